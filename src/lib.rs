@@ -1,0 +1,35 @@
+//! From an editable drawing to a proven cut.
+//!
+//! ```text
+//! SVG text -> Drawing -> visible ink (outlined strokes) -> merged Regions
+//!   -> Layout on the sheet -> ContourTree -> CutOrder -> BladePaths
+//!   -> Job in plotter units -> HPGL bytes -> file | serial port
+//! beside it: HPGL bytes -> Trace -> Simulation -> check, compare, preview
+//! ```
+//!
+//! The modules are declared in the order of that flow; a stage uses only stages above it
+//! (`tests/architecture.rs` reads this file and checks).
+
+pub mod units;
+
+pub mod geometry;
+
+pub mod finding;
+
+pub mod profile;
+
+pub mod drawing;
+
+pub mod place;
+
+pub mod contour_tree;
+
+pub mod order;
+
+pub mod blade;
+
+pub mod job;
+
+pub mod hpgl;
+
+pub mod simulate;

@@ -1,0 +1,3 @@
+//! The program's door; everything else is in the library.
+
+fn main() {}
