@@ -1,6 +1,10 @@
 //! Ordered tip paths → [`AxisPath`]s: where the blade's axis has to go so that the trailing tip
 //! runs along the wanted contour; and the exact propagator that tells where the tip really runs.
 
+mod propagate;
+
+pub use propagate::{SAMPLE_TOLERANCE_MM, TrailingBlade};
+
 use crate::geometry::Point;
 
 /// Where the blade's axis goes with the blade down, mm.
