@@ -20,6 +20,8 @@ pub mod profile;
 
 pub mod drawing;
 
+pub mod outline;
+
 pub mod place;
 
 pub mod contour_tree;
