@@ -16,11 +16,17 @@ pub mod geometry;
 
 pub mod finding;
 
+pub mod parallel;
+
 pub mod profile;
 
 pub mod drawing;
 
 pub mod outline;
+
+pub mod merge;
+
+pub mod ink;
 
 pub mod place;
 

@@ -154,3 +154,17 @@ pub enum ClipKind {
     /// What is painted other than black shows; black on top hides again (luminance masks).
     Luminance,
 }
+
+impl Drawing {
+    /// The same drawing, `factor` times as large.
+    #[must_use]
+    pub fn scaled(mut self, factor: f64) -> Self {
+        self.page_mm = (self.page_mm.0 * factor, self.page_mm.1 * factor);
+        let enlarge = Affine::scale(factor);
+        let clipped = self.clips.iter_mut().flat_map(|clip| &mut clip.shapes);
+        for shape in self.shapes.iter_mut().chain(clipped) {
+            shape.to_page = enlarge * shape.to_page;
+        }
+        self
+    }
+}

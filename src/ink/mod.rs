@@ -1,0 +1,207 @@
+//! Drawing → [`Ink`]: what the eye sees, as merged regions.
+//!
+//! Every shape becomes the area that it really paints: its fill under its own rule, its stroke
+//! outlined before any transform, both inside all of its clips. Opaque shapes in the colour of the
+//! paper erase what lies under them, in painting order. What is left is merged, for one film, or
+//! for a film per layer or colour.
+//!
+//! In and out: millimetres on the page, y down. Regions come in the order of their first shape,
+//! whatever the number of threads.
+
+mod clip;
+mod film;
+mod lines;
+mod paint;
+
+use crate::drawing::{Drawing, Shape};
+use crate::finding::{Finding, Place};
+use crate::geometry::{Bounds, Contour, Region};
+use crate::merge::TooFar;
+use crate::parallel;
+
+/// How to look at a drawing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InkSettings {
+    /// The colour that counts as bare paper; `None` when every colour is ink.
+    pub paper: Option<[u8; 3]>,
+    /// How far outlines may deviate from the drawn curves, mm.
+    pub tolerance_mm: f64,
+    /// How far vertices left out after merging may lie from the outline, mm.
+    pub decimate_mm: f64,
+    /// Cut off what runs past the page.
+    pub crop_to_page: bool,
+    /// Outlines of what is painted, or the drawn lines themselves.
+    pub trace: Trace,
+    /// How many films.
+    pub sheets: Sheets,
+    /// With a film per colour: what happens under another colour.
+    pub covered: Covered,
+    /// With a film per colour: how far a film reaches under the one that covers it, mm.
+    pub underlap_mm: f64,
+    /// Only these layers, by name.
+    pub layers: Option<Vec<String>>,
+    /// Only these colours.
+    pub colours: Option<Vec<[u8; 3]>>,
+    /// Ends of lines nearer than this are joined ([`Trace::CentreLines`]), mm.
+    pub join_mm: f64,
+    /// How many threads work.
+    pub threads: usize,
+}
+
+impl Default for InkSettings {
+    fn default() -> Self {
+        Self {
+            paper: Some([255; 3]),
+            tolerance_mm: 0.01,
+            decimate_mm: 0.0125,
+            crop_to_page: false,
+            trace: Trace::Outlines,
+            sheets: Sheets::One,
+            covered: Covered::Remove,
+            underlap_mm: 0.0,
+            layers: None,
+            colours: None,
+            join_mm: 0.0,
+            threads: parallel::cores(),
+        }
+    }
+}
+
+/// What is cut.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Trace {
+    /// The edge of everything painted.
+    #[default]
+    Outlines,
+    /// The drawn lines themselves (for a drawing pen or score lines).
+    CentreLines,
+}
+
+/// How the work is spread over films.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Sheets {
+    /// All on one.
+    #[default]
+    One,
+    /// One for each layer.
+    Layer,
+    /// One for each colour.
+    Colour,
+}
+
+/// What happens to a colour under another one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Covered {
+    /// It is removed.
+    #[default]
+    Remove,
+    /// It stays whole.
+    Keep,
+}
+
+/// What is visible, ready to be laid on a sheet.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Ink {
+    /// At least one.
+    pub films: Vec<Film>,
+}
+
+/// The work on one film. Millimetres on the page, y down.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Film {
+    /// Name of the layer or colour; empty when there is one film for all.
+    pub name: String,
+    /// Its colour, if the films are by colour.
+    pub rgb: Option<[u8; 3]>,
+    /// Merged regions.
+    pub regions: Vec<FilmRegion>,
+    /// Lines to be followed as they are, with their layer.
+    pub lines: Vec<(Contour, usize)>,
+}
+
+/// A merged region and where it comes from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FilmRegion {
+    /// The piece.
+    pub region: Region,
+    /// Index of the layer of its first shape.
+    pub layer: usize,
+}
+
+/// Why nothing can be cut.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum InkError {
+    /// Nothing is visible.
+    #[error(
+        "the drawing shows nothing that can be cut; make a layer visible or give a shape a fill or \
+         a stroke"
+    )]
+    Nothing,
+    /// No such layer.
+    #[error("the drawing has no layer \"{name}\"; it has: {present}")]
+    NoSuchLayer {
+        /// What was asked for.
+        name: String,
+        /// The names that there are.
+        present: String,
+    },
+    /// A shape lies too far out.
+    #[error("{far}; the shape begins at {place}; move it onto the page")]
+    TooFar {
+        /// How far.
+        far: TooFar,
+        /// Row and column of the shape.
+        place: Place,
+    },
+}
+
+impl Ink {
+    /// The box around everything, mm.
+    pub fn bounds(&self) -> Bounds {
+        self.films.iter().fold(Bounds::EMPTY, |all, film| {
+            let regions = film.regions.iter().map(|r| r.region.outer.bounds());
+            let lines = film.lines.iter().map(|(line, _)| line.bounds());
+            regions.chain(lines).fold(all, Bounds::union)
+        })
+    }
+}
+
+/// What of `drawing` is visible.
+///
+/// # Errors
+/// [`InkError`] when nothing is left to cut, a layer does not exist, or a shape lies beyond the
+/// reach of any machine.
+pub fn visible(drawing: &Drawing, settings: &InkSettings) -> Result<(Ink, Vec<Finding>), InkError> {
+    let shapes = chosen(drawing, settings)?;
+    let mut findings = paint::out_of_page(drawing, &shapes, settings);
+    let films = match settings.trace {
+        Trace::CentreLines => lines::films(drawing, &shapes, settings),
+        Trace::Outlines => {
+            let clips = clip::areas(drawing, settings.tolerance_mm)?;
+            let (coats, more) = paint::coats(drawing, &shapes, &clips, settings)?;
+            findings.extend(more);
+            film::films(drawing, coats, settings)
+        }
+    };
+    let ink = Ink { films };
+    if ink.bounds().is_empty() { Err(InkError::Nothing) } else { Ok((ink, findings)) }
+}
+
+/// The shapes of the chosen layers and colours, in painting order.
+fn chosen<'a>(drawing: &'a Drawing, settings: &InkSettings) -> Result<Vec<&'a Shape>, InkError> {
+    let mut wanted = vec![settings.layers.is_none(); drawing.layers.len()];
+    for name in settings.layers.iter().flatten() {
+        let mut found = false;
+        for (layer, wanted) in drawing.layers.iter().zip(&mut wanted) {
+            if layer.name == *name {
+                (*wanted, found) = (true, true);
+            }
+        }
+        if !found {
+            let present: Vec<&str> = drawing.layers.iter().map(|l| l.name.as_str()).collect();
+            return Err(InkError::NoSuchLayer { name: name.clone(), present: present.join(", ") });
+        }
+    }
+    let in_layer = |shape: &&Shape| wanted.get(shape.layer).copied().unwrap_or(true);
+    Ok(drawing.shapes.iter().filter(in_layer).collect())
+}

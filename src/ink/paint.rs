@@ -1,0 +1,331 @@
+//! Shapes → coats: areas of paint in painting order, with those under the paper colour erased.
+
+use kurbo::{Affine, BezPath, PathEl};
+
+use crate::drawing::{Drawing, FillRule, Paint, Shape, Stroke};
+use crate::finding::{Finding, Place};
+use crate::geometry::{Bounds, Point};
+use crate::merge::{Area, FURTHEST_MM, TooFar};
+use crate::outline::{self, outline};
+use crate::parallel;
+
+use super::{InkError, InkSettings};
+
+/// One fill or stroke on the page.
+#[derive(Debug, Clone)]
+pub(super) struct Coat {
+    pub area: Area,
+    pub paint: Paint,
+    pub layer: usize,
+    pub place: Place,
+    pub dashes_dropped: bool,
+}
+
+/// How many places of one kind are named one by one before the rest is only counted.
+const NAMED: usize = 8;
+
+/// All coats of ink of `shapes`, bottom first.
+pub(super) fn coats(
+    drawing: &Drawing,
+    shapes: &[&Shape],
+    clips: &[Area],
+    settings: &InkSettings,
+) -> Result<(Vec<Coat>, Vec<Finding>), InkError> {
+    let painted = parallel::map(shapes.len(), settings.threads, |i| {
+        shape_coats(shapes[i], clips, settings.tolerance_mm)
+    });
+    let mut coats = Vec::with_capacity(shapes.len());
+    for some in painted {
+        coats.extend(some?);
+    }
+    coats.retain(|coat| !coat.area.is_empty());
+    let mut findings = dropped_dashes(&coats);
+    let (mut ink, only_paper) = erase_paper(coats, settings);
+    if only_paper {
+        findings.push(only_paper_finding(settings));
+    }
+    if settings.crop_to_page {
+        crop(drawing, &mut ink)?;
+    }
+    if let Some(colours) = &settings.colours {
+        ink.retain(|coat| colours.contains(&coat.paint.rgb));
+    }
+    Ok((ink, findings))
+}
+
+fn dropped_dashes(coats: &[Coat]) -> Vec<Finding> {
+    let dropped = coats.iter().filter(|coat| coat.dashes_dropped);
+    let finding = |coat: &Coat| {
+        let text = format!(
+            "A dashed line would fall into more than {} pieces and is taken as whole.",
+            outline::MOST_DASHES
+        );
+        Finding::warning("too-many-dashes", text)
+            .at(coat.place)
+            .hint("Make the dashes longer or the line shorter.")
+    };
+    dropped.map(finding).take(NAMED).collect()
+}
+
+fn only_paper_finding(settings: &InkSettings) -> Finding {
+    let [r, g, b] = settings.paper.unwrap_or([255; 3]);
+    let text = format!(
+        "The whole drawing has the colour of the paper (#{r:02x}{g:02x}{b:02x}); it is cut as ink."
+    );
+    Finding::note("only-paper-colour", text)
+        .hint("Give --paper another colour, or none, to say so yourself.")
+}
+
+/// The coats of one shape, clipped, bottom first.
+pub(super) fn shape_coats(
+    shape: &Shape,
+    clips: &[Area],
+    tolerance: f64,
+) -> Result<Vec<Coat>, InkError> {
+    let too_far = |far| InkError::TooFar { far, place: shape.place };
+    within_reach(shape).map_err(too_far)?;
+    let mut coats = Vec::with_capacity(2);
+    if let Some(fill) = &shape.fill {
+        let area = fill_area(shape, fill.rule, tolerance).map_err(too_far)?;
+        coats.push(coat(shape, area, fill.paint));
+    }
+    if let Some(stroke) = &shape.stroke {
+        let (area, dashes_dropped) = stroke_area(shape, stroke, tolerance).map_err(too_far)?;
+        coats.push(Coat { dashes_dropped, ..coat(shape, area, stroke.paint) });
+        if shape.stroke_first {
+            coats.reverse();
+        }
+    }
+    for clip in shape.clips.iter().filter_map(|&i| clips.get(i)) {
+        for coat in &mut coats {
+            coat.area = coat.area.within(clip);
+        }
+    }
+    Ok(coats)
+}
+
+fn coat(shape: &Shape, area: Area, paint: Paint) -> Coat {
+    Coat { area, paint, layer: shape.layer, place: shape.place, dashes_dropped: false }
+}
+
+/// Refuses coordinates that no machine reaches before anything is sampled from them.
+fn within_reach(shape: &Shape) -> Result<(), TooFar> {
+    let coefficients = shape.to_page.as_coeffs();
+    let width = shape.stroke.as_ref().map_or(0.0, |s| s.width * s.miter_limit.max(1.0));
+    let margin = width * stretch(shape.to_page);
+    let reaches = |p: kurbo::Point| {
+        let on_page = shape.to_page * p;
+        on_page.x.abs() + margin <= FURTHEST_MM && on_page.y.abs() + margin <= FURTHEST_MM
+    };
+    let far = points(&shape.path).find(|p| !reaches(*p));
+    match far {
+        Some(p) => {
+            let on_page = shape.to_page * p;
+            Err(TooFar { x_mm: on_page.x, y_mm: on_page.y })
+        }
+        None if coefficients.iter().all(|c| c.is_finite()) => Ok(()),
+        None => Err(TooFar { x_mm: f64::INFINITY, y_mm: f64::INFINITY }),
+    }
+}
+
+fn points(path: &BezPath) -> impl Iterator<Item = kurbo::Point> + '_ {
+    path.elements().iter().flat_map(|element| {
+        let (a, b, c) = match *element {
+            PathEl::MoveTo(p) | PathEl::LineTo(p) => (Some(p), None, None),
+            PathEl::QuadTo(a, p) => (Some(a), Some(p), None),
+            PathEl::CurveTo(a, b, p) => (Some(a), Some(b), Some(p)),
+            PathEl::ClosePath => (None, None, None),
+        };
+        a.into_iter().chain(b).chain(c)
+    })
+}
+
+/// The most that `map` stretches any direction: its larger singular value.
+pub(super) fn stretch(map: Affine) -> f64 {
+    let [a, b, c, d, _, _] = map.as_coeffs();
+    let (sum, difference) = ((a + d).hypot(b - c), (a - d).hypot(b + c));
+    (sum + difference) / 2.0
+}
+
+fn fill_area(shape: &Shape, rule: FillRule, tolerance: f64) -> Result<Area, TooFar> {
+    let contours = flatten(&shape.path, shape.to_page, tolerance);
+    if let [only] = &contours[..]
+        && let Some(convex) = as_convex(only)
+    {
+        return Area::swept(&[convex]);
+    }
+    Area::filled(&contours, rule)
+}
+
+/// The subpaths of `path` on the page as chains of vertices within `tolerance` mm.
+pub(super) fn flatten(path: &BezPath, to_page: Affine, tolerance: f64) -> Vec<Vec<Point>> {
+    let mut contours: Vec<Vec<Point>> = Vec::new();
+    // kurbo's flattening may deviate up to twice what it is asked for.
+    kurbo::flatten(to_page * path, tolerance / 2.0, |element| match element {
+        PathEl::MoveTo(p) => contours.push(vec![Point::new(p.x, p.y)]),
+        PathEl::LineTo(p) => {
+            if let Some(contour) = contours.last_mut() {
+                contour.push(Point::new(p.x, p.y));
+            }
+        }
+        _ => {}
+    });
+    contours.retain(|contour| contour.len() > 1);
+    contours
+}
+
+/// `contour` turned counter-clockwise, if it is convex and goes round once: such a contour needs
+/// no resolving.
+fn as_convex(contour: &[Point]) -> Option<Vec<Point>> {
+    let mut ring: Vec<Point> = contour.to_vec();
+    if ring.first() == ring.last() {
+        ring.pop();
+    }
+    let n = ring.len();
+    if n < 3 {
+        return None;
+    }
+    let (mut total, mut left, mut right) = (0.0, false, false);
+    for i in 0..n {
+        let (a, b, c) = (ring[i], ring[(i + 1) % n], ring[(i + 2) % n]);
+        let (u, v) = (b - a, c - b);
+        let turn = u.cross(v).atan2(u.dot(v));
+        total += turn;
+        left |= turn > 0.0;
+        right |= turn < 0.0;
+    }
+    if left == right || total.abs() > 7.0 {
+        return None;
+    }
+    if right {
+        ring.reverse();
+    }
+    Some(ring)
+}
+
+fn stroke_area(shape: &Shape, stroke: &Stroke, tolerance: f64) -> Result<(Area, bool), TooFar> {
+    let map = shape.to_page;
+    let stretch = stretch(map);
+    if stretch == 0.0 || !stretch.is_finite() {
+        return Ok((Area::default(), false));
+    }
+    let outlined = outline(&shape.path, stroke, tolerance / stretch);
+    let mut contours = outlined.contours;
+    let mirrored = map.determinant() < 0.0;
+    for contour in &mut contours {
+        for p in contour.iter_mut() {
+            let on_page = map * kurbo::Point::new(p.x, p.y);
+            *p = Point::new(on_page.x, on_page.y);
+        }
+        if mirrored {
+            contour.reverse();
+        }
+    }
+    Ok((Area::swept(&contours)?, outlined.dashes_dropped))
+}
+
+/// How a coat counts against the paper.
+#[derive(Clone, Copy, PartialEq)]
+enum Effect {
+    Ink,
+    Eraser,
+    /// Paper colour that lets through: changes nothing.
+    Nothing,
+}
+
+fn effect(paint: &Paint, paper: Option<[u8; 3]>) -> Effect {
+    if !paint.solid || paper != Some(paint.rgb) {
+        Effect::Ink
+    } else if paint.alpha >= 1.0 {
+        Effect::Eraser
+    } else {
+        Effect::Nothing
+    }
+}
+
+/// The coats of ink without what paper colour covers; true if there was nothing but paper colour,
+/// which then counts as ink.
+fn erase_paper(coats: Vec<Coat>, settings: &InkSettings) -> (Vec<Coat>, bool) {
+    let effects: Vec<Effect> =
+        coats.iter().map(|coat| effect(&coat.paint, settings.paper)).collect();
+    if !effects.contains(&Effect::Ink) {
+        let any = !coats.is_empty();
+        return (coats, any);
+    }
+    let erasers: Vec<(usize, Bounds)> = (0..coats.len())
+        .filter(|&i| effects[i] == Effect::Eraser)
+        .map(|i| (i, coats[i].area.bounds()))
+        .collect();
+    if erasers.is_empty() {
+        let ink = coats.into_iter().zip(effects).filter(|(_, e)| *e == Effect::Ink);
+        return (ink.map(|(coat, _)| coat).collect(), false);
+    }
+    let left = parallel::map(coats.len(), settings.threads, |i| {
+        (effects[i] == Effect::Ink).then(|| {
+            let later = erasers.iter().filter(|(j, _)| *j > i).map(|(j, b)| (&coats[*j].area, *b));
+            uncovered(&coats[i].area, later)
+        })
+    });
+    let kept = coats.into_iter().zip(left).filter_map(|(mut coat, area)| {
+        coat.area = area?;
+        (!coat.area.is_empty()).then_some(coat)
+    });
+    (kept.collect(), false)
+}
+
+/// `area` without all of `covers`, which come with their boxes.
+pub(super) fn uncovered<'a>(area: &Area, covers: impl Iterator<Item = (&'a Area, Bounds)>) -> Area {
+    let bounds = area.bounds();
+    let near = covers.filter(|(_, b)| b.touches(bounds));
+    let cover = near.fold(Area::default(), |all, (cover, _)| all.plus(cover.clone()));
+    if cover.is_empty() { area.clone() } else { area.minus(&cover) }
+}
+
+fn page(drawing: &Drawing) -> Bounds {
+    Bounds { min: Point::ORIGIN, max: Point::new(drawing.page_mm.0, drawing.page_mm.1) }
+}
+
+fn crop(drawing: &Drawing, coats: &mut Vec<Coat>) -> Result<(), InkError> {
+    let page = Area::rectangle(page(drawing))
+        .map_err(|far| InkError::TooFar { far, place: Place::default() })?;
+    for coat in coats.iter_mut() {
+        coat.area = coat.area.within(&page);
+    }
+    coats.retain(|coat| !coat.area.is_empty());
+    Ok(())
+}
+
+/// Names the shapes that run past the page.
+pub(super) fn out_of_page(
+    drawing: &Drawing,
+    shapes: &[&Shape],
+    settings: &InkSettings,
+) -> Vec<Finding> {
+    let page = page(drawing).grown(0.01);
+    let runs_past = |shape: &&&Shape| {
+        let half = shape.stroke.as_ref().map_or(0.0, |s| s.width / 2.0) * stretch(shape.to_page);
+        let mut bounds = Bounds::EMPTY;
+        for p in points(&shape.path) {
+            let on_page = shape.to_page * p;
+            bounds.add(Point::new(on_page.x, on_page.y));
+        }
+        shape.clips.is_empty() && !bounds.is_empty() && !page.holds(bounds.grown(half))
+    };
+    let outside: Vec<&&Shape> = shapes.iter().filter(runs_past).collect();
+    let Some(first) = outside.first() else { return Vec::new() };
+    let names: Vec<String> = outside.iter().take(NAMED).map(|shape| name(shape)).collect();
+    let more = outside.len().saturating_sub(NAMED);
+    let and_more = if more > 0 { format!(" and {more} more") } else { String::new() };
+    let verb = if settings.crop_to_page { "trimmed at its edge" } else { "cut whole" };
+    let text = format!("Shapes run past the page and are {verb}: {}{and_more}.", names.join(", "));
+    let hint = if settings.crop_to_page { "" } else { "Use --crop page to trim them." };
+    vec![Finding::note("past-page", text).at(first.place).hint(hint)]
+}
+
+fn name(shape: &Shape) -> String {
+    match (&shape.id, shape.place.row, shape.place.column) {
+        (Some(id), _, _) => format!("\"{id}\""),
+        (None, Some(row), Some(column)) => format!("the one at {row}:{column}"),
+        _ => "one without name".to_owned(),
+    }
+}
