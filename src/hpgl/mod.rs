@@ -3,6 +3,19 @@
 //! `write`: [`crate::job::Job`] → bytes. `read`: bytes → commands. `trace`: commands → [`Trace`],
 //! what a machine of that language does, as [`Step`]s in plotter units.
 
+mod command;
+mod curves;
+pub mod encode;
+mod read;
+mod scale;
+mod trace;
+mod write;
+
+pub use command::{Command, Encoded, Located, Mnemonic};
+pub use read::read;
+pub use trace::{TraceSettings, trace};
+pub use write::{Written, write};
+
 use crate::geometry::Point;
 
 /// What a machine does when it obeys a stream of instructions.
