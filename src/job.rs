@@ -1,9 +1,13 @@
 //! Axis paths in mm → [`Job`] in plotter units: the last stage before the machine's language.
 //!
-//! Rounding happens here and only here. Invariants: neighbouring points of a path differ;
-//! every coordinate lies within the machine's number range and hard-clip limits.
+//! Rounding happens here and only here. Invariants: neighbouring points of a path differ; every
+//! coordinate lies within the machine's number range and hard-clip limits, or there is no job.
 
-use crate::blade::Part;
+use crate::blade::{AxisPath, Part};
+use crate::geometry::{Bounds, Point};
+use crate::place::Layout;
+use crate::profile::{EndAt, FeedAxis, Machine};
+use crate::units::PlotterUnit;
 
 /// A position in plotter units.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
@@ -44,4 +48,159 @@ pub struct JobPath {
     pub swing_velocity_cm_s: Option<f64>,
     /// Force in swings, where it differs.
     pub swing_force: Option<f64>,
+}
+
+/// Speed, force and passes of a job.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pace {
+    /// Cutting speed, cm/s.
+    pub velocity_cm_s: Option<f64>,
+    /// Cutting force in the machine's own numbers.
+    pub force: Option<f64>,
+    /// Speed in swings, cm/s.
+    pub swing_velocity_cm_s: Option<f64>,
+    /// Force in swings.
+    pub swing_force: Option<f64>,
+    /// How often each path is cut.
+    pub passes: u32,
+}
+
+/// How far past the work the tool goes on machines that end there, mm: room for a finger to hold
+/// the film. Common practice, no source.
+const PAST_WORK_MM: f64 = 10.0;
+
+/// Why there is no job.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum JobError {
+    /// The axis would leave the hard-clip area.
+    #[error(
+        "the tool would have to go to {x_mm:.1}, {y_mm:.1} mm, outside the machine's area of {left:.1} \
+         to {right:.1} by {bottom:.1} to {top:.1} mm; move the work with --at, or make it smaller \
+         with --scale"
+    )]
+    OutsideArea {
+        /// Where, mm.
+        x_mm: f64,
+        /// Where, mm.
+        y_mm: f64,
+        /// The area, mm.
+        left: f64,
+        /// The area, mm.
+        right: f64,
+        /// The area, mm.
+        bottom: f64,
+        /// The area, mm.
+        top: f64,
+    },
+    /// A coordinate does not fit the machine's numbers.
+    #[error(
+        "the tool would have to go to {x_mm:.1}, {y_mm:.1} mm, but {machine} counts only to \
+         {limit_mm:.1} mm; move the work with --at, or make it smaller with --scale"
+    )]
+    BeyondNumbers {
+        /// Where, mm.
+        x_mm: f64,
+        /// Where, mm.
+        y_mm: f64,
+        /// The machine's name.
+        machine: String,
+        /// The largest coordinate it can count to, mm.
+        limit_mm: f64,
+    },
+    /// The profile's plotter unit is no length.
+    #[error("the machine's plotter unit of {0} mm is no length; it must be above 0")]
+    NoUnit(f64),
+}
+
+/// Puts `paths` (the cuts of `layout` in their order) into the units of `machine`.
+///
+/// # Errors
+/// [`JobError`] when a position lies outside what the machine can reach or count.
+pub fn build(
+    paths: &[AxisPath],
+    layout: &Layout,
+    machine: &Machine,
+    pace: &Pace,
+) -> Result<Job, JobError> {
+    let unit = PlotterUnit::new(machine.unit_mm).ok_or(JobError::NoUnit(machine.unit_mm))?;
+    within_reach(paths, machine)?;
+    let mut job = Job { unit_mm: unit.mm(), ..Job::default() };
+    for path in paths {
+        let tool = path.line.and_then(|i| layout.lines.get(i)).map_or(1, |line| line.tool);
+        let rounded = JobPath { tool, ..rounded(path, unit, pace) };
+        for _ in 0..pace.passes.max(1) {
+            job.paths.push(rounded.clone());
+        }
+    }
+    job.park = park(&job, machine, unit);
+    Ok(job)
+}
+
+fn rounded(path: &AxisPath, unit: PlotterUnit, pace: &Pace) -> JobPath {
+    let units = |p: &Point| Units { x: unit.count(p.x), y: unit.count(p.y) };
+    let mut points: Vec<Units> = Vec::with_capacity(path.points.len());
+    let mut parts = Vec::with_capacity(path.parts.len());
+    for (i, p) in path.points.iter().enumerate() {
+        let p = units(p);
+        if points.last() == Some(&p) {
+            continue;
+        }
+        if !points.is_empty() {
+            parts.push(path.parts.get(i - 1).copied().unwrap_or(Part::Cut));
+        }
+        points.push(p);
+    }
+    JobPath {
+        line: path.line,
+        points,
+        parts,
+        tool: 1,
+        velocity_cm_s: pace.velocity_cm_s,
+        force: pace.force,
+        swing_velocity_cm_s: pace.swing_velocity_cm_s,
+        swing_force: pace.swing_force,
+    }
+}
+
+fn within_reach(paths: &[AxisPath], machine: &Machine) -> Result<(), JobError> {
+    let most = if machine.sixteen_bit { f64::from(i16::MAX) } else { f64::from(1 << 30) };
+    let limit_mm = most * machine.unit_mm;
+    // Half a unit is rounded away.
+    let area = machine.limits_mm().map(|area| area.grown(machine.unit_mm * 0.501));
+    for p in paths.iter().flat_map(|path| &path.points) {
+        if let Some(a) = area.filter(|a| !a.holds(Bounds::of(&[*p]))) {
+            return Err(JobError::OutsideArea {
+                x_mm: p.x,
+                y_mm: p.y,
+                left: a.min.x,
+                right: a.max.x,
+                bottom: a.min.y,
+                top: a.max.y,
+            });
+        }
+        if !(p.x.abs() <= limit_mm && p.y.abs() <= limit_mm) {
+            let machine = machine.name.clone();
+            return Err(JobError::BeyondNumbers { x_mm: p.x, y_mm: p.y, machine, limit_mm });
+        }
+    }
+    Ok(())
+}
+
+/// Where the lifted tool goes at the end.
+fn park(job: &Job, machine: &Machine, unit: PlotterUnit) -> Option<Units> {
+    let points = || job.paths.iter().flat_map(|path| &path.points);
+    let past = unit.count(PAST_WORK_MM);
+    let clip = machine.hard_clip;
+    match machine.end_at {
+        EndAt::Anywhere => None,
+        EndAt::Home => Some(Units::default()),
+        EndAt::PastWork if machine.feed_axis == Some(FeedAxis::Y) => {
+            let top = points().map(|p| p.y).max()?.saturating_add(past);
+            Some(Units { x: 0, y: clip.map_or(top, |c| top.min(c.y_max)) })
+        }
+        EndAt::PastWork => {
+            let right = points().map(|p| p.x).max()?.saturating_add(past);
+            Some(Units { x: clip.map_or(right, |c| right.min(c.x_max)), y: 0 })
+        }
+    }
 }

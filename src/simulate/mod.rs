@@ -1,0 +1,310 @@
+//! [`Trace`](crate::hpgl::Trace) → [`Simulation`]: axis path, tip path, lifts, distances, time.
+//!
+//! Every figure that a person sees comes from here, computed from the bytes that will be sent.
+
+mod motion;
+
+use crate::blade::{SAMPLE_TOLERANCE_MM, TrailingBlade};
+use crate::geometry::{Bounds, Point};
+use crate::hpgl::{StepKind, Trace};
+use crate::profile::{Machine, Motion};
+
+/// What the bytes do not say about the machine.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SimulateSettings {
+    /// Size of a plotter unit, mm.
+    pub unit_mm: f64,
+    /// Distance of the tip behind its axis, mm; 0 for a pen or a tangential blade.
+    pub blade_offset_mm: f64,
+    /// Heading of the blade before the first cut, radians.
+    pub heading: f64,
+    /// How the machine moves, if known.
+    pub motion: Option<Motion>,
+    /// Bytes a second that the serial line carries, if there is one.
+    pub line_bytes_s: Option<f64>,
+}
+
+impl SimulateSettings {
+    /// For `machine`, with a blade of `blade_offset_mm`.
+    ///
+    /// A machine that compensates by itself, or has no trailing blade, moves its tip where it is
+    /// told.
+    pub fn of(machine: &Machine, blade_offset_mm: f64) -> Self {
+        let line = machine.serial.as_ref().map(|serial| {
+            let bits = 1
+                + u32::from(serial.data_bits)
+                + u32::from(serial.stop_bits)
+                + u32::from(serial.parity != crate::profile::Parity::None);
+            f64::from(serial.baud) / f64::from(bits)
+        });
+        Self {
+            unit_mm: machine.unit_mm,
+            blade_offset_mm: if machine.needs_compensation() { blade_offset_mm } else { 0.0 },
+            heading: 0.0,
+            motion: machine.motion,
+            line_bytes_s: line,
+        }
+    }
+}
+
+/// What the bytes of a job do.
+#[derive(Debug, Clone, Default)]
+pub struct Simulation {
+    /// Tool-down stretches in order.
+    pub cuts: Vec<SimulatedCut>,
+    /// Lifted path after the last cut, mm.
+    pub last_travel: Vec<Point>,
+    /// Sums.
+    pub totals: Totals,
+    /// The bytes end with the tool down.
+    pub left_down: bool,
+}
+
+/// One tool-down stretch.
+#[derive(Debug, Clone, Default)]
+pub struct SimulatedCut {
+    /// Lifted path to its start, mm; the first point is where the tool was lifted.
+    pub travel: Vec<Point>,
+    /// Where the axis goes, mm.
+    pub axis: Vec<Point>,
+    /// Where the tip goes, mm; equals `axis` for a pen.
+    pub tip: Vec<Point>,
+    /// Heading of the blade (direction tip to axis) after the cut, radians.
+    pub heading: f64,
+    /// Tool number.
+    pub tool: u32,
+    /// Offset of the instruction that lowered the tool.
+    pub byte: u64,
+    /// Offset just past the instruction of its last move.
+    pub end_byte: u64,
+    /// When it begins and ends, s from the start of the job; 0 when the machine's motion is unknown.
+    pub start_s: f64,
+    /// See `start_s`.
+    pub end_s: f64,
+}
+
+/// Sums over a job.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Totals {
+    /// Axis path with the tool down, mm.
+    pub cut_mm: f64,
+    /// Axis path with the tool up, from the start position to the end of the bytes, mm.
+    pub travel_mm: f64,
+    /// How often the tool goes up after having been down.
+    pub lifts: usize,
+    /// Bytes read.
+    pub bytes: u64,
+    /// Motion, lifts and line together, s; `None` when the machine's motion is unknown.
+    pub time_s: Option<f64>,
+    /// The part of the machine's motion alone, s.
+    pub motion_s: Option<f64>,
+    /// Time the serial line needs for the bytes, s.
+    pub line_s: Option<f64>,
+}
+
+impl Simulation {
+    /// The box around everything cut by the axis, mm.
+    pub fn cut_bounds(&self) -> Bounds {
+        self.cuts.iter().fold(Bounds::EMPTY, |b, cut| b.union(Bounds::of(&cut.axis)))
+    }
+}
+
+/// Obeys `trace`, which was read from `bytes` bytes.
+pub fn run(trace: &Trace, bytes: u64, settings: &SimulateSettings) -> Simulation {
+    let mut run = Run::new(settings);
+    for step in &trace.steps {
+        match step.kind {
+            StepKind::Move(units) => run.go(units * settings.unit_mm, step.byte),
+            StepKind::Lower => run.lower(step.byte),
+            StepKind::Raise => run.raise(step.byte),
+            StepKind::Tool(tool) => run.tool = tool,
+            StepKind::Velocity(cm_s) => run.velocity_mm_s = cm_s.map(|v| v * 10.0),
+            StepKind::Force(_) => {}
+        }
+    }
+    run.finish(bytes)
+}
+
+/// The machine while it obeys.
+struct Run<'a> {
+    settings: &'a SimulateSettings,
+    simulation: Simulation,
+    blade: TrailingBlade,
+    at: Point,
+    /// The tool-down stretch that is being cut.
+    cut: Option<SimulatedCut>,
+    travel: Vec<Point>,
+    tool: u32,
+    velocity_mm_s: Option<f64>,
+    clock_s: f64,
+    motion_s: f64,
+}
+
+impl<'a> Run<'a> {
+    fn new(settings: &'a SimulateSettings) -> Self {
+        Self {
+            settings,
+            simulation: Simulation::default(),
+            blade: TrailingBlade::new(settings.blade_offset_mm, Point::ORIGIN, settings.heading),
+            at: Point::ORIGIN,
+            cut: None,
+            travel: vec![Point::ORIGIN],
+            tool: 0,
+            velocity_mm_s: None,
+            clock_s: 0.0,
+            motion_s: 0.0,
+        }
+    }
+
+    fn go(&mut self, to: Point, byte: u64) {
+        if let Some(cut) = &mut self.cut {
+            self.simulation.totals.cut_mm += self.at.distance(to);
+            cut.axis.push(to);
+            cut.end_byte = byte;
+            self.blade.line_to_sampled(to, SAMPLE_TOLERANCE_MM, &mut cut.tip);
+        } else if to != self.at {
+            self.simulation.totals.travel_mm += self.at.distance(to);
+            self.travel.push(to);
+            self.blade.carry_to(to);
+        }
+        self.at = to;
+    }
+
+    fn lower(&mut self, byte: u64) {
+        if self.cut.is_some() {
+            return;
+        }
+        let travel = std::mem::replace(&mut self.travel, vec![self.at]);
+        if let Some(motion) = self.settings.motion {
+            let seconds = motion::chain_s(&travel, motion.travel_mm_s, &motion) + motion.lower_s;
+            self.pass(seconds, byte);
+        }
+        self.cut = Some(SimulatedCut {
+            travel,
+            axis: vec![self.at],
+            tip: vec![self.blade.tip()],
+            tool: self.tool,
+            byte,
+            end_byte: byte,
+            start_s: self.clock_s,
+            ..SimulatedCut::default()
+        });
+    }
+
+    fn raise(&mut self, byte: u64) {
+        let Some(mut cut) = self.cut.take() else { return };
+        self.simulation.totals.lifts += 1;
+        cut.heading = self.blade.heading();
+        if let Some(motion) = self.settings.motion {
+            let top = self.velocity_mm_s.unwrap_or(motion.cut_mm_s).clamp(0.1, motion.cut_mm_s);
+            self.pass(motion::chain_s(&cut.axis, top, &motion) + motion.lift_s, byte);
+        }
+        cut.end_s = self.clock_s;
+        self.travel = vec![self.at];
+        self.simulation.cuts.push(cut);
+    }
+
+    /// Lets `seconds` of motion pass; it cannot end before the line has brought byte `byte`.
+    fn pass(&mut self, seconds: f64, byte: u64) {
+        self.motion_s += seconds;
+        self.clock_s = (self.clock_s + seconds).max(self.line_s(byte));
+    }
+
+    fn line_s(&self, bytes: u64) -> f64 {
+        self.settings.line_bytes_s.map_or(0.0, |rate| bytes as f64 / rate)
+    }
+
+    fn finish(mut self, bytes: u64) -> Simulation {
+        let left_down = self.cut.is_some();
+        self.raise(bytes);
+        if left_down {
+            // The bytes never lift the tool.
+            self.simulation.totals.lifts -= 1;
+        }
+        self.simulation.left_down = left_down;
+        if let Some(motion) = self.settings.motion {
+            let seconds = motion::chain_s(&self.travel, motion.travel_mm_s, &motion);
+            self.pass(seconds, bytes);
+        }
+        let timed = self.settings.motion.is_some();
+        let totals = &mut self.simulation.totals;
+        totals.bytes = bytes;
+        totals.time_s = timed.then_some(self.clock_s);
+        totals.motion_s = timed.then_some(self.motion_s);
+        totals.line_s = self.settings.line_bytes_s.map(|rate| bytes as f64 / rate);
+        self.simulation.last_travel = self.travel;
+        self.simulation
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::hpgl;
+
+    fn simulate(text: &str, settings: &SimulateSettings) -> Simulation {
+        let (commands, _) = hpgl::read(text.as_bytes());
+        let (trace, _) = hpgl::trace(&commands, &hpgl::TraceSettings::default());
+        run(&trace, text.len() as u64, settings)
+    }
+
+    fn settings() -> SimulateSettings {
+        SimulateSettings {
+            unit_mm: 0.025,
+            blade_offset_mm: 0.0,
+            heading: 0.0,
+            motion: None,
+            line_bytes_s: None,
+        }
+    }
+
+    #[test]
+    fn distances_and_lifts_are_those_of_the_bytes() {
+        let s = simulate("IN;PU400,0;PD800,0,800,400;PU;PU0,400;PD;PU0,0;", &settings());
+        assert_eq!(s.cuts.len(), 2);
+        assert!((s.totals.cut_mm - 20.0).abs() < 1e-9);
+        assert!((s.totals.travel_mm - 40.0).abs() < 1e-9);
+        assert_eq!(s.totals.lifts, 2);
+        assert_eq!(s.cuts[1].axis, [Point::new(0.0, 10.0)]);
+        assert_eq!(s.totals.time_s, None);
+        assert!(!s.left_down);
+        assert!(simulate("PD100,0;", &settings()).left_down);
+    }
+
+    /// 20 squares of 20 mm, 200 mm/s cutting, 400 mm/s travel: added up from the closed forms.
+    #[test]
+    fn a_job_takes_the_sum_of_its_moves() {
+        let motion = Motion {
+            cut_mm_s: 200.0,
+            travel_mm_s: 400.0,
+            acceleration_mm_s2: 2000.0,
+            corner_jump_mm_s: 20.0,
+            lift_s: 0.03,
+            lower_s: 0.04,
+        };
+        let mut text = String::from("IN;");
+        for i in 0..20 {
+            let x = i * 1200;
+            text += &format!("PU{x},0;PD{},0,{},800,{x},800,{x},0;PU;", x + 800, x + 800);
+        }
+        let s = simulate(&text, &SimulateSettings { motion: Some(motion), ..settings() });
+        assert!((s.totals.time_s.unwrap() - 21.235_502).abs() < 1e-5, "{:?}", s.totals);
+    }
+
+    #[test]
+    fn a_slow_line_sets_the_pace() {
+        let motion = Motion {
+            cut_mm_s: 200.0,
+            travel_mm_s: 400.0,
+            acceleration_mm_s2: 2000.0,
+            corner_jump_mm_s: 20.0,
+            lift_s: 0.0,
+            lower_s: 0.0,
+        };
+        let text = "IN;PD1,0;PU;";
+        let set = SimulateSettings { motion: Some(motion), line_bytes_s: Some(1.0), ..settings() };
+        let s = simulate(text, &set);
+        assert!((s.totals.time_s.unwrap() - 12.0).abs() < 1e-9);
+        assert!(s.totals.motion_s.unwrap() < 0.1);
+    }
+}
