@@ -12,6 +12,25 @@
 //! 3. Every index (`layer`, `clips`) is in range; clips refer only to clips before themselves.
 //! 4. Nothing invisible is in the list (opacity 0, `visibility: hidden`, `display: none`).
 
+mod clips;
+mod closing;
+mod convert;
+mod door;
+mod error;
+mod fonts;
+mod images;
+pub mod limits;
+mod lines;
+mod listen;
+mod paint;
+mod patterns;
+mod read;
+mod round;
+mod survey;
+
+pub use error::ReadError;
+pub use read::{ReadSettings, read};
+
 use crate::finding::Place;
 use kurbo::{Affine, BezPath};
 
@@ -20,6 +39,8 @@ use kurbo::{Affine, BezPath};
 pub struct Drawing {
     /// Width and height of the page, mm.
     pub page_mm: (f64, f64),
+    /// Whether the page's size was given with units; if not, 96 px were taken as an inch.
+    pub page_known: bool,
     /// The layers in painting order: the top-level groups. Shapes outside any group share a
     /// layer of their own.
     pub layers: Vec<Layer>,

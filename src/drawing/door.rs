@@ -1,0 +1,189 @@
+//! Bytes -> text: unpacks gzip, and says what else the bytes are when they are no SVG text.
+//!
+//! Input: a file as it is. Output: UTF-8 text without a byte order mark, at most
+//! [`MAX_TEXT_BYTES`] long, in which elements are nested at most [`MAX_NESTING`] deep: the XML and
+//! SVG libraries recurse, so depth is checked before either sees the text.
+
+use std::borrow::Cow;
+use std::io::Read;
+
+use super::error::ReadError;
+use super::limits::{MAX_NESTING, MAX_TEXT_BYTES};
+use super::lines::LineTable;
+
+/// Unpacks and checks a file's bytes.
+pub(super) fn open(bytes: &[u8]) -> Result<Cow<'_, str>, ReadError> {
+    let bytes = if bytes.starts_with(&[0x1f, 0x8b]) {
+        Cow::Owned(unpack(bytes)?)
+    } else {
+        Cow::Borrowed(bytes)
+    };
+    if bytes.len() > MAX_TEXT_BYTES {
+        return Err(ReadError::TooLarge);
+    }
+    if bytes.iter().all(u8::is_ascii_whitespace) {
+        return Err(ReadError::Empty);
+    }
+    refuse_other_formats(&bytes)?;
+    let text = decode(bytes)?;
+    check_nesting(&text)?;
+    Ok(text)
+}
+
+fn unpack(bytes: &[u8]) -> Result<Vec<u8>, ReadError> {
+    let mut out = Vec::new();
+    let limit = MAX_TEXT_BYTES as u64 + 1;
+    flate2::read::MultiGzDecoder::new(bytes)
+        .take(limit)
+        .read_to_end(&mut out)
+        .map_err(|_| ReadError::Gzip)?;
+    if out.len() > MAX_TEXT_BYTES { Err(ReadError::TooLarge) } else { Ok(out) }
+}
+
+/// First bytes of what is often taken for an SVG drawing (the formats' own signatures).
+const SIGNATURES: [(&[u8], &str); 8] = [
+    (b"\x89PNG", "a PNG picture"),
+    (b"\xff\xd8\xff", "a JPEG picture"),
+    (b"GIF8", "a GIF picture"),
+    (b"%PDF", "a PDF document"),
+    (b"%!PS", "a PostScript document"),
+    (b"PK\x03\x04", "a ZIP archive"),
+    (b"\x1f\x8b", "a file packed twice"),
+    (b"IN;", "an HPGL job"),
+];
+
+fn refuse_other_formats(bytes: &[u8]) -> Result<(), ReadError> {
+    match SIGNATURES.iter().find(|(start, _)| bytes.starts_with(start)) {
+        Some((_, name)) => Err(ReadError::OtherFormat(name)),
+        None => Ok(()),
+    }
+}
+
+fn decode(bytes: Cow<'_, [u8]>) -> Result<Cow<'_, str>, ReadError> {
+    if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
+        return Err(ReadError::Encoding("UTF-16"));
+    }
+    if bytes.starts_with(b"<\0") || bytes.starts_with(b"\0<") {
+        return Err(ReadError::Encoding("UTF-16 without a mark"));
+    }
+    let text = match bytes {
+        Cow::Borrowed(b) => std::str::from_utf8(b).map(Cow::Borrowed).map_err(|e| not_utf8(b, e)),
+        Cow::Owned(b) => {
+            String::from_utf8(b).map(Cow::Owned).map_err(|e| not_utf8(e.as_bytes(), e.utf8_error()))
+        }
+    }?;
+    let text = match text {
+        Cow::Borrowed(t) => Cow::Borrowed(t.strip_prefix('\u{feff}').unwrap_or(t)),
+        Cow::Owned(t) if t.starts_with('\u{feff}') => Cow::Owned(t['\u{feff}'.len_utf8()..].into()),
+        owned => owned,
+    };
+    match text.trim_start().starts_with('<') {
+        true => Ok(text),
+        false => Err(ReadError::OtherFormat("text without any tag at its beginning")),
+    }
+}
+
+fn not_utf8(bytes: &[u8], error: std::str::Utf8Error) -> ReadError {
+    let good = String::from_utf8_lossy(bytes.get(..error.valid_up_to()).unwrap_or_default());
+    let place = LineTable::new(&good).place(good.len());
+    ReadError::NotUtf8 { byte: error.valid_up_to() as u64, place }
+}
+
+/// Refuses deep nesting. A rough count is enough: it knows comments, CDATA, instructions, quoted
+/// values and self-closing tags, and never counts less than the XML library does for text that
+/// the library accepts.
+fn check_nesting(text: &str) -> Result<(), ReadError> {
+    let bytes = text.as_bytes();
+    let mut depth = 0usize;
+    let mut at = 0;
+    while let Some(found) = find(bytes, at, b"<") {
+        let rest = &bytes[found..];
+        at = if rest.starts_with(b"<!--") {
+            find(bytes, found + 4, b"-->").map_or(bytes.len(), |i| i + 3)
+        } else if rest.starts_with(b"<![CDATA[") {
+            find(bytes, found + 9, b"]]>").map_or(bytes.len(), |i| i + 3)
+        } else if rest.starts_with(b"<?") {
+            find(bytes, found + 2, b"?>").map_or(bytes.len(), |i| i + 2)
+        } else if rest.starts_with(b"</") {
+            depth = depth.saturating_sub(1);
+            found + 2
+        } else if rest.starts_with(b"<!") {
+            found + 2
+        } else {
+            let (end, closed) = tag_end(bytes, found + 1);
+            if !closed {
+                depth += 1;
+            }
+            if depth > MAX_NESTING {
+                return Err(ReadError::TooDeep(LineTable::new(text).place(found)));
+            }
+            end
+        };
+    }
+    Ok(())
+}
+
+/// Where a tag ends, and whether it closes itself.
+fn tag_end(bytes: &[u8], from: usize) -> (usize, bool) {
+    let mut quote = None;
+    for (i, &b) in bytes.iter().enumerate().skip(from) {
+        match (quote, b) {
+            (Some(q), _) if q == b => quote = None,
+            (Some(_), _) => {}
+            (None, b'"' | b'\'') => quote = Some(b),
+            (None, b'>') => return (i + 1, bytes.get(i.wrapping_sub(1)) == Some(&b'/')),
+            (None, _) => {}
+        }
+    }
+    (bytes.len(), false)
+}
+
+fn find(bytes: &[u8], from: usize, needle: &[u8]) -> Option<usize> {
+    let rest = bytes.get(from..)?;
+    let hit = match needle {
+        [one] => rest.iter().position(|b| b == one),
+        _ => rest.windows(needle.len()).position(|w| w == needle),
+    };
+    hit.map(|i| i + from)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Write;
+
+    fn gz(data: &[u8]) -> Vec<u8> {
+        let mut e = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::best());
+        e.write_all(data).unwrap();
+        e.finish().unwrap()
+    }
+
+    #[test]
+    fn unpacks_and_drops_the_mark() {
+        assert_eq!(open(&gz("\u{feff}<svg/>".as_bytes())).unwrap(), "<svg/>");
+        assert_eq!(open("\u{feff}<svg/>".as_bytes()).unwrap(), "<svg/>");
+    }
+
+    #[test]
+    fn refuses_what_is_no_drawing() {
+        assert_eq!(open(b""), Err(ReadError::Empty));
+        assert_eq!(open(b" \n\t"), Err(ReadError::Empty));
+        assert_eq!(open(&gz(b"<svg/>")[..12]), Err(ReadError::Gzip));
+        assert_eq!(open(&gz(&vec![b' '; MAX_TEXT_BYTES + 9])), Err(ReadError::TooLarge));
+        assert_eq!(open(b"\xff\xfe<\0s\0"), Err(ReadError::Encoding("UTF-16")));
+        assert!(matches!(open(b"\x89PNG\r\n"), Err(ReadError::OtherFormat(_))));
+        assert!(matches!(open(b"hello"), Err(ReadError::OtherFormat(_))));
+        let Err(ReadError::NotUtf8 { byte, place }) = open(b"<svg>\n<g \xe9/>") else { panic!() };
+        assert_eq!((byte, place), (9, crate::finding::Place::text(2, 4)));
+    }
+
+    #[test]
+    fn counts_nesting_but_not_what_only_looks_like_it() {
+        let nested = |n| format!("<svg>{}{}</svg>", "<g>".repeat(n), "</g>".repeat(n));
+        assert!(open(nested(MAX_NESTING - 1).as_bytes()).is_ok());
+        assert!(matches!(open(nested(MAX_NESTING).as_bytes()), Err(ReadError::TooDeep(_))));
+        let flat = "<svg><!--<g><g>--><![CDATA[<g>]]><?a <g> ?><g a='<g>'/></svg>".to_string()
+            + &"<g a=\">\"/>".repeat(2 * MAX_NESTING);
+        assert!(open(flat.as_bytes()).is_ok());
+    }
+}

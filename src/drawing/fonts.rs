@@ -1,0 +1,337 @@
+//! Which font each text is set in, and what to say when it is not the one asked for.
+//!
+//! The rule is the one of CSS: of the families asked for, the first that is installed. A drawing
+//! that asks for a family that is missing would be cut in other shapes than its author saw, so that
+//! is an error, unless another family that the author named is there (a warning) or the person
+//! accepted a substitute. The same choice is made for the findings and for the SVG library.
+//!
+//! Text converted to paths in the drawing program needs none of this.
+
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, OnceLock};
+
+use svgtypes::{FontFamily, parse_font_families};
+use usvg::FontResolver;
+use usvg::fontdb::{self, Database, Family};
+
+use super::survey::{Survey, TextRun, quoted};
+use crate::finding::Finding;
+
+/// Stands for "no family was named" where the SVG library wants a name.
+pub(super) const UNNAMED: &str = "bladewright: no family named";
+
+/// Families that serve for the generic ones, in this order; our choice among widely packaged ones.
+const SERIF: [&str; 5] =
+    ["Times New Roman", "Liberation Serif", "DejaVu Serif", "Noto Serif", "FreeSerif"];
+const SANS: [&str; 6] =
+    ["Arial", "Helvetica", "Liberation Sans", "DejaVu Sans", "Noto Sans", "FreeSans"];
+const MONO: [&str; 5] =
+    ["Courier New", "Liberation Mono", "DejaVu Sans Mono", "Noto Sans Mono", "FreeMono"];
+
+/// The installed fonts and the person's substitute.
+pub(super) struct Fonts {
+    pub(super) database: Arc<Database>,
+    fallback: Option<String>,
+}
+
+/// What a list of families comes to.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Choice {
+    /// The first family that was asked for.
+    Asked(String),
+    /// No family was named, or a generic one came first.
+    Generic(String),
+    /// A later family of the author's list; the missing first one.
+    Later(String, String),
+    /// The person's substitute; the missing family.
+    Fallback(String, String),
+    /// Nothing; the missing family.
+    Missing(String),
+}
+
+impl Choice {
+    fn family(&self) -> Option<&str> {
+        match self {
+            Self::Asked(name) | Self::Generic(name) => Some(name),
+            Self::Later(name, _) | Self::Fallback(name, _) => Some(name),
+            Self::Missing(_) => None,
+        }
+    }
+}
+
+impl Fonts {
+    /// The system's fonts (read once for the whole program) and those of further folders.
+    pub(super) fn new(system: bool, dirs: &[PathBuf], fallback: Option<String>) -> Self {
+        static SYSTEM: OnceLock<Arc<Database>> = OnceLock::new();
+        let mut database = match system {
+            false => Arc::new(Database::new()),
+            true => SYSTEM
+                .get_or_init(|| {
+                    let mut database = Database::new();
+                    database.load_system_fonts();
+                    Arc::new(database)
+                })
+                .clone(),
+        };
+        if !dirs.is_empty() {
+            let own = Arc::make_mut(&mut database);
+            dirs.iter().for_each(|dir| own.load_fonts_dir(dir));
+        }
+        Self { database, fallback }
+    }
+
+    /// The family for a list of families.
+    pub(super) fn choose(&self, families: &[FontFamily]) -> Choice {
+        let mut missing: Option<String> = None;
+        for family in families {
+            let found = match family {
+                FontFamily::Named(name) if name == UNNAMED => self.generic(&FontFamily::Serif),
+                FontFamily::Named(name) => self.installed(name),
+                // After a named family, a generic one is only a way to show anything at all.
+                _ if missing.is_some() => continue,
+                generic => self.generic(generic),
+            };
+            match (found, family, missing.take()) {
+                (Some(found), _, Some(first)) => return Choice::Later(found, first),
+                (Some(found), FontFamily::Named(name), None) if name != UNNAMED => {
+                    return Choice::Asked(found);
+                }
+                (Some(found), _, None) => return Choice::Generic(found),
+                (None, _, Some(first)) => missing = Some(first),
+                (None, family, None) => missing = Some(name_of(family)),
+            }
+        }
+        let missing = missing.unwrap_or_else(|| "serif".into());
+        match self.fallback.as_ref().and_then(|name| self.installed(name)) {
+            Some(found) => Choice::Fallback(found, missing),
+            None => Choice::Missing(missing),
+        }
+    }
+
+    /// The exact name of an installed family; case does not matter.
+    fn installed(&self, name: &str) -> Option<String> {
+        let names = self.database.faces().flat_map(|face| &face.families);
+        names.map(|(family, _)| family).find(|f| f.eq_ignore_ascii_case(name)).cloned()
+    }
+
+    fn generic(&self, family: &FontFamily) -> Option<String> {
+        let list: &[&str] = match family {
+            FontFamily::SansSerif => &SANS,
+            FontFamily::Monospace => &MONO,
+            _ => &SERIF,
+        };
+        let any = || {
+            let mut names: Vec<&String> =
+                self.database.faces().flat_map(|f| f.families.first()).map(|(n, _)| n).collect();
+            names.sort();
+            names.first().map(|name| (*name).clone())
+        };
+        list.iter().find_map(|name| self.installed(name)).or_else(any)
+    }
+
+    /// Up to three installed families whose names are closest.
+    fn close_to(&self, wanted: &str) -> Vec<String> {
+        let mut names: Vec<&str> = self
+            .database
+            .faces()
+            .flat_map(|face| face.families.first())
+            .map(|(name, _)| name.as_str())
+            .collect();
+        names.sort_unstable();
+        names.dedup();
+        let mut scored: Vec<(usize, &str)> =
+            names.into_iter().map(|name| (likeness(wanted, name), name)).collect();
+        scored.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(b.1)));
+        scored.into_iter().take(3).map(|(_, name)| name.to_owned()).collect()
+    }
+
+    /// The SVG library's way to ask for fonts. Substituted characters go into `borrowed`.
+    pub(super) fn resolver<'a>(
+        &'a self,
+        borrowed: &'a Mutex<Vec<(char, String)>>,
+    ) -> FontResolver<'a> {
+        let fallback = FontResolver::default_fallback_selector();
+        FontResolver {
+            select_font: Box::new(|font, database| {
+                let choice = self.choose(font.families());
+                let query = fontdb::Query {
+                    families: &[Family::Name(choice.family()?)],
+                    weight: fontdb::Weight(font.weight()),
+                    stretch: stretch(font.stretch()),
+                    style: style(font.style()),
+                };
+                database.query(&query)
+            }),
+            select_fallback: Box::new(move |character, used, database| {
+                if used.is_empty() {
+                    return None;
+                }
+                let id = fallback(character, used, database)?;
+                let name = database.face(id).and_then(|f| f.families.first()).map(|f| f.0.clone());
+                if let (Ok(mut list), Some(name)) = (borrowed.lock(), name) {
+                    list.push((character, name));
+                }
+                Some(id)
+            }),
+        }
+    }
+
+    /// Tells of every text that is not set in the family asked for.
+    pub(super) fn check(&self, survey: &mut Survey) -> Vec<Finding> {
+        let mut findings = Vec::new();
+        for run in &survey.runs {
+            let choice = self.choose(&parsed(&run.families));
+            if matches!(choice, Choice::Missing(_))
+                && let Some(element) = run.element.and_then(|e| survey.elements.get_mut(e))
+            {
+                element.explained = true;
+            }
+            findings.extend(self.finding(run, &choice).map(|f| f.at(run.place)));
+        }
+        findings
+    }
+
+    fn finding(&self, run: &TextRun, choice: &Choice) -> Option<Finding> {
+        let text = quoted(&run.text.chars().take(40).collect::<String>());
+        Some(match choice {
+            Choice::Asked(_) => return None,
+            Choice::Generic(name) if run.families.is_empty() => Finding::note(
+                "font-unnamed",
+                format!("the text {text} names no font; it is set in {}.", quoted(name)),
+            ),
+            Choice::Generic(name) => Finding::note(
+                "font-generic",
+                format!(
+                    "the text {text} asks only for a kind of font ({}); it is set in {}.",
+                    run.families,
+                    quoted(name)
+                ),
+            ),
+            Choice::Later(name, missing) => Finding::warning(
+                "font-substituted",
+                format!(
+                    "the text {text} is set in {}, its next choice: {} is not installed.",
+                    quoted(name),
+                    quoted(missing)
+                ),
+            )
+            .hint("Install the font, or convert the text to paths in the drawing program."),
+            Choice::Fallback(name, missing) => Finding::warning(
+                "font-fallback",
+                format!(
+                    "the text {text} is set in {} as asked: {} is not installed.",
+                    quoted(name),
+                    quoted(missing)
+                ),
+            ),
+            Choice::Missing(missing) => Finding::error(
+                "font-missing",
+                format!(
+                    "the text {text} asks for the font {}, which is not installed; it is left out.",
+                    quoted(missing)
+                ),
+            )
+            .hint(self.advice(missing)),
+        })
+    }
+
+    fn advice(&self, missing: &str) -> String {
+        let close: Vec<String> = self.close_to(missing).iter().map(|n| quoted(n)).collect();
+        let accepted = self.fallback.as_deref().map_or(String::new(), |name| {
+            format!("The substitute {} is not installed either. ", quoted(name))
+        });
+        if close.is_empty() {
+            return format!(
+                "{accepted}No font is installed at all: name a folder with --font-dir, or convert \
+                 the text to paths."
+            );
+        }
+        format!(
+            "{accepted}Closest installed: {}. Take one with --font-fallback, name a folder with \
+             --font-dir, or convert the text to paths.",
+            close.join(", ")
+        )
+    }
+}
+
+fn parsed(families: &str) -> Vec<FontFamily> {
+    match parse_font_families(families) {
+        Ok(list) if !list.is_empty() => list,
+        _ => vec![FontFamily::Named(UNNAMED.into())],
+    }
+}
+
+fn name_of(family: &FontFamily) -> String {
+    match family {
+        FontFamily::Named(name) if name == UNNAMED => "serif".into(),
+        other => other.to_string().trim_matches('"').to_owned(),
+    }
+}
+
+/// How alike two names are, in thousandths: shared pairs of letters (Dice 1945).
+fn likeness(a: &str, b: &str) -> usize {
+    let pairs = |s: &str| -> Vec<(char, char)> {
+        let letters: Vec<char> =
+            s.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect();
+        letters.windows(2).map(|w| (w[0], w[1])).collect()
+    };
+    let (a, mut b) = (pairs(a), pairs(b));
+    let total = a.len() + b.len();
+    let shared = a
+        .iter()
+        .filter(|pair| match b.iter().position(|other| other == *pair) {
+            Some(at) => {
+                b.swap_remove(at);
+                true
+            }
+            None => false,
+        })
+        .count();
+    (2000 * shared).checked_div(total).unwrap_or(0)
+}
+
+fn stretch(stretch: usvg::FontStretch) -> fontdb::Stretch {
+    use fontdb::Stretch;
+    match stretch {
+        usvg::FontStretch::UltraCondensed => Stretch::UltraCondensed,
+        usvg::FontStretch::ExtraCondensed => Stretch::ExtraCondensed,
+        usvg::FontStretch::Condensed => Stretch::Condensed,
+        usvg::FontStretch::SemiCondensed => Stretch::SemiCondensed,
+        usvg::FontStretch::Normal => Stretch::Normal,
+        usvg::FontStretch::SemiExpanded => Stretch::SemiExpanded,
+        usvg::FontStretch::Expanded => Stretch::Expanded,
+        usvg::FontStretch::ExtraExpanded => Stretch::ExtraExpanded,
+        usvg::FontStretch::UltraExpanded => Stretch::UltraExpanded,
+    }
+}
+
+fn style(style: usvg::FontStyle) -> fontdb::Style {
+    match style {
+        usvg::FontStyle::Normal => fontdb::Style::Normal,
+        usvg::FontStyle::Italic => fontdb::Style::Italic,
+        usvg::FontStyle::Oblique => fontdb::Style::Oblique,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_alike() {
+        assert_eq!(likeness("DejaVu Sans", "dejavu sans"), 1000);
+        assert!(
+            likeness("Deja Vu Sans", "DejaVu Sans Mono") > likeness("Deja Vu Sans", "FreeSerif")
+        );
+        assert_eq!(likeness("", ""), 0);
+    }
+
+    #[test]
+    fn without_any_font_everything_is_missing() {
+        let fonts = Fonts::new(false, &[], Some("Tern".into()));
+        let choice = fonts.choose(&parsed("Gull, sans-serif"));
+        assert_eq!(choice, Choice::Missing("Gull".into()));
+        assert_eq!(fonts.choose(&parsed("")), Choice::Missing("serif".into()));
+        assert!(fonts.advice("Gull").contains("No font is installed at all"));
+    }
+}

@@ -1,0 +1,148 @@
+//! What the SVG library says through the `log` crate while it reads, thread by thread.
+//!
+//! Most of it is found beforehand by the survey, with row and column; the rest is turned into
+//! findings here. A listener can only be put in once per program. If the program has a logger of
+//! its own, it stays, nothing is taken away from it, and the survey alone speaks.
+//!
+//! Invariant: only records of the thread that is reading are kept, so drawings may be read side by
+//! side.
+
+use std::cell::RefCell;
+use std::sync::Once;
+
+use log::{Level, LevelFilter, Log, Metadata, Record};
+
+use crate::finding::Finding;
+
+thread_local! {
+    static HEARD: RefCell<Option<Vec<String>>> = const { RefCell::new(None) };
+}
+
+struct Listener;
+
+static LISTENER: Listener = Listener;
+
+impl Log for Listener {
+    fn enabled(&self, metadata: &Metadata<'_>) -> bool {
+        metadata.level() <= Level::Warn && metadata.target().starts_with("usvg")
+    }
+
+    fn log(&self, record: &Record<'_>) {
+        if self.enabled(record.metadata()) {
+            hear(record.args().to_string());
+        }
+    }
+
+    fn flush(&self) {}
+}
+
+/// Most messages that one reading keeps.
+const MAX_HEARD: usize = 1000;
+
+fn hear(message: String) {
+    HEARD.with(|heard| {
+        if let Ok(mut heard) = heard.try_borrow_mut()
+            && let Some(list) = heard.as_mut()
+            && list.len() < MAX_HEARD
+        {
+            list.push(message);
+        }
+    });
+}
+
+/// Runs `read` and returns what the library said meanwhile.
+pub(super) fn while_reading<T>(read: impl FnOnce() -> T) -> (T, Vec<String>) {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        if log::set_logger(&LISTENER).is_ok() && log::max_level() < LevelFilter::Warn {
+            log::set_max_level(LevelFilter::Warn);
+        }
+    });
+    HEARD.with(|heard| *heard.borrow_mut() = Some(Vec::new()));
+    let result = read();
+    let heard = HEARD.with(|heard| heard.borrow_mut().take()).unwrap_or_default();
+    (result, heard)
+}
+
+/// Findings for what the survey has not told. The sentences are our own.
+pub(super) fn findings(heard: &[String]) -> Vec<Finding> {
+    let mut findings: Vec<Finding> = heard.iter().filter_map(|m| finding(m)).collect();
+    findings.dedup();
+    findings
+}
+
+/// How a message begins, and what to say for it.
+const SENTENCES: [(&str, &str, &str); 11] = [
+    ("Recursive 'use'", "clone-of-itself", "a clone contains itself; it is left out."),
+    ("Recursive marker", "marker-of-itself", "a marker contains itself; it is left out."),
+    ("Element '#", "link-to-itself", "an element refers to itself; the reference is left out."),
+    (
+        "Clipping of zero-sized",
+        "clip-without-size",
+        "a clip path in proportion to its shape meets a shape without width or height; the shape is not drawn.",
+    ),
+    (
+        "Masking of zero-sized",
+        "mask-without-size",
+        "a mask in proportion to its shape meets a shape without width or height; the shape is not drawn.",
+    ),
+    ("Mask '", "mask-without-size", "a mask has no width or height; what it covers is not drawn."),
+    ("Failed to parse fill", "paint-unreadable", "a fill colour can't be read; black is taken."),
+    (
+        "Failed to parse stroke",
+        "paint-unreadable",
+        "a line colour can't be read; the line is not painted.",
+    ),
+    (
+        "Failed to parse",
+        "value-unreadable",
+        "a value in the drawing can't be read; it is taken as not given.",
+    ),
+    (
+        "Failed to load nested SVG",
+        "image-unreadable",
+        "an SVG picture inside the drawing can't be read; it is not cut.",
+    ),
+    ("Image ", "image-unreadable", "a picture has no size or can't be read; it is not cut."),
+];
+
+/// Messages about what the survey tells with its place, or about no ink.
+const KNOWN: [&str; 14] = [
+    "Rect '",
+    "Circle '",
+    "Ellipse '",
+    "Polyline '",
+    "Polygon '",
+    "Error during path",
+    "No match for",
+    "Fallback from",
+    "No fonts with",
+    "Filters on",
+    "Failed to load '",
+    "Gradient",
+    "Pattern",
+    "Failed to parse a filter",
+];
+
+fn finding(message: &str) -> Option<Finding> {
+    if KNOWN.iter().any(|start| message.starts_with(start)) {
+        return None;
+    }
+    let (_, code, text) = SENTENCES.iter().find(|(start, _, _)| message.starts_with(start))?;
+    Some(Finding::warning(code, *text))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_thread_hears_itself_only() {
+        let ((), heard) = while_reading(|| {
+            hear("one".into());
+            std::thread::spawn(|| hear("two".into())).join().unwrap();
+        });
+        assert_eq!(heard, ["one"]);
+        hear("nobody".into());
+    }
+}

@@ -1,0 +1,302 @@
+//! Path data with elliptical arcs -> the same path with fine cubic curves in their place.
+//!
+//! The SVG library turns arcs into cubics with a fixed tolerance of a tenth of a user unit
+//! (measured: 0.0995 units at a radius of 366), which is a tenth of a millimetre in a drawing made
+//! in millimetres and more in one made in inches. Here each cubic spans at most 30 degrees: its
+//! radial error is 2.7e-4 r (90 degrees) divided by 3^6, that is 3.7e-7 r.
+//!
+//! The text is rewritten whole in absolute commands, up to the first error as SVG 2 asks
+//! (chapter Paths, error handling); smooth commands are resolved, because they mirror the control
+//! point of the command before, which may have been an arc.
+
+use std::fmt::Write;
+
+use kurbo::{Arc, Point, SvgArc, Vec2};
+use svgtypes::{PathParser, PathSegment};
+
+/// Widest angle that one cubic spans, and the narrower one for radii from [`LARGE_RADIUS`].
+const MAX_TURN: f64 = std::f64::consts::PI / 6.0;
+const MAX_TURN_LARGE: f64 = std::f64::consts::PI / 12.0;
+/// From this radius on, user units, arcs are cut finer.
+const LARGE_RADIUS: f64 = 2_000.0;
+
+/// What a path's data are worth.
+#[derive(Debug, Default, PartialEq)]
+pub(super) struct PathReport {
+    /// The data with cubics in place of arcs, if there was an arc.
+    pub(super) rewritten: Option<String>,
+    /// Characters before the first error, if there is one.
+    pub(super) broken_at: Option<usize>,
+    /// Largest coordinate that occurs; infinite or NaN values included.
+    pub(super) largest: f64,
+    /// How many commands were read.
+    pub(super) commands: usize,
+    /// Where the path begins and ends.
+    pub(super) first: Option<Point>,
+}
+
+/// Reads path data once.
+pub(super) fn inspect(data: &str) -> PathReport {
+    let mut report = PathReport::default();
+    let mut pen = Pen::default();
+    let rewrite = data.contains(['a', 'A']);
+    for segment in PathParser::from(data) {
+        match segment {
+            Ok(segment) => {
+                pen.take(segment, rewrite);
+                report.commands += 1;
+            }
+            Err(error) => {
+                report.broken_at = Some(position(&error).unwrap_or(data.chars().count()));
+                break;
+            }
+        }
+    }
+    report.largest = pen.largest;
+    report.first = pen.first;
+    if pen.arcs > 0 {
+        report.rewritten = Some(pen.text);
+    }
+    report
+}
+
+fn position(error: &svgtypes::Error) -> Option<usize> {
+    match error {
+        svgtypes::Error::UnexpectedData(at)
+        | svgtypes::Error::InvalidChar(_, at)
+        | svgtypes::Error::InvalidString(_, at)
+        | svgtypes::Error::InvalidNumber(at) => Some(at.saturating_sub(1)),
+        _ => None,
+    }
+}
+
+/// Follows the path in absolute coordinates and writes it down.
+#[derive(Default)]
+struct Pen {
+    text: String,
+    at: Point,
+    start: Point,
+    first: Option<Point>,
+    /// Control point that a smooth cubic or quadratic mirrors, if the command before had one.
+    cubic: Option<Point>,
+    quad: Option<Point>,
+    closed: bool,
+    arcs: usize,
+    largest: f64,
+    writing: bool,
+}
+
+impl Pen {
+    fn take(&mut self, segment: PathSegment, writing: bool) {
+        self.writing = writing;
+        let (cubic, quad) = (self.cubic.take(), self.quad.take());
+        let here = self.at;
+        let to = |abs: bool, x: f64, y: f64| -> Point {
+            if abs { Point::new(x, y) } else { Point::new(here.x + x, here.y + y) }
+        };
+        match segment {
+            PathSegment::MoveTo { abs, x, y } => self.move_to(to(abs, x, y)),
+            PathSegment::LineTo { abs, x, y } => self.line_to(to(abs, x, y)),
+            PathSegment::HorizontalLineTo { abs, x } => {
+                self.line_to(Point::new(to(abs, x, 0.0).x, here.y));
+            }
+            PathSegment::VerticalLineTo { abs, y } => {
+                self.line_to(Point::new(here.x, to(abs, 0.0, y).y));
+            }
+            PathSegment::CurveTo { abs, x1, y1, x2, y2, x, y } => {
+                self.curve_to([to(abs, x1, y1), to(abs, x2, y2), to(abs, x, y)]);
+            }
+            PathSegment::SmoothCurveTo { abs, x2, y2, x, y } => {
+                self.curve_to([mirror(here, cubic), to(abs, x2, y2), to(abs, x, y)]);
+            }
+            PathSegment::Quadratic { abs, x1, y1, x, y } => {
+                self.quad_to(to(abs, x1, y1), to(abs, x, y));
+            }
+            PathSegment::SmoothQuadratic { abs, x, y } => {
+                self.quad_to(mirror(here, quad), to(abs, x, y));
+            }
+            PathSegment::EllipticalArc { abs, rx, ry, x_axis_rotation, large_arc, sweep, x, y } => {
+                self.arc_to(&SvgArc {
+                    from: here,
+                    to: to(abs, x, y),
+                    radii: Vec2::new(rx, ry),
+                    x_rotation: x_axis_rotation.to_radians(),
+                    large_arc,
+                    sweep,
+                })
+            }
+            PathSegment::ClosePath { .. } => self.close(),
+        }
+    }
+
+    fn move_to(&mut self, p: Point) {
+        self.closed = false;
+        self.first.get_or_insert(p);
+        self.start = p;
+        self.write('M', &[p]);
+    }
+
+    fn line_to(&mut self, p: Point) {
+        self.reopen();
+        self.write('L', &[p]);
+    }
+
+    fn curve_to(&mut self, points: [Point; 3]) {
+        self.reopen();
+        self.write('C', &points);
+        self.cubic = Some(points[1]);
+    }
+
+    fn quad_to(&mut self, control: Point, p: Point) {
+        self.reopen();
+        self.write('Q', &[control, p]);
+        self.quad = Some(control);
+    }
+
+    /// SVG 2, 9.5.1: a zero radius makes a line, too small radii are scaled up (kurbo does both).
+    fn arc_to(&mut self, arc: &SvgArc) {
+        self.arcs += 1;
+        self.reopen();
+        match Arc::from_svg_arc(arc) {
+            Some(round) if round.sweep_angle.is_finite() => self.cubics(&round, arc.to),
+            _ => self.write('L', &[arc.to]),
+        }
+    }
+
+    fn cubics(&mut self, arc: &Arc, end: Point) {
+        let large = arc.radii.x.abs().max(arc.radii.y.abs()) > LARGE_RADIUS;
+        let turn = if large { MAX_TURN_LARGE } else { MAX_TURN };
+        let pieces = (arc.sweep_angle.abs() / turn).ceil().clamp(1.0, 24.0) as usize;
+        let step = arc.sweep_angle / pieces as f64;
+        for i in 0..pieces {
+            let from = arc.start_angle + step * i as f64;
+            let mut points = cubic_of_arc(arc, from, step);
+            if i + 1 == pieces {
+                points[2] = end;
+            }
+            self.write('C', &points);
+        }
+    }
+
+    fn close(&mut self) {
+        if self.writing {
+            self.text.push('Z');
+        }
+        self.at = self.start;
+        self.closed = true;
+    }
+
+    /// A command after `Z` begins a new subpath at the start of the one before.
+    fn reopen(&mut self) {
+        if std::mem::take(&mut self.closed) {
+            self.write('M', &[self.start]);
+        }
+    }
+
+    fn write(&mut self, command: char, points: &[Point]) {
+        for p in points {
+            self.largest = larger(larger(self.largest, p.x), p.y);
+        }
+        if self.writing {
+            self.text.push(command);
+            for p in points {
+                let _ = write!(self.text, "{} {} ", p.x, p.y);
+            }
+        }
+        self.at = points.last().copied().unwrap_or(self.at);
+    }
+}
+
+/// The larger of two magnitudes; NaN counts as infinite.
+pub(super) fn larger(a: f64, b: f64) -> f64 {
+    if b.is_nan() { f64::INFINITY } else { a.max(b.abs()) }
+}
+
+fn mirror(here: Point, control: Option<Point>) -> Point {
+    control.map_or(here, |c| here + (here - c))
+}
+
+/// Control points and end of the cubic for a piece of an elliptical arc (the classical
+/// 4/3 tan(angle/4) handles).
+fn cubic_of_arc(arc: &Arc, from: f64, step: f64) -> [Point; 3] {
+    let handle = 4.0 / 3.0 * (step / 4.0).tan();
+    let (sin_r, cos_r) = arc.x_rotation.sin_cos();
+    let place = |x: f64, y: f64| {
+        let (x, y) = (x * arc.radii.x, y * arc.radii.y);
+        arc.center + Vec2::new(x * cos_r - y * sin_r, x * sin_r + y * cos_r)
+    };
+    let (s0, c0) = from.sin_cos();
+    let (s1, c1) = (from + step).sin_cos();
+    [
+        place(c0 - handle * s0, s0 + handle * c0),
+        place(c1 + handle * s1, s1 - handle * c1),
+        place(c1, s1),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use kurbo::{BezPath, ParamCurve, Shape};
+
+    fn radial_error(path: &BezPath, radius: f64) -> f64 {
+        let mut worst = 0.0f64;
+        for seg in path.segments() {
+            for i in 0..=32 {
+                let p = seg.eval(f64::from(i) / 32.0);
+                worst = worst.max((p.to_vec2().hypot() - radius).abs());
+            }
+        }
+        worst
+    }
+
+    #[test]
+    fn arcs_stay_on_the_circle() {
+        for r in [1.0, 10.0, 366.0, 12_500.0] {
+            let data = format!("M{r} 0A{r} {r} 0 0 1 -{r} 0A{r} {r} 0 0 1 {r} 0Z");
+            let fine = BezPath::from_svg(&inspect(&data).rewritten.unwrap()).unwrap();
+            assert!(radial_error(&fine, r) < 4e-7 * r, "r {r}: {}", radial_error(&fine, r));
+        }
+    }
+
+    #[test]
+    fn everything_else_keeps_its_meaning() {
+        // One piece is a zero-radius arc, that is a line. The referee is the simplifying parser of
+        // the SVG library.
+        let data = "m1 2l3 4h5v-6c1 2 3 4 5 6s7 8 9 1q1 2 3 4t5 6a0 0 0 0 1 4 4z l2 2s1 1 3 0t2 1 \
+                    m1 1 2 2z m4 4h1";
+        let simple = |text: &str| -> Vec<_> {
+            svgtypes::SimplifyingPathParser::from(text).map(Result::unwrap).collect()
+        };
+        let ours = inspect(data).rewritten.unwrap();
+        assert_eq!(simple(&ours), simple(data));
+    }
+
+    #[test]
+    fn a_turned_ellipse_has_its_area() {
+        let data = "M10 0A10 5 30 1 1 9.9 0Z";
+        let fine = BezPath::from_svg(&inspect(data).rewritten.unwrap()).unwrap();
+        let reference = Arc::from_svg_arc(&SvgArc {
+            from: Point::new(10.0, 0.0),
+            to: Point::new(9.9, 0.0),
+            radii: Vec2::new(10.0, 5.0),
+            x_rotation: 30f64.to_radians(),
+            large_arc: true,
+            sweep: true,
+        })
+        .unwrap();
+        let mut path = reference.to_path(1e-9);
+        path.close_path();
+        assert!((fine.area() - path.area()).abs() < 1e-4, "{} {}", fine.area(), path.area());
+    }
+
+    #[test]
+    fn tells_where_data_break() {
+        assert_eq!(inspect("M0 0L10 10").broken_at, None);
+        assert_eq!(inspect("").broken_at, None);
+        let report = inspect("M0 0L10 10 Lx 5");
+        assert_eq!((report.broken_at.is_some(), report.commands), (true, 2));
+        assert!(report.broken_at.is_some_and(|at| (11..=13).contains(&at)), "{report:?}");
+        assert_eq!(inspect("M0 0L1e308 1e308l1e308 0").largest, f64::INFINITY);
+    }
+}

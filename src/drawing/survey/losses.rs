@@ -1,0 +1,398 @@
+//! What single elements lose on the way to a cut, told with row and column.
+//!
+//! Things that occur many times for one reason (a gradient that paints forty shapes) are told once,
+//! with how often; see [`finish_tallies`].
+
+use usvg::roxmltree::Node;
+
+use super::style::{Prop, Props, XLINK};
+use super::visit::{Inherited, Visitor, is_shape, layer_name, svg_tag};
+use crate::drawing::limits::MAX_TEXT_CHARS;
+use crate::finding::Finding;
+
+/// Tells what an element loses. False if it is not drawn, nor anything inside it.
+pub(super) fn check<'a>(
+    v: &mut Visitor<'a>,
+    node: Node<'a, 'a>,
+    props: &Props<'a>,
+    context: &Inherited<'a>,
+) -> bool {
+    if props.get(Prop::Display) == Some("none") {
+        hidden(v, node, context);
+        return false;
+    }
+    if !element(v, node) {
+        return false;
+    }
+    references(v, node, props);
+    paints(v, node, props);
+    effects(v, node, props);
+    true
+}
+
+fn hidden(v: &mut Visitor<'_>, node: Node<'_, '_>, context: &Inherited<'_>) {
+    let tag = node.tag_name().name();
+    if !(is_shape(tag) || matches!(tag, "g" | "use" | "text" | "image" | "svg" | "a" | "switch")) {
+        return;
+    }
+    if context.shelved {
+        return;
+    }
+    let top = node.parent_element().is_some_and(|p| p.parent_element().is_none());
+    let finding = if top && tag == "g" {
+        let name = layer_name(node).unwrap_or_else(|| "without a name".into());
+        Finding::note(
+            "layer-hidden",
+            format!("the layer {} is hidden and is not cut.", quoted(&name)),
+        )
+        .hint("Show it in the drawing to cut it.")
+    } else {
+        Finding::note(
+            "hidden",
+            format!("{} is hidden (display: none) and is not cut.", called(node)),
+        )
+    };
+    v.tell(node, finding);
+}
+
+/// Elements that are not ink as a whole.
+fn element(v: &mut Visitor<'_>, node: Node<'_, '_>) -> bool {
+    let Some(tag) = svg_tag(node) else { return false };
+    let finding = match tag {
+        "image" => match image(node) {
+            Some(finding) => finding,
+            None => {
+                v.out.needs_fonts = true;
+                return true;
+            }
+        },
+        "foreignObject" | "iframe" | "video" | "audio" | "canvas" => Finding::warning(
+            "foreign-content",
+            format!("<{tag}> holds content that is not SVG; it is not cut."),
+        )
+        .hint("Redraw it with SVG shapes or text."),
+        "script" => {
+            Finding::note("script", "the script is not run; the drawing is cut as it is written.")
+        }
+        "animate" | "animateTransform" | "animateMotion" | "animateColor" | "set" => Finding::note(
+            "animation",
+            format!("<{tag}> does not run; the drawing is cut as it is at rest."),
+        ),
+        _ if is_known(tag) => return true,
+        _ => Finding::warning(
+            "element-unknown",
+            format!("<{tag}> is not an element that is drawn here; it is not cut."),
+        )
+        .hint("Convert it to paths (or flowed text to ordinary text) in the drawing program."),
+    };
+    v.tell(node, finding);
+    false
+}
+
+fn is_known(tag: &str) -> bool {
+    const KNOWN: [&str; 36] = [
+        "svg",
+        "g",
+        "a",
+        "use",
+        "switch",
+        "symbol",
+        "defs",
+        "title",
+        "desc",
+        "metadata",
+        "style",
+        "path",
+        "rect",
+        "circle",
+        "ellipse",
+        "line",
+        "polyline",
+        "polygon",
+        "text",
+        "tspan",
+        "textPath",
+        "tref",
+        "clipPath",
+        "mask",
+        "pattern",
+        "marker",
+        "linearGradient",
+        "radialGradient",
+        "stop",
+        "filter",
+        "view",
+        "cursor",
+        "font",
+        "font-face",
+        "color-profile",
+        "mpath",
+    ];
+    KNOWN.contains(&tag)
+        || tag.starts_with("fe")
+        || matches!(tag, "glyph" | "missing-glyph" | "hkern" | "vkern")
+}
+
+/// A picture that is not cut; none for an SVG picture inside the drawing.
+fn image(node: Node<'_, '_>) -> Option<Finding> {
+    let advice = "Trace it to paths in the drawing program to cut its outline.";
+    let Some(href) = href(node) else {
+        return Some(Finding::warning(
+            "image-not-cut",
+            "<image> names no picture; nothing is cut.",
+        ));
+    };
+    let Some(data) = href.trim().strip_prefix("data:") else {
+        let text =
+            format!("the linked picture {} is not read and not cut.", quoted(&shortened(href)));
+        return Some(
+            Finding::warning("image-not-cut", text)
+                .hint("Embed an SVG picture, or trace a photo to paths, in the drawing program."),
+        );
+    };
+    let kind = data.split([';', ',']).next().unwrap_or_default().trim().to_ascii_lowercase();
+    if kind == "image/svg+xml" {
+        return None;
+    }
+    let kind = kind.strip_prefix("image/").unwrap_or(&kind).to_uppercase();
+    let text = format!(
+        "{} is made of pixels ({kind}), which a knife can't follow; it is not cut.",
+        called(node)
+    );
+    Some(Finding::warning("image-not-cut", text).hint(advice))
+}
+
+/// References that lead nowhere, or out of the file.
+fn references<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    let tag = node.tag_name().name();
+    if matches!(tag, "use" | "textPath" | "tref") {
+        link(v, node, tag);
+    }
+    target(
+        v,
+        node,
+        props.get(Prop::ClipPath),
+        &Wanted {
+            code: "clip-missing",
+            tag: "clipPath",
+            lost: "the clip path {} does not exist; what it should bound is cut whole.",
+        },
+    );
+    target(
+        v,
+        node,
+        props.get(Prop::Mask),
+        &Wanted {
+            code: "mask-missing",
+            tag: "mask",
+            lost: "the mask {} does not exist; what it should cover is cut whole.",
+        },
+    );
+    for prop in [Prop::MarkerStart, Prop::MarkerMid, Prop::MarkerEnd] {
+        target(
+            v,
+            node,
+            props.get(prop),
+            &Wanted {
+                code: "marker-missing",
+                tag: "marker",
+                lost: "the marker {} does not exist; none is cut.",
+            },
+        );
+    }
+}
+
+fn link(v: &mut Visitor<'_>, node: Node<'_, '_>, tag: &str) {
+    let finding = match href(node) {
+        None => Finding::warning("link-missing", format!("<{tag}> names nothing; nothing is cut.")),
+        Some(href) => match href.trim().strip_prefix('#') {
+            Some(id) if v.tags.contains_key(id) => return,
+            Some(id) => Finding::warning(
+                "link-missing",
+                format!(
+                    "<{tag}> names {}, which does not exist; nothing is cut for it.",
+                    quoted(id)
+                ),
+            )
+            .hint("Restore the original in the drawing program, or delete the clone."),
+            None => Finding::warning(
+                "link-outside",
+                format!(
+                    "<{tag}> names {}, another file; it is not read.",
+                    quoted(&shortened(href))
+                ),
+            )
+            .hint("Bring the part into this drawing."),
+        },
+    };
+    v.tell(node, finding);
+}
+
+struct Wanted {
+    code: &'static str,
+    tag: &'static str,
+    lost: &'static str,
+}
+
+fn target<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, value: Option<&'a str>, wanted: &Wanted) {
+    let Some(id) = value.and_then(local_url) else { return };
+    if v.tags.get(id).is_some_and(|n| n.tag_name().name() == wanted.tag) {
+        return;
+    }
+    let text = wanted.lost.replace("{}", &quoted(id));
+    v.tell(node, Finding::warning(wanted.code, text));
+}
+
+/// Gradients, and paints that do not exist.
+fn paints<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    for prop in [Prop::Fill, Prop::Stroke] {
+        let Some(value) = props.get(prop) else { continue };
+        let Some(id) = local_url(value) else { continue };
+        match v.tags.get(id).map(|n| n.tag_name().name()) {
+            Some("linearGradient" | "radialGradient") => tally(
+                v,
+                node,
+                id,
+                Finding::note(
+                    "gradient-solid",
+                    format!(
+                        "the gradient {} has no edge to cut; what it paints is cut as solid",
+                        quoted(id)
+                    ),
+                ),
+            ),
+            Some("pattern") => {}
+            _ => {
+                let fallback = value.rsplit(')').next().unwrap_or_default().trim();
+                let then = if fallback.is_empty() { "nothing is painted" } else { fallback };
+                let text =
+                    format!("the paint {} does not exist; {then} is used instead.", quoted(id));
+                v.tell(
+                    node,
+                    Finding::warning(
+                        "paint-missing",
+                        text.replace("nothing is painted is used instead", "nothing is painted"),
+                    ),
+                );
+            }
+        }
+    }
+}
+
+/// Filters, masks, blending: what changes the look but not the outline.
+fn effects<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    if let Some(value) = props.get(Prop::Filter).filter(|value| *value != "none") {
+        filter(v, node, value);
+    }
+    if let Some(id) = props.get(Prop::Mask).and_then(local_url)
+        && v.tags.get(id).is_some_and(|n| n.tag_name().name() == "mask")
+    {
+        let text = format!(
+            "the mask {} is taken as the region of its visible part; half-visible parts are cut whole",
+            quoted(id)
+        );
+        tally(v, node, id, Finding::note("mask-as-region", text));
+    }
+    if let Some(mode) = props.get(Prop::BlendMode).filter(|m| *m != "normal") {
+        let text = format!("mix-blend-mode: {mode} has no meaning for a knife; it is left out");
+        tally(v, node, mode, Finding::note("blending-ignored", text));
+    }
+}
+
+fn filter<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, value: &'a str) {
+    let Some(id) = local_url(value) else {
+        let text = format!("the filter {} is left out; the shape is cut without it", quoted(value));
+        return tally(v, node, value, Finding::warning("filter-ignored", text));
+    };
+    if v.tags.get(id).is_some_and(|n| n.tag_name().name() == "filter") {
+        let text = format!(
+            "the filter {} is left out; shadows, glows and the like are not cut, the shape is",
+            quoted(id)
+        );
+        return tally(v, node, id, Finding::warning("filter-ignored", text));
+    }
+    let text = format!(
+        "the filter {} does not exist, so what it belongs to is not drawn and not cut.",
+        quoted(id)
+    );
+    v.tell(node, Finding::warning("filter-missing", text).hint("Take the filter off the shape."));
+}
+
+/// Tells a thing once and counts further occurrences. The text ends without a stop.
+pub(super) fn tally(v: &mut Visitor<'_>, node: Node<'_, '_>, thing: &str, finding: Finding) {
+    let next = v.out.findings.len();
+    let entry = v.tallies.entry((finding.code, thing.to_owned())).or_insert((next, 0));
+    entry.1 += 1;
+    if entry.1 == 1 {
+        v.tell(node, finding);
+    }
+}
+
+/// Writes the counts into the findings.
+pub(super) fn finish_tallies(v: &mut Visitor<'_>) {
+    for (at, times) in v.tallies.values() {
+        let Some(finding) = v.out.findings.get_mut(*at) else { continue };
+        if *times > 1 {
+            finding.text.push_str(&format!(" ({times} places)"));
+        }
+        finding.text.push('.');
+    }
+}
+
+/// An attribute whose value is not what it should be.
+pub(super) fn unreadable(name: &str, value: &str, tag: &str) -> Finding {
+    Finding::warning(
+        "attribute-unreadable",
+        format!(
+            "{name}={} of <{tag}> can't be read; it is taken as not given.",
+            quoted(&shortened(value))
+        ),
+    )
+    .hint("Write a number, with a unit if need be.")
+}
+
+/// A text beyond the limit.
+pub(super) fn text_too_long(length: usize) -> Finding {
+    Finding::error(
+        "text-too-long",
+        format!("the text has {length} characters, more than {MAX_TEXT_CHARS}; it is left out."),
+    )
+    .hint("Split it, or convert it to paths in the drawing program.")
+}
+
+/// The element's link: plain `href` before `xlink:href` (SVG 2, Linking).
+pub(super) fn href<'a>(node: Node<'a, 'a>) -> Option<&'a str> {
+    node.attributes()
+        .find(|a| a.name() == "href" && a.namespace().is_none())
+        .or_else(|| node.attributes().find(|a| a.name() == "href" && a.namespace() == Some(XLINK)))
+        .map(|a| a.value())
+}
+
+/// The id in `url(#id)`, whatever follows.
+pub(super) fn local_url(value: &str) -> Option<&str> {
+    let inner = value.trim().strip_prefix("url(")?.split(')').next()?;
+    inner.trim().trim_matches(['"', '\'']).trim().strip_prefix('#')
+}
+
+/// What to call an element in a sentence.
+pub(super) fn called(node: Node<'_, '_>) -> String {
+    let tag = node.tag_name().name();
+    match node.attribute("id") {
+        Some(id) if !id.is_empty() => format!("<{tag}> {}", quoted(id)),
+        _ => format!("<{tag}>"),
+    }
+}
+
+/// A name in quotes.
+pub(in crate::drawing) fn quoted(name: &str) -> String {
+    format!("\u{201c}{name}\u{201d}")
+}
+
+/// At most forty characters of a long value.
+pub(super) fn shortened(value: &str) -> String {
+    let mut text: String = value.chars().take(40).collect();
+    if value.chars().nth(40).is_some() {
+        text.push('\u{2026}');
+    }
+    text
+}

@@ -1,0 +1,214 @@
+//! What is wrong with a shape's geometry: broken path data, coordinates out of any range, sizes of
+//! nothing, joins and effects that the SVG library does not know.
+//!
+//! A shape that can't be read at all is taken out of the text, so that the library never computes
+//! with infinities.
+
+use svgtypes::{Length, LengthListParser};
+use usvg::roxmltree::{Attribute, Node};
+
+use super::arcs::{self, larger};
+use super::losses::{self, called, shortened};
+use super::splice::Edit;
+use super::style::{Prop, Props};
+use super::visit::{Inherited, Visitor};
+use crate::drawing::limits::MAX_USER_UNITS;
+use crate::finding::Finding;
+
+/// Lengths among the attributes of shapes.
+const LENGTHS: [&str; 14] = [
+    "x",
+    "y",
+    "width",
+    "height",
+    "rx",
+    "ry",
+    "cx",
+    "cy",
+    "r",
+    "x1",
+    "y1",
+    "x2",
+    "y2",
+    "stroke-width",
+];
+
+/// Checks one shape, and marks it for the later stages. It is the element marked last.
+pub(super) fn check<'a>(
+    v: &mut Visitor<'a>,
+    node: Node<'a, 'a>,
+    props: &Props<'a>,
+    context: &Inherited<'a>,
+) {
+    let tag = node.tag_name().name();
+    let largest = larger(lengths(v, node, context.hidden), geometry(v, node, context.hidden));
+    if largest > MAX_USER_UNITS {
+        return out_of_range(v, node, context.hidden);
+    }
+    let non_scaling = props.get(Prop::VectorEffect) == Some("non-scaling-stroke");
+    let round = matches!(tag, "circle" | "ellipse")
+        || (tag == "rect" && (node.has_attribute("rx") || node.has_attribute("ry")));
+    if non_scaling || round {
+        let mark = if non_scaling { "crispEdges" } else { "optimizeSpeed" };
+        v.edits.push(Edit::attribute(node, "shape-rendering", mark));
+    }
+    if !context.hidden {
+        lines(v, node, props, context);
+    }
+}
+
+/// The largest length; reports what is no length.
+fn lengths(v: &mut Visitor<'_>, node: Node<'_, '_>, hidden: bool) -> f64 {
+    let mut largest = 0.0;
+    for attribute in node.attributes().filter(|a| LENGTHS.contains(&a.name())) {
+        let value = attribute.value();
+        match value.trim().parse::<Length>() {
+            Ok(length) => largest = larger(largest, length.number),
+            Err(_) if matches!(value.trim(), "auto" | "inherit" | "") || hidden => {}
+            Err(_) => {
+                let tag = node.tag_name().name();
+                v.tell(node, losses::unreadable(attribute.name(), value, tag));
+            }
+        }
+        if value.trim() != value && value.trim().parse::<Length>().is_ok() {
+            v.edits.push(Edit::replace(attribute.range_value(), value.trim()));
+        }
+    }
+    largest
+}
+
+/// The largest coordinate of a path or polygon; reports what breaks off. A shape with nothing to
+/// draw is not expected in the tree.
+fn geometry(v: &mut Visitor<'_>, node: Node<'_, '_>, hidden: bool) -> f64 {
+    match node.tag_name().name() {
+        "path" => match node.attribute_node("d") {
+            Some(data) => path(v, node, data, hidden),
+            None => unexpected(v),
+        },
+        "polyline" | "polygon" => match node.attribute_node("points") {
+            Some(points) => polygon(v, node, points, hidden),
+            None => unexpected(v),
+        },
+        "rect" if zero(node, "width") || zero(node, "height") => unexpected(v),
+        "circle" if zero(node, "r") => unexpected(v),
+        "ellipse" if is_zero(node.attribute("rx")) || is_zero(node.attribute("ry")) => {
+            unexpected(v)
+        }
+        _ => 0.0,
+    }
+}
+
+fn unexpected(v: &mut Visitor<'_>) -> f64 {
+    v.explain_last();
+    0.0
+}
+
+fn zero(node: Node<'_, '_>, name: &str) -> bool {
+    node.attribute(name).is_none_or(|value| is_zero(Some(value)))
+}
+
+fn is_zero(value: Option<&str>) -> bool {
+    value.is_some_and(|v| v.trim().parse::<Length>().is_ok_and(|l| l.number == 0.0))
+}
+
+fn path(v: &mut Visitor<'_>, node: Node<'_, '_>, data: Attribute<'_, '_>, hidden: bool) -> f64 {
+    let text = data.value();
+    let report = arcs::inspect(text);
+    if let Some(rewritten) = report.rewritten {
+        v.edits.push(Edit::replace(data.range_value(), rewritten));
+    }
+    if matches!(text.trim(), "" | "none") {
+        return unexpected(v);
+    }
+    if let Some(at) = report.broken_at.filter(|_| !hidden) {
+        let start = data.range_value().start;
+        let offset = text.char_indices().nth(at).map_or(text.len(), |(i, _)| i);
+        let near: String = text.chars().skip(at).take(12).collect();
+        let kept = match report.commands {
+            0 => "nothing of it is cut".to_owned(),
+            1 => "only its first command is kept".to_owned(),
+            n => format!("only its first {n} commands are cut"),
+        };
+        let near = if near.is_empty() { "its end".into() } else { losses::quoted(&near) };
+        let finding = Finding::warning(
+            "path-broken",
+            format!("the data of {} break off near {near}; {kept}.", called(node)),
+        );
+        let place = v.lines.place(start + offset);
+        v.out.findings.push(finding.at(place).hint("Draw the path anew, or repair its data."));
+    }
+    if report.commands < 2 {
+        v.explain_last();
+    }
+    report.largest
+}
+
+fn polygon(
+    v: &mut Visitor<'_>,
+    node: Node<'_, '_>,
+    points: Attribute<'_, '_>,
+    hidden: bool,
+) -> f64 {
+    let text = points.value();
+    let parsed: Vec<_> = LengthListParser::from(text).collect();
+    let numbers = parsed.iter().take_while(|n| n.is_ok()).count();
+    if (numbers < parsed.len() || numbers % 2 == 1) && !hidden {
+        let finding = Finding::warning(
+            "points-broken",
+            format!(
+                "the points {} of {} break off; only the first {} are cut.",
+                losses::quoted(&shortened(text)),
+                called(node),
+                numbers / 2
+            ),
+        );
+        v.tell(node, finding.hint("Points are pairs of numbers."));
+    }
+    if numbers < 4 {
+        v.explain_last();
+    }
+    parsed.iter().flatten().fold(0.0, |largest, length| larger(largest, length.number))
+}
+
+fn out_of_range(v: &mut Visitor<'_>, node: Node<'_, '_>, hidden: bool) {
+    v.edits.push(Edit::replace(node.range(), ""));
+    v.explain_last();
+    if !hidden {
+        let text = format!("{} has coordinates beyond any sheet; it is left out.", called(node));
+        let finding = Finding::error("coordinate-out-of-range", text)
+            .hint("Correct the number, or delete the shape.");
+        v.tell(node, finding);
+    }
+}
+
+/// What is special about the shape's line.
+fn lines<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>, context: &Inherited<'a>) {
+    let stroked = context.stroke.is_some_and(|s| s != "none");
+    if stroked && context.line_join == Some("arcs") {
+        let text = "stroke-linejoin: arcs is cut as a miter join".to_owned();
+        losses::tally(v, node, "arcs", Finding::warning("join-arcs", text));
+    }
+    if let Some(effect) = props.get(Prop::VectorEffect)
+        && !matches!(effect, "none" | "non-scaling-stroke" | "inherit")
+    {
+        let text = format!("vector-effect: {effect} is left out");
+        losses::tally(v, node, effect, Finding::warning("vector-effect-ignored", text));
+    }
+    let dashed = stroked && context.dashes.is_some_and(|d| d != "none");
+    let length = node.attribute("pathLength").and_then(|l| l.trim().parse::<f64>().ok());
+    if let Some(length) = length.filter(|l| dashed && *l > 0.0)
+        && let Some(element) = v.out.elements.last_mut()
+    {
+        element.path_length = Some(length);
+    }
+}
+
+/// An upper bound for the number of markers along a shape: a vertex takes two characters at least.
+pub(super) fn vertices_at_most(node: Node<'_, '_>) -> u64 {
+    ["d", "points"]
+        .iter()
+        .filter_map(|name| node.attribute(*name))
+        .map(|data| data.len() as u64 / 2)
+        .sum::<u64>()
+        .max(4)
+}

@@ -1,0 +1,99 @@
+//! What the drawing says about the page's physical size.
+//!
+//! SVG lengths are CSS lengths: 96 px to the inch whatever the screen. A page whose width and
+//! height carry units has a size; bare numbers and percentages only have one by that convention,
+//! and the reader says so. The SVG library does not know the unit `Q` (a quarter millimetre), does
+//! not take blanks round a value and reads no size from `style`: such values are rewritten.
+
+use simplecss::DeclarationTokenizer;
+use svgtypes::{Length, LengthUnit};
+use usvg::roxmltree::Node;
+
+use super::splice::Edit;
+
+/// How the page's size is given.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::drawing) enum SizeGiven {
+    /// With units, both sides or one side and the view box.
+    Units,
+    /// As bare numbers.
+    Numbers,
+    /// As a percentage, or relative to a font.
+    Relative,
+    /// Only by the view box.
+    ViewBox,
+    /// Not at all: what is drawn bounds the page.
+    Nothing,
+}
+
+/// The finding of this file.
+pub(super) struct PageSize {
+    pub(super) given: SizeGiven,
+    pub(super) edits: Vec<Edit>,
+    /// Attributes whose value is no length, with it.
+    pub(super) unreadable: Vec<(&'static str, String)>,
+}
+
+/// Reads the size from the root element.
+pub(super) fn page_size(root: Node<'_, '_>) -> PageSize {
+    let mut page = PageSize { given: SizeGiven::Units, edits: vec![], unreadable: vec![] };
+    let width = side(root, "width", &mut page);
+    let height = side(root, "height", &mut page);
+    let view_box = root.has_attribute("viewBox");
+    page.given = match (width, height) {
+        (Some(w), Some(h)) => weaker(w, h),
+        (Some(one), None) | (None, Some(one)) if view_box => one,
+        (Some(_), None) | (None, Some(_)) => SizeGiven::Relative,
+        (None, None) if view_box => SizeGiven::ViewBox,
+        (None, None) => SizeGiven::Nothing,
+    };
+    page
+}
+
+fn weaker(a: SizeGiven, b: SizeGiven) -> SizeGiven {
+    let rank = |s| [SizeGiven::Units, SizeGiven::Numbers].iter().position(|x| *x == s).unwrap_or(2);
+    if rank(a) >= rank(b) { a } else { b }
+}
+
+fn side(root: Node<'_, '_>, name: &'static str, page: &mut PageSize) -> Option<SizeGiven> {
+    let attribute = root.attribute_node(name);
+    let (text, from_style) = match attribute {
+        Some(a) => (a.value(), false),
+        None => (from_style(root, name)?, true),
+    };
+    let trimmed = text.trim();
+    if matches!(trimmed, "" | "auto" | "none") {
+        return None;
+    }
+    let Some((length, rewritten)) = parse(trimmed) else {
+        page.unreadable.push((name, text.to_owned()));
+        return None;
+    };
+    match attribute {
+        Some(a) if rewritten != text => page.edits.push(Edit::replace(a.range_value(), rewritten)),
+        None if from_style => page.edits.push(Edit::attribute(root, name, &rewritten)),
+        _ => {}
+    }
+    Some(match length.unit {
+        LengthUnit::None => SizeGiven::Numbers,
+        LengthUnit::Percent | LengthUnit::Em | LengthUnit::Ex => SizeGiven::Relative,
+        _ => SizeGiven::Units,
+    })
+}
+
+fn from_style<'a>(root: Node<'a, 'a>, name: &str) -> Option<&'a str> {
+    let style = root.attribute("style")?;
+    DeclarationTokenizer::from(style).filter(|d| d.name == name).map(|d| d.value).last()
+}
+
+/// The length, and a way to write it that the SVG library understands.
+fn parse(text: &str) -> Option<(Length, String)> {
+    let lower = text.to_ascii_lowercase();
+    if let Some(quarters) = lower.strip_suffix('q') {
+        let mm = quarters.trim().parse::<f64>().ok()? / 4.0;
+        return Some((Length::new(mm, LengthUnit::Mm), format!("{mm}mm")));
+    }
+    let compact: String = lower.split_whitespace().collect();
+    let length = compact.parse::<Length>().ok().filter(|l| l.number.is_finite())?;
+    Some((length, if text.parse::<Length>().is_ok() { text.to_owned() } else { compact }))
+}

@@ -1,0 +1,196 @@
+//! What an element's attributes, the style sheets and its `style` say about the properties that
+//! matter for cutting.
+//!
+//! The order of precedence is the one of the SVG library (CSS 2.1, 6.4): presentation attribute,
+//! then rules by specificity, then `style`; `!important` before all. Values are as written;
+//! inheritance is up to the caller, who walks the tree downwards.
+
+use simplecss::{AttributeOperator, DeclarationTokenizer, PseudoClass, StyleSheet};
+use usvg::roxmltree::{Document, Node};
+
+/// The SVG namespace.
+pub(super) const SVG: &str = "http://www.w3.org/2000/svg";
+/// The namespace of `xlink:href`.
+pub(super) const XLINK: &str = "http://www.w3.org/1999/xlink";
+
+/// The properties that the survey looks at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[repr(usize)]
+pub(super) enum Prop {
+    Display,
+    Visibility,
+    Fill,
+    Stroke,
+    ClipPath,
+    Mask,
+    Filter,
+    MarkerStart,
+    MarkerMid,
+    MarkerEnd,
+    VectorEffect,
+    LineJoin,
+    DashArray,
+    FontFamily,
+    FontSize,
+    BlendMode,
+    Transform,
+}
+
+/// How many there are.
+const PROPS: usize = Prop::Transform as usize + 1;
+
+impl Prop {
+    fn by_name(name: &str) -> Option<Self> {
+        Some(match name {
+            "display" => Self::Display,
+            "visibility" => Self::Visibility,
+            "fill" => Self::Fill,
+            "stroke" => Self::Stroke,
+            "clip-path" => Self::ClipPath,
+            "mask" => Self::Mask,
+            "filter" => Self::Filter,
+            "marker-start" => Self::MarkerStart,
+            "marker-mid" => Self::MarkerMid,
+            "marker-end" => Self::MarkerEnd,
+            "vector-effect" => Self::VectorEffect,
+            "stroke-linejoin" => Self::LineJoin,
+            "stroke-dasharray" => Self::DashArray,
+            "font-family" => Self::FontFamily,
+            "font-size" => Self::FontSize,
+            "mix-blend-mode" => Self::BlendMode,
+            "transform" => Self::Transform,
+            _ => return None,
+        })
+    }
+}
+
+/// One element's own values.
+pub(super) struct Props<'a> {
+    values: [Option<(&'a str, bool)>; PROPS],
+}
+
+impl<'a> Props<'a> {
+    /// The value of a property if the element has one itself.
+    pub(super) fn get(&self, prop: Prop) -> Option<&'a str> {
+        self.values[prop as usize].map(|(value, _)| value)
+    }
+
+    fn set(&mut self, name: &str, value: &'a str, important: bool) {
+        match name {
+            "marker" => {
+                for prop in [Prop::MarkerStart, Prop::MarkerMid, Prop::MarkerEnd] {
+                    self.put(prop, value, important);
+                }
+            }
+            "font" => {
+                if let Ok(font) = svgtypes::FontShorthand::from_str(value) {
+                    self.put(Prop::FontFamily, font.font_family, important);
+                    self.put(Prop::FontSize, font.font_size, important);
+                }
+            }
+            _ => {
+                if let Some(prop) = Prop::by_name(name) {
+                    self.put(prop, value, important);
+                }
+            }
+        }
+    }
+
+    fn put(&mut self, prop: Prop, value: &'a str, important: bool) {
+        let slot = &mut self.values[prop as usize];
+        if important || !slot.is_some_and(|(_, important)| important) {
+            *slot = Some((value.trim(), important));
+        }
+    }
+}
+
+/// A document's style sheets.
+pub(super) struct Styles<'a> {
+    sheet: StyleSheet<'a>,
+}
+
+impl<'a> Styles<'a> {
+    /// Reads every `style` element.
+    pub(super) fn new(doc: &'a Document<'_>) -> Self {
+        let mut sheet = StyleSheet::new();
+        for node in doc.descendants().filter(|n| n.has_tag_name("style")) {
+            let css = matches!(node.attribute("type"), None | Some("text/css"));
+            if let (true, Some(text)) = (css, node.text()) {
+                sheet.parse_more(text);
+            }
+        }
+        Self { sheet }
+    }
+
+    /// An element's own values.
+    pub(super) fn props(&self, node: Node<'a, 'a>) -> Props<'a> {
+        let mut props = Props { values: [None; PROPS] };
+        for attribute in node.attributes() {
+            if matches!(attribute.namespace(), None | Some(SVG)) {
+                props.set(attribute.name(), attribute.value(), false);
+            }
+        }
+        for rule in &self.sheet.rules {
+            if rule.selector.matches(&Element(node)) {
+                for d in &rule.declarations {
+                    props.set(d.name, d.value, d.important);
+                }
+            }
+        }
+        if let Some(style) = node.attribute("style") {
+            for d in DeclarationTokenizer::from(style) {
+                props.set(d.name, d.value, d.important);
+            }
+        }
+        props
+    }
+}
+
+/// An element as the CSS library wants to see it.
+struct Element<'a>(Node<'a, 'a>);
+
+impl simplecss::Element for Element<'_> {
+    fn parent_element(&self) -> Option<Self> {
+        self.0.parent_element().map(Element)
+    }
+    fn prev_sibling_element(&self) -> Option<Self> {
+        self.0.prev_sibling_element().map(Element)
+    }
+    fn has_local_name(&self, name: &str) -> bool {
+        self.0.tag_name().name() == name
+    }
+    fn attribute_matches(&self, name: &str, operator: AttributeOperator<'_>) -> bool {
+        self.0.attribute(name).is_some_and(|value| operator.matches(value))
+    }
+    fn pseudo_class_matches(&self, class: PseudoClass<'_>) -> bool {
+        matches!(class, PseudoClass::FirstChild) && self.prev_sibling_element().is_none()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn value(svg: &str, prop: Prop) -> Option<String> {
+        let doc = Document::parse(svg).unwrap();
+        let styles = Styles::new(&doc);
+        let node = doc.descendants().find(|n| n.attribute("id") == Some("a")).unwrap();
+        styles.props(node).get(prop).map(str::to_owned)
+    }
+
+    #[test]
+    fn the_later_source_wins_unless_an_earlier_is_important() {
+        let svg = |css: &str, style: &str| {
+            format!(
+                "<svg><style>{css}</style><g id='a' class='k' fill='red' style='{style}'/></svg>"
+            )
+        };
+        assert_eq!(value(&svg("", ""), Prop::Fill).as_deref(), Some("red"));
+        assert_eq!(value(&svg(".k{fill:blue}", ""), Prop::Fill).as_deref(), Some("blue"));
+        assert_eq!(value(&svg(".k{fill:blue}", "fill: none"), Prop::Fill).as_deref(), Some("none"));
+        let important = value(&svg(".k{fill:blue !important}", "fill:none"), Prop::Fill);
+        assert_eq!(important.as_deref(), Some("blue"));
+        assert_eq!(value(&svg("", "marker:url(#m)"), Prop::MarkerMid).as_deref(), Some("url(#m)"));
+        assert_eq!(value(&svg("", "font: 12px Tern"), Prop::FontFamily).as_deref(), Some("Tern"));
+    }
+}
