@@ -1,13 +1,24 @@
-//! Merged regions → [`Layout`]: lines on the machine's sheet, mm, y up, in machine coordinates.
+//! A film's regions → [`Layout`]: lines on the machine's sheet, mm, y up, in machine coordinates.
 //!
-//! Size, turn, mirror, copies, weed border and panels happen here, and y turns up here, once.
-//! Invariant: every line lies where the axis of an uncompensated tool has to go; hard-clip limits
-//! are checked before anything is written.
+//! Turn, mirror, copies and weed border happen here, and y turns up here, once. Size does not: a
+//! drawing is scaled before it is outlined ([`crate::drawing::Drawing::scaled`]), so tolerances
+//! stay true. Hard-clip limits are checked here, before anything is ordered or written.
+//!
+//! Invariants: every line lies where the tip of the tool has to run; outer contours of regions run
+//! counter-clockwise, holes clockwise, whatever was mirrored.
 
-use crate::geometry::{Bounds, Contour};
+mod small;
+
+use kurbo::Affine;
+
+use crate::geometry::{Bounds, Contour, Point, Region};
+use crate::ink::Film;
+use crate::profile::Machine;
+
+pub use small::small_pieces;
 
 /// Everything that is to be cut, on the sheet.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Layout {
     /// The lines, as drawn: in the order of their first shape.
     pub lines: Vec<CutLine>,
@@ -38,9 +49,344 @@ pub enum Role {
     Weed,
 }
 
+/// Where and how the work lies on the sheet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Placement {
+    /// Turned counter-clockwise, degrees.
+    pub rotate_deg: f64,
+    /// Left and right exchanged.
+    pub mirror: bool,
+    /// Lower left corner of the work, mm from the lower left corner of the machine's area (from
+    /// 0,0 where the area is unknown). `None` keeps the drawing's place on its page.
+    pub at: Option<Point>,
+    /// Columns and rows of copies.
+    pub copies: (u32, u32),
+    /// Gap between copies, mm.
+    pub gap_mm: f64,
+    /// Distance of a rectangle around the work that makes weeding easier, mm.
+    pub weed_border_mm: Option<f64>,
+}
+
+impl Default for Placement {
+    fn default() -> Self {
+        Self {
+            rotate_deg: 0.0,
+            mirror: false,
+            at: None,
+            copies: (1, 1),
+            gap_mm: 5.0,
+            weed_border_mm: None,
+        }
+    }
+}
+
+/// Why the work has no place on the sheet.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum PlaceError {
+    /// Larger than the machine.
+    #[error(
+        "the work measures {width:.1} x {height:.1} mm, but {machine} reaches only {room_width:.1} x \
+         {room_height:.1} mm; {advice}"
+    )]
+    TooLarge {
+        /// Size of the work, mm.
+        width: f64,
+        /// Size of the work, mm.
+        height: f64,
+        /// The machine's name.
+        machine: String,
+        /// Its reach, mm.
+        room_width: f64,
+        /// Its reach, mm.
+        room_height: f64,
+        /// The option that makes it fit.
+        advice: String,
+    },
+    /// It would fit elsewhere.
+    #[error(
+        "the work would lie from {left:.1}, {bottom:.1} to {right:.1}, {top:.1} mm, outside what \
+         {machine} reaches; it fits with --at 2,2"
+    )]
+    Outside {
+        /// Where it lies, mm from the lower left corner of the machine's area.
+        left: f64,
+        /// See `left`.
+        bottom: f64,
+        /// See `left`.
+        right: f64,
+        /// See `left`.
+        top: f64,
+        /// The machine's name.
+        machine: String,
+    },
+}
+
+/// A trailing blade's axis runs beyond the line it cuts; the work keeps this far from the machine's
+/// limits unless it is placed by hand, mm: the largest usual blade offset and some air.
+const EDGE_MM: f64 = 1.5;
+/// The most copies laid at once.
+const MOST_COPIES: u32 = 10_000;
+
 impl Layout {
     /// The box around all lines, mm.
     pub fn bounds(&self) -> Bounds {
         self.lines.iter().fold(Bounds::EMPTY, |b, line| b.union(line.contour.bounds()))
+    }
+}
+
+/// Lays `film` of a page of `page_mm` on the sheet of `machine`.
+///
+/// # Errors
+/// [`PlaceError`] with both sizes and the option that makes it fit.
+pub fn layout(
+    film: &Film,
+    page_mm: (f64, f64),
+    placement: &Placement,
+    machine: &Machine,
+) -> Result<Layout, PlaceError> {
+    let turned = turn(film, page_mm, placement);
+    let copied = copies(turned.lines, placement);
+    let mut layout = Layout { lines: copied };
+    let border = placement.weed_border_mm.map(|gap| weed_border(layout.bounds(), gap));
+    layout.lines.extend(border);
+    let shift = shift(&layout, turned.page, placement, machine)?;
+    for p in layout.lines.iter_mut().flat_map(|line| &mut line.contour.points) {
+        *p = *p + shift;
+    }
+    Ok(layout)
+}
+
+/// The film's lines, turned and mirrored, y up, and the box of the page with them.
+struct Turned {
+    lines: Vec<CutLine>,
+    page: Bounds,
+}
+
+fn turn(film: &Film, page_mm: (f64, f64), placement: &Placement) -> Turned {
+    let (width, height) = page_mm;
+    let upright = Affine::new([1.0, 0.0, 0.0, -1.0, 0.0, height]);
+    let mirror = if placement.mirror {
+        Affine::new([-1.0, 0.0, 0.0, 1.0, width, 0.0])
+    } else {
+        Affine::IDENTITY
+    };
+    let map = quarter_exact(placement.rotate_deg) * mirror * upright;
+    let mut page = Bounds::EMPTY;
+    for (x, y) in [(0.0, 0.0), (width, 0.0), (0.0, height), (width, height)] {
+        page.add(apply(map, Point::new(x, y)));
+    }
+    let line = |contour: &Contour, layer: usize| CutLine {
+        contour: mapped(contour, map),
+        role: Role::Design,
+        layer,
+        tool: 1,
+    };
+    let regions = film.regions.iter().flat_map(|piece| {
+        let contours: Vec<&Contour> = Region::contours(&piece.region).collect();
+        contours.into_iter().map(|contour| line(contour, piece.layer))
+    });
+    let drawn = film.lines.iter().map(|(contour, layer)| line(contour, *layer));
+    Turned { lines: regions.chain(drawn).collect(), page }
+}
+
+/// A turn by `degrees`; quarter turns without rounding.
+fn quarter_exact(degrees: f64) -> Affine {
+    match degrees.rem_euclid(360.0) {
+        0.0 => Affine::IDENTITY,
+        90.0 => Affine::new([0.0, 1.0, -1.0, 0.0, 0.0, 0.0]),
+        180.0 => Affine::new([-1.0, 0.0, 0.0, -1.0, 0.0, 0.0]),
+        270.0 => Affine::new([0.0, -1.0, 1.0, 0.0, 0.0, 0.0]),
+        other => Affine::rotate(other.to_radians()),
+    }
+}
+
+fn apply(map: Affine, p: Point) -> Point {
+    let q = map * kurbo::Point::new(p.x, p.y);
+    Point::new(q.x, q.y)
+}
+
+/// The contour under `map`; a closed one keeps its sense as seen (outer ones stay positive).
+fn mapped(contour: &Contour, map: Affine) -> Contour {
+    let points = contour.points.iter().map(|&p| apply(map, p)).collect();
+    let moved = Contour { points, closed: contour.closed };
+    if contour.closed && map.determinant() < 0.0 { moved.reversed() } else { moved }
+}
+
+fn copies(lines: Vec<CutLine>, placement: &Placement) -> Vec<CutLine> {
+    let (columns, rows) = (placement.copies.0.max(1), placement.copies.1.max(1));
+    if columns == 1 && rows == 1 {
+        return lines;
+    }
+    let bounds = lines.iter().fold(Bounds::EMPTY, |b, l| b.union(l.contour.bounds()));
+    let pitch = Point::new(bounds.width() + placement.gap_mm, bounds.height() + placement.gap_mm);
+    let places = (0..rows).flat_map(|row| (0..columns).map(move |column| (column, row)));
+    let mut all = Vec::new();
+    for (column, row) in places.take(MOST_COPIES as usize) {
+        let shift = Point::new(pitch.x * f64::from(column), pitch.y * f64::from(row));
+        for line in &lines {
+            let mut copy = line.clone();
+            for p in &mut copy.contour.points {
+                *p = *p + shift;
+            }
+            all.push(copy);
+        }
+    }
+    all
+}
+
+fn weed_border(bounds: Bounds, gap: f64) -> CutLine {
+    let Bounds { min, max } = bounds.grown(gap);
+    let corners = vec![min, Point::new(max.x, min.y), max, Point::new(min.x, max.y)];
+    CutLine { contour: Contour::closed(corners), role: Role::Weed, layer: 0, tool: 1 }
+}
+
+/// How far the work has to move to come to its place.
+fn shift(
+    layout: &Layout,
+    page: Bounds,
+    placement: &Placement,
+    machine: &Machine,
+) -> Result<Point, PlaceError> {
+    let work = layout.bounds();
+    let area = machine.limits_mm();
+    let corner = area.map_or(Point::ORIGIN, |area| area.min);
+    if let Some(at) = placement.at {
+        let shift = corner + at - work.min;
+        return inside(work, shift, area, machine).map(|()| shift);
+    }
+    let mut shift = corner - page.min;
+    if area.is_some() {
+        let edge = if machine.needs_compensation() { EDGE_MM } else { 0.0 };
+        let missing = |low: f64, limit: f64| (limit + edge - low).max(0.0);
+        shift.x += missing(work.min.x + shift.x, corner.x);
+        shift.y += missing(work.min.y + shift.y, corner.y);
+    }
+    inside(work, shift, area, machine).map(|()| shift)
+}
+
+fn inside(
+    work: Bounds,
+    shift: Point,
+    area: Option<Bounds>,
+    machine: &Machine,
+) -> Result<(), PlaceError> {
+    let Some(area) = area else { return Ok(()) };
+    let placed = Bounds { min: work.min + shift, max: work.max + shift };
+    if area.grown(1e-6).holds(placed) {
+        return Ok(());
+    }
+    let name = machine.name.clone();
+    if work.width() > area.width() || work.height() > area.height() {
+        return Err(PlaceError::TooLarge {
+            width: work.width(),
+            height: work.height(),
+            machine: name,
+            room_width: area.width(),
+            room_height: area.height(),
+            advice: advice(work, area),
+        });
+    }
+    let (min, max) = (placed.min - area.min, placed.max - area.min);
+    Err(PlaceError::Outside { left: min.x, bottom: min.y, right: max.x, top: max.y, machine: name })
+}
+
+/// The option that makes the work fit: a quarter turn if that is enough, else a scale.
+fn advice(work: Bounds, area: Bounds) -> String {
+    let fits =
+        |w: f64, h: f64| w + 2.0 * EDGE_MM <= area.width() && h + 2.0 * EDGE_MM <= area.height();
+    if fits(work.height(), work.width()) {
+        return "it fits with --rotate 90".to_owned();
+    }
+    let room = |length: f64, size: f64| (length - 2.0 * EDGE_MM) / size;
+    let factor = room(area.width(), work.width()).min(room(area.height(), work.height()));
+    let factor = (factor * 1000.0).floor() / 1000.0;
+    format!("it fits with --scale {factor}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ink::FilmRegion;
+    use crate::profile::Library;
+
+    fn machine(name: &str) -> Machine {
+        Library::default().machine(name).unwrap()
+    }
+
+    /// A piece of 40 × 20 mm with a hole, on a page of 100 × 60 mm, 10 mm from its top left corner.
+    fn film() -> Film {
+        let ring = |x0: f64, y0: f64, x1: f64, y1: f64| {
+            let corners = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)];
+            Contour::closed(corners.map(|(x, y)| Point::new(x, y)).to_vec())
+        };
+        let region = Region {
+            outer: ring(10.0, 10.0, 50.0, 30.0),
+            holes: vec![ring(15.0, 15.0, 20.0, 20.0).reversed()],
+        };
+        Film { regions: vec![FilmRegion { region, layer: 3 }], ..Film::default() }
+    }
+
+    fn placed(placement: &Placement, machine_name: &str) -> Result<Layout, PlaceError> {
+        layout(&film(), (100.0, 60.0), placement, &machine(machine_name))
+    }
+
+    #[test]
+    fn the_page_stands_upright_at_the_origin() {
+        let layout = placed(&Placement::default(), "plain-hpgl").unwrap();
+        let bounds = layout.bounds();
+        assert_eq!((bounds.min, bounds.max), (Point::new(10.0, 30.0), Point::new(50.0, 50.0)));
+        assert_eq!(layout.lines[0].contour.signed_area(), 800.0);
+        assert_eq!(layout.lines[1].contour.signed_area(), -25.0);
+        assert_eq!(layout.lines[1].layer, 3);
+        // The hole lies near the piece's upper left corner, as drawn.
+        assert_eq!(layout.lines[1].contour.bounds().min, Point::new(15.0, 40.0));
+    }
+
+    #[test]
+    fn mirrored_and_turned_contours_keep_their_sense() {
+        for (mirror, rotate_deg) in [(true, 0.0), (true, 90.0), (false, 180.0), (true, 33.0)] {
+            let placement = Placement { mirror, rotate_deg, ..Placement::default() };
+            let layout = placed(&placement, "plain-hpgl").unwrap();
+            let areas: Vec<f64> = layout.lines.iter().map(|l| l.contour.signed_area()).collect();
+            assert!((areas[0] - 800.0).abs() < 1e-9 && (areas[1] + 25.0).abs() < 1e-9, "{areas:?}");
+        }
+        let mirrored =
+            placed(&Placement { mirror: true, ..Placement::default() }, "plain-hpgl").unwrap();
+        assert_eq!(mirrored.bounds().min, Point::new(50.0, 30.0));
+        assert_eq!(mirrored.lines[1].contour.bounds().min, Point::new(80.0, 40.0));
+    }
+
+    #[test]
+    fn copies_and_border_keep_their_gaps() {
+        let placement = Placement {
+            copies: (3, 2),
+            gap_mm: 4.0,
+            weed_border_mm: Some(3.0),
+            at: Some(Point::new(5.0, 5.0)),
+            ..Placement::default()
+        };
+        let layout = placed(&placement, "roll-15").unwrap();
+        assert_eq!(layout.lines.len(), 3 * 2 * 2 + 1);
+        let bounds = layout.bounds();
+        assert_eq!(bounds.min, Point::new(5.0, 5.0));
+        assert!((bounds.width() - (3.0 * 40.0 + 2.0 * 4.0 + 6.0)).abs() < 1e-9);
+        assert_eq!(layout.lines.last().unwrap().role, Role::Weed);
+    }
+
+    #[test]
+    fn too_large_names_the_option_that_helps() {
+        let sheet = |w: f64, h: f64| {
+            let corners = [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)];
+            let outer = Contour::closed(corners.map(|(x, y)| Point::new(x, y)).to_vec());
+            let region = Region { outer, holes: vec![] };
+            let film = Film { regions: vec![FilmRegion { region, layer: 0 }], ..Film::default() };
+            layout(&film, (w, h), &Placement::default(), &machine("roll-15"))
+                .unwrap_err()
+                .to_string()
+        };
+        assert!(sheet(100.0, 500.0).contains("--rotate 90"), "{}", sheet(100.0, 500.0));
+        assert!(sheet(900.0, 500.0).contains("--scale 0.7"), "{}", sheet(900.0, 500.0));
+        let far = Placement { at: Some(Point::new(800.0, 0.0)), ..Placement::default() };
+        assert!(placed(&far, "roll-15").unwrap_err().to_string().contains("--at"));
     }
 }

@@ -5,11 +5,16 @@
 //! takes precedence. Unknown keys are refused with a suggestion. Every value has its source in the
 //! profile's `[source]` table.
 
+mod library;
 mod machine;
 mod material;
+mod parse;
+mod values;
 
+pub use library::{FoundIn, Library, Listed};
 pub use machine::{
     Arcs, EncodedLines, EndAt, FeedAxis, Handshake, HardClip, Kind, Language, Lists, Machine,
     Motion, Origin, Parity, Serial, Tool,
 };
 pub use material::Material;
+pub use parse::{ProfileError, machine_from_text, material_from_text};

@@ -1,0 +1,125 @@
+//! TOML text → profile, with errors that name file, row, column, and what was probably meant.
+
+use serde::de::DeserializeOwned;
+
+use super::{Machine, Material, values};
+use crate::finding::Place;
+
+/// Why there is no profile.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum ProfileError {
+    /// No profile of that name.
+    #[error("there is no {what} profile \"{name}\"; {advice}")]
+    Unknown {
+        /// "machine" or "material".
+        what: &'static str,
+        /// What was asked for.
+        name: String,
+        /// What there is, or what was probably meant.
+        advice: String,
+    },
+    /// The file cannot be read.
+    #[error("the profile {path} cannot be read: {why}")]
+    Unreadable {
+        /// The path.
+        path: String,
+        /// What the system said.
+        why: String,
+    },
+    /// The text is no profile.
+    #[error("{file}:{place}: {text}")]
+    Text {
+        /// The file.
+        file: String,
+        /// Row and column.
+        place: Place,
+        /// What is the matter and what to do.
+        text: String,
+    },
+    /// A value makes no sense.
+    #[error("{file}: {text}")]
+    Value {
+        /// The file.
+        file: String,
+        /// What is the matter and what to do.
+        text: String,
+    },
+}
+
+/// Reads a machine profile; `file` names it in errors.
+///
+/// # Errors
+/// [`ProfileError`] with row and column.
+pub fn machine_from_text(text: &str, file: &str) -> Result<Machine, ProfileError> {
+    let machine: Machine = parse(text, file)?;
+    values::machine(&machine).map_err(|text| ProfileError::Value { file: file.into(), text })?;
+    Ok(machine)
+}
+
+/// Reads a material profile; `file` names it in errors.
+///
+/// # Errors
+/// [`ProfileError`] with row and column.
+pub fn material_from_text(text: &str, file: &str) -> Result<Material, ProfileError> {
+    let material: Material = parse(text, file)?;
+    values::material(&material).map_err(|text| ProfileError::Value { file: file.into(), text })?;
+    Ok(material)
+}
+
+fn parse<T: DeserializeOwned>(text: &str, file: &str) -> Result<T, ProfileError> {
+    toml::from_str(text).map_err(|error| {
+        let start = error.span().map_or(0, |span| span.start);
+        ProfileError::Text {
+            file: file.to_owned(),
+            place: place(text, start),
+            text: explained(error.message()),
+        }
+    })
+}
+
+fn place(text: &str, offset: usize) -> Place {
+    let before = text.get(..offset).unwrap_or(text);
+    let row = before.matches('\n').count() + 1;
+    let column = before.rsplit('\n').next().map_or(0, |line| line.chars().count()) + 1;
+    Place::text(row as u32, column as u32)
+}
+
+/// The TOML reader's message in our words.
+fn explained(message: &str) -> String {
+    let mut quoted = message.split('`').skip(1).step_by(2);
+    if message.starts_with("unknown field") || message.starts_with("unknown variant") {
+        let what = if message.starts_with("unknown field") { "key" } else { "value" };
+        let found = quoted.next().unwrap_or_default();
+        let known: Vec<&str> = quoted.collect();
+        return match closest(found, &known) {
+            Some(near) => format!("the {what} \"{found}\" is not known; did you mean \"{near}\"?"),
+            None => format!("the {what} \"{found}\" is not known; known are: {}", known.join(", ")),
+        };
+    }
+    if message.starts_with("missing field") {
+        let key = quoted.next().unwrap_or_default();
+        return format!("the key \"{key}\" is missing; add a line \"{key} = ...\"");
+    }
+    format!("this is not what belongs here: {}", message.replace('`', "\""))
+}
+
+/// The known word that `word` is most likely a slip of.
+pub(super) fn closest<'a>(word: &str, known: &[&'a str]) -> Option<&'a str> {
+    let best = known.iter().map(|k| (distance(word, k), *k)).min()?;
+    (best.0 <= 1 + word.chars().count() / 3).then_some(best.1)
+}
+
+/// Edit distance (Levenshtein, 1966).
+fn distance(a: &str, b: &str) -> usize {
+    let b: Vec<char> = b.chars().collect();
+    let mut row: Vec<usize> = (0..=b.len()).collect();
+    for (i, ca) in a.chars().enumerate() {
+        let mut diagonal = std::mem::replace(&mut row[0], i + 1);
+        for (j, cb) in b.iter().enumerate() {
+            let replaced = diagonal + usize::from(ca != *cb);
+            diagonal = row[j + 1];
+            row[j + 1] = replaced.min(row[j] + 1).min(row[j + 1] + 1);
+        }
+    }
+    row[b.len()]
+}

@@ -1,0 +1,107 @@
+//! Whether a profile's values make sense together.
+
+use super::{Machine, Material};
+
+/// Refuses what no machine can mean.
+pub(super) fn machine(m: &Machine) -> Result<(), String> {
+    above_zero("unit_mm", m.unit_mm)?;
+    if let Some(clip) = &m.hard_clip
+        && (clip.x_min >= clip.x_max || clip.y_min >= clip.y_max)
+    {
+        return Err("hard_clip is empty: x_min must be below x_max and y_min below y_max".into());
+    }
+    if let Some(most) = m.max_back_feed_mm {
+        above_zero("max_back_feed_mm", most)?;
+    }
+    if let Some(motion) = &m.motion {
+        above_zero("motion.cut_mm_s", motion.cut_mm_s)?;
+        above_zero("motion.travel_mm_s", motion.travel_mm_s)?;
+        above_zero("motion.acceleration_mm_s2", motion.acceleration_mm_s2)?;
+        not_below_zero("motion.corner_jump_mm_s", motion.corner_jump_mm_s)?;
+        not_below_zero("motion.lift_s", motion.lift_s)?;
+        not_below_zero("motion.lower_s", motion.lower_s)?;
+    }
+    range("language.velocity_range_cm_s", m.language.velocity_range_cm_s)?;
+    range("language.force_range", m.language.force_range)?;
+    if m.language.pairs_per_instruction == Some(0) {
+        return Err("language.pairs_per_instruction is 0; it must be 1 or more".into());
+    }
+    serial(m)
+}
+
+fn serial(m: &Machine) -> Result<(), String> {
+    let Some(serial) = &m.serial else { return Ok(()) };
+    if serial.baud == 0 {
+        return Err("serial.baud is 0; write the line's rate, for example 9600".into());
+    }
+    if !matches!(serial.data_bits, 7 | 8) {
+        return Err(format!("serial.data_bits is {}; it must be 7 or 8", serial.data_bits));
+    }
+    if !matches!(serial.stop_bits, 1 | 2) {
+        return Err(format!("serial.stop_bits is {}; it must be 1 or 2", serial.stop_bits));
+    }
+    if serial.buffer_bytes < 16 {
+        let text = "serial.buffer_bytes is below 16; no instruction would fit";
+        return Err(text.into());
+    }
+    Ok(())
+}
+
+/// Refuses what no material can mean.
+pub(super) fn material(m: &Material) -> Result<(), String> {
+    not_below_zero("blade_offset_mm", m.blade_offset_mm)?;
+    at_most("blade_offset_mm", m.blade_offset_mm, 5.0)?;
+    not_below_zero("overcut_mm", m.overcut_mm)?;
+    at_most("overcut_mm", m.overcut_mm, 50.0)?;
+    above_zero("swing_tolerance_mm", m.swing_tolerance_mm)?;
+    not_below_zero("smallest_piece_mm", m.smallest_piece_mm)?;
+    not_below_zero("smallest_stroke_mm", m.smallest_stroke_mm)?;
+    for (name, value) in [
+        ("velocity_cm_s", m.velocity_cm_s),
+        ("swing_velocity_cm_s", m.swing_velocity_cm_s),
+        ("force_gf", m.force_gf),
+        ("machine_force", m.machine_force),
+        ("swing_force", m.swing_force),
+        ("blade_angle_deg", m.blade_angle_deg),
+        ("blade_extension_mm", m.blade_extension_mm),
+    ] {
+        if let Some(value) = value {
+            above_zero(name, value)?;
+        }
+    }
+    range("thickness_um", m.thickness_um)?;
+    range("force_range_gf", m.force_range_gf)?;
+    if m.passes == 0 || m.passes > 20 {
+        return Err(format!("passes is {}; it must be 1 to 20", m.passes));
+    }
+    Ok(())
+}
+
+fn above_zero(key: &str, value: f64) -> Result<(), String> {
+    if value.is_finite() && value > 0.0 {
+        Ok(())
+    } else {
+        Err(format!("{key} is {value}; it must be above 0"))
+    }
+}
+
+fn not_below_zero(key: &str, value: f64) -> Result<(), String> {
+    if value.is_finite() && value >= 0.0 {
+        Ok(())
+    } else {
+        Err(format!("{key} is {value}; it must be 0 or more"))
+    }
+}
+
+fn at_most(key: &str, value: f64, most: f64) -> Result<(), String> {
+    if value <= most { Ok(()) } else { Err(format!("{key} is {value}; it must be at most {most}")) }
+}
+
+fn range(key: &str, values: Option<[f64; 2]>) -> Result<(), String> {
+    match values {
+        Some([low, high]) if !(low.is_finite() && high.is_finite() && low <= high) => {
+            Err(format!("{key} is [{low}, {high}]; the first number must not be above the second"))
+        }
+        _ => Ok(()),
+    }
+}

@@ -1,0 +1,110 @@
+//! Profiles: every built-in one reads, every value names its source, every slip is explained.
+
+use bladewright::profile::{Library, ProfileError, machine_from_text, material_from_text};
+
+fn library() -> (tempfile::TempDir, Library) {
+    let folder = tempfile::tempdir().unwrap();
+    let library = Library::with_folder(folder.path().to_owned());
+    (folder, library)
+}
+
+/// Keys of a profile that need a source: all but its names; a table counts as one.
+fn unsourced(text: &str) -> Vec<String> {
+    let table: toml::Table = text.parse().unwrap();
+    let sources = table["source"].as_table().unwrap();
+    let keys = table.keys().filter(|k| !matches!(k.as_str(), "name" | "title" | "source"));
+    let unsourced =
+        keys.filter(|k| sources.get(*k).and_then(|s| s.as_str()).is_none_or(str::is_empty));
+    let stale = sources.keys().filter(|k| !table.contains_key(*k)).map(|k| format!("stale {k}"));
+    unsourced.cloned().chain(stale).collect()
+}
+
+#[test]
+fn every_built_in_profile_reads_and_names_its_sources() {
+    let (_folder, library) = library();
+    assert!(library.machines().len() >= 5 && library.materials().len() >= 15);
+    for listed in library.machines() {
+        let machine = library.machine(&listed.name).unwrap();
+        assert_eq!(machine.name, listed.name);
+        let text = library.machine_text(&listed.name).unwrap().0;
+        assert_eq!(unsourced(&text), [""; 0], "{}", listed.name);
+    }
+    for listed in library.materials() {
+        let material = library.material(&listed.name).unwrap();
+        assert_eq!(material.name, listed.name);
+        let text = library.material_text(&listed.name).unwrap().0;
+        assert_eq!(unsourced(&text), [""; 0], "{}", listed.name);
+    }
+}
+
+#[test]
+fn every_file_in_the_folder_is_built_in() {
+    let (_folder, library) = library();
+    for (folder, listed) in [("machines", library.machines()), ("materials", library.materials())] {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("machine-profiles");
+        for entry in std::fs::read_dir(path.join(folder)).unwrap() {
+            let name = entry.unwrap().path().file_stem().unwrap().to_string_lossy().into_owned();
+            assert!(listed.iter().any(|l| l.name == name), "{folder}/{name} is not embedded");
+        }
+    }
+}
+
+/// ISO 216: an A4 sheet measures 210 × 297 mm, A3 297 × 420 mm; the flat-bed plotters' areas fit
+/// on them and use most of them.
+#[test]
+fn the_flat_beds_areas_fit_their_sheets() {
+    let (_folder, library) = library();
+    for (name, long, short) in [("flatbed-a4", 297.0, 210.0), ("flatbed-a3", 420.0, 297.0)] {
+        let area = library.machine(name).unwrap().limits_mm().unwrap();
+        assert!(area.width() < long && area.width() > 0.85 * long, "{name} {}", area.width());
+        assert!(area.height() < short && area.height() > 0.85 * short, "{name}");
+    }
+}
+
+#[test]
+fn a_users_file_takes_precedence() {
+    let (folder, library) = library();
+    let own = folder.path().join("materials");
+    std::fs::create_dir_all(&own).unwrap();
+    let text = library.material_text("vinyl-cast").unwrap().0;
+    std::fs::write(
+        own.join("vinyl-cast.toml"),
+        text.replace("blade_offset_mm = 0.25", "blade_offset_mm = 0.31"),
+    )
+    .unwrap();
+    assert_eq!(library.material("vinyl-cast").unwrap().blade_offset_mm, 0.31);
+    let path = own.join("vinyl-cast.toml");
+    assert_eq!(library.material(path.to_str().unwrap()).unwrap().blade_offset_mm, 0.31);
+}
+
+#[test]
+fn slips_are_explained() {
+    let (_folder, library) = library();
+    let good = library.material_text("vinyl-cast").unwrap().0;
+    let said = |text: String| material_from_text(&text, "mine.toml").unwrap_err().to_string();
+    let unknown = said(good.replace("overcut_mm", "overcutt_mm"));
+    assert!(unknown.contains("did you mean \"overcut_mm\"?"), "{unknown}");
+    assert!(unknown.starts_with("mine.toml:"), "{unknown}");
+    let negative = said(good.replace("blade_offset_mm = 0.25", "blade_offset_mm = -0.25"));
+    assert!(negative.contains("blade_offset_mm is -0.25; it must be 0 or more"), "{negative}");
+    let word = said(good.replace("blade_offset_mm = 0.25", "blade_offset_mm = \"wide\""));
+    assert!(word.contains("mine.toml:6:"), "{word}");
+    let empty = said(String::new());
+    assert!(empty.contains("is missing"), "{empty}");
+    let machine = library.machine_text("roll-15").unwrap().0;
+    let zero = machine_from_text(&machine.replace("baud = 9600", "baud = 0"), "m").unwrap_err();
+    assert!(zero.to_string().contains("serial.baud is 0"), "{zero}");
+    let nan = machine_from_text(&machine.replace("unit_mm = 0.025", "unit_mm = nan"), "m");
+    assert!(matches!(nan, Err(ProfileError::Value { .. })));
+}
+
+#[test]
+fn an_unknown_name_lists_what_there_is() {
+    let (_folder, library) = library();
+    let near = library.material("vynil-cast").unwrap_err().to_string();
+    assert!(near.contains("did you mean \"vinyl-cast\"?"), "{near}");
+    let far = library.machine("steamroller").unwrap_err().to_string();
+    assert!(far.contains("plain-hpgl"), "{far}");
+    let missing = library.machine("./nowhere.toml").unwrap_err().to_string();
+    assert!(missing.contains("nowhere.toml cannot be read"), "{missing}");
+}
