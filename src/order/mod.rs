@@ -1,8 +1,38 @@
 //! Contours + contour tree → [`CutOrder`]: which line is cut when, from where, in which sense.
 //!
+//! The problem is a generalised travelling-salesman problem with precedence: a closed line may be
+//! begun at any of its candidate starts, an open one at either end, and what lies inside comes
+//! before what is around it. [`plan`] splits the lines into turns (`bands`: stages, then bands along
+//! the feed), makes a [`sheet::Sheet`] of each, and lets the chosen strategy order it:
+//!
+//! - `nearest`: always the nearest line that may come next;
+//! - `search`: neighbour lists, a first tour, descent by exchanges of up to five edges, then
+//!   iterated local search (see there), with `entries` choosing the starts.
+//!
 //! Invariants: every line is visited exactly once; a line inside another comes before it, at any
-//! depth; stages are finished in turn. Same input, same order: no clock, fixed seeds.
+//! depth; turns are finished one after the other; the result is never longer than the nearest-
+//! neighbour order. Same input, same order: no clock, fixed seeds, budgets in kicks.
 
+mod bands;
+mod boxes;
+mod candidates;
+pub mod cost;
+mod drawn;
+pub mod entries;
+mod nearest;
+mod precedence;
+pub mod problem;
+mod settings;
+mod sheet;
+
+pub use settings::{Bands, Cost, Effort, End, EntrySettings, OrderSettings, Strategy};
+
+use cost::{Chebyshev, Euclid, Metric, Planar, Timed};
+use problem::Route;
+use sheet::{Group, Sheet};
+
+use crate::contour_tree::ContourTree;
+use crate::finding::Finding;
 use crate::geometry::{Contour, Point, wrap_angle};
 
 /// One visit: a line and where its cut begins.
@@ -26,6 +56,83 @@ pub struct CutOrder {
     pub visits: Vec<Visit>,
 }
 
+/// What there is to say about an order.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct OrderReport {
+    /// Length of all moves with the tool up, from the start to the end, mm.
+    pub travel_mm: f64,
+    /// In how many turns (stages, bands) the lines are cut.
+    pub turns: usize,
+    /// Lines that wait for another stage, lines too long for their band.
+    pub findings: Vec<Finding>,
+}
+
+/// Orders `lines`; `tree` tells who lies inside whom.
+///
+/// Lines without points are visited last, so that every line has its visit.
+pub fn plan(
+    lines: &[Contour],
+    tree: &ContourTree,
+    settings: &OrderSettings,
+) -> (CutOrder, OrderReport) {
+    let (turns, findings) = bands::turns(lines, tree, settings);
+    let job = Job { lines, tree, settings };
+    let mut visits = match settings.cost {
+        Cost::Travel => job.in_turn(&turns, |end| Euclid { end }),
+        Cost::Chebyshev => job.in_turn(&turns, |end| Chebyshev { end }),
+        Cost::Time { speed_mm_s, acceleration_mm_s2 } => {
+            job.in_turn(&turns, |end| Timed { end, speed_mm_s, acceleration_mm_s2 })
+        }
+    };
+    let empty = (0..lines.len()).filter(|&i| lines[i].points.is_empty());
+    visits.extend(empty.map(|line| Visit { line, vertex: 0, along: 0.0, reversed: false }));
+    let order = CutOrder { visits };
+    let travel_mm = travel_mm(lines, &order, settings.start, settings.end);
+    (order, OrderReport { travel_mm, turns: turns.len(), findings })
+}
+
+/// Length of all moves with the tool up, mm: from `start` over all cuts to `end`.
+pub fn travel_mm(lines: &[Contour], order: &CutOrder, start: Point, end: End) -> f64 {
+    let mut at = start;
+    let mut total = 0.0;
+    for (from, to) in order.visits.iter().filter_map(|v| v.ends(lines.get(v.line)?)) {
+        total += at.distance(from);
+        at = to;
+    }
+    total + Euclid { end }.to_end(at)
+}
+
+/// The lines with all that is wanted of their order.
+struct Job<'a> {
+    lines: &'a [Contour],
+    tree: &'a ContourTree,
+    settings: &'a OrderSettings,
+}
+
+impl Job<'_> {
+    /// Orders each turn from where the one before ended.
+    fn in_turn<M: Planar>(&self, turns: &[Vec<usize>], metric: impl Fn(End) -> M) -> Vec<Visit> {
+        let mut visits = Vec::with_capacity(self.lines.len());
+        let mut start = self.settings.start;
+        for (i, members) in turns.iter().enumerate() {
+            let end = if i + 1 == turns.len() { self.settings.end } else { End::Anywhere };
+            let keep_off_mm = self.settings.entries.keep_off_corners_mm;
+            let group = Group { lines: self.lines, tree: self.tree, members, keep_off_mm, start };
+            let sheet = Sheet::new(&group, metric(end));
+            let (more, stop) = sheet.visits(&self.route(&sheet));
+            visits.extend(more);
+            start = stop;
+        }
+        visits
+    }
+    fn route<M: Planar>(&self, sheet: &Sheet<M>) -> Route {
+        match self.settings.strategy {
+            Strategy::Drawn => drawn::order(sheet),
+            Strategy::Nearest | Strategy::Best => nearest::order(sheet),
+        }
+    }
+}
+
 impl Visit {
     /// The line as it is cut: from its start, in its sense. A closed contour stays closed, its
     /// first point is where the cut begins.
@@ -44,6 +151,17 @@ impl Visit {
         }
         let path = Contour::closed(points);
         if self.reversed { path.reversed() } else { path }
+    }
+    /// Where the cut of `line` begins and where it ends; `None` for a line without points.
+    pub fn ends(&self, line: &Contour) -> Option<(Point, Point)> {
+        if line.closed {
+            let a = *line.points.get(self.vertex)?;
+            let b = line.points[(self.vertex + 1) % line.points.len()];
+            let start = if self.along > 0.0 { a.lerp(b, self.along) } else { a };
+            return Some((start, start));
+        }
+        let (first, last) = (*line.points.first()?, *line.points.last()?);
+        Some(if self.reversed { (last, first) } else { (first, last) })
     }
 }
 

@@ -1,0 +1,148 @@
+//! Lines → [`Sheet`]: the ordering problem of some lines on the plane, and the way back.
+//!
+//! A closed line becomes one node whose spots are its candidate starts; an open line two nodes with
+//! one spot each that stay side by side, so that either end may come first. Nodes are numbered
+//! along a Hilbert curve through the middles of the boxes: near things lie near in memory, and the
+//! numbering itself is a fair first order. The nearest line around that belongs to the same group
+//! becomes the parent.
+
+use std::collections::HashMap;
+
+use super::Visit;
+use super::boxes::hilbert_key;
+use super::candidates::{Start, starts};
+use super::cost::Planar;
+use super::problem::{NOBODY, Problem, Route};
+use crate::contour_tree::ContourTree;
+use crate::geometry::{Bounds, Contour, Point};
+
+/// The ordering problem of some lines.
+#[derive(Debug, Clone)]
+pub struct Sheet<M: Planar> {
+    /// The problem without the drawing.
+    pub problem: Problem<M>,
+    /// For each node the box around its spots; nothing for the end.
+    pub boxes: Vec<Bounds>,
+    /// For each node its line; [`NOBODY`] for start and end.
+    lines: Vec<u32>,
+    /// For each node its first entry in `places`.
+    first: Vec<u32>,
+    places: Vec<(u32, f64)>,
+}
+
+/// What a sheet is made from.
+#[derive(Debug, Clone, Copy)]
+pub struct Group<'a> {
+    /// All lines of the layout.
+    pub lines: &'a [Contour],
+    /// Who lies inside whom.
+    pub tree: &'a ContourTree,
+    /// The lines that take part; those without points are left out.
+    pub members: &'a [usize],
+    /// Straight run wanted around a start, mm.
+    pub keep_off_mm: f64,
+    /// Where the tool stands.
+    pub start: Point,
+}
+
+impl<M: Planar> Sheet<M> {
+    /// The problem of `group` under `metric`.
+    pub fn new(group: &Group, metric: M) -> Self {
+        let mut sheet = Self {
+            problem: Problem::new(metric, &[group.start]),
+            boxes: vec![Bounds::of(&[group.start])],
+            lines: vec![NOBODY],
+            first: vec![0],
+            places: vec![(0, 0.0)],
+        };
+        let mut nodes = HashMap::new();
+        for line in along_curve(group) {
+            nodes.insert(line, sheet.problem.len() as u32);
+            sheet.add_line(line, &group.lines[line], group.keep_off_mm);
+        }
+        sheet.add_parents(group, &nodes);
+        sheet.problem.add_end();
+        sheet.note_node(NOBODY, Bounds::EMPTY, [(0, 0.0)]);
+        sheet
+    }
+    fn note_node(
+        &mut self,
+        line: u32,
+        bounds: Bounds,
+        places: impl IntoIterator<Item = (u32, f64)>,
+    ) {
+        self.lines.push(line);
+        self.boxes.push(bounds);
+        self.first.push(self.places.len() as u32);
+        self.places.extend(places);
+    }
+    fn add_line(&mut self, line: usize, contour: &Contour, keep_off_mm: f64) {
+        let last = contour.points.len() - 1;
+        if contour.closed {
+            let found = starts(contour, keep_off_mm);
+            let spots: Vec<Point> = found.iter().map(|s| s.at).collect();
+            self.problem.add(&spots);
+            let place = |s: Start| (s.vertex, s.along);
+            return self.note_node(line as u32, Bounds::of(&spots), found.into_iter().map(place));
+        }
+        let first = self.add_end_of(line, contour, 0);
+        if last > 0 {
+            let second = self.add_end_of(line, contour, last);
+            self.problem.join(first, second);
+        }
+    }
+    fn add_end_of(&mut self, line: usize, contour: &Contour, vertex: usize) -> u32 {
+        let spot = [contour.points[vertex]];
+        let node = self.problem.add(&spot);
+        self.note_node(line as u32, Bounds::of(&spot), [(vertex as u32, 0.0)]);
+        node
+    }
+    fn add_parents(&mut self, group: &Group, nodes: &HashMap<usize, u32>) {
+        for (node, &line) in self.lines.iter().enumerate() {
+            if line == NOBODY {
+                continue;
+            }
+            let around = group.tree.ancestors(line as usize).find_map(|a| nodes.get(&a));
+            if let Some(&parent) = around {
+                self.problem.set_parent(node as u32, parent);
+            }
+        }
+    }
+    /// The line of a node; [`NOBODY`] for start and end.
+    pub fn line(&self, node: u32) -> u32 {
+        self.lines[node as usize]
+    }
+    /// The visits of `route`, and the point where its last cut ends.
+    pub fn visits(&self, route: &Route) -> (Vec<Visit>, Point) {
+        let mut visits: Vec<Visit> = Vec::with_capacity(route.nodes.len());
+        let mut at = self.problem.spot(route, 0);
+        for &node in route.nodes.iter().filter(|&&n| self.line(n) != NOBODY) {
+            at = self.problem.spot(route, node);
+            let line = self.line(node) as usize;
+            if visits.last().is_some_and(|v| v.line == line) {
+                continue;
+            }
+            let pick = self.first[node as usize] + route.picks[node as usize];
+            let (vertex, along) = self.places[pick as usize];
+            let mate = self.problem.mate(node);
+            let reversed = mate != NOBODY && mate < node;
+            visits.push(Visit { line, vertex: vertex as usize, along, reversed });
+        }
+        (visits, at)
+    }
+}
+
+/// The members that have points, along a Hilbert curve through the middles of their boxes.
+fn along_curve(group: &Group) -> Vec<usize> {
+    let members = group.members.iter().filter(|&&m| !group.lines[m].points.is_empty());
+    let middles: Vec<(usize, Point)> =
+        members.map(|&m| (m, group.lines[m].bounds().center())).collect();
+    let frame = middles.iter().fold(Bounds::EMPTY, |mut b, &(_, p)| {
+        b.add(p);
+        b
+    });
+    let mut keyed: Vec<(u64, usize)> =
+        middles.iter().map(|&(m, p)| (hilbert_key(p, &frame), m)).collect();
+    keyed.sort_unstable();
+    keyed.into_iter().map(|(_, m)| m).collect()
+}
