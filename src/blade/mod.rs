@@ -1,11 +1,76 @@
 //! Ordered tip paths → [`AxisPath`]s: where the blade's axis has to go so that the trailing tip
 //! runs along the wanted contour; and the exact propagator that tells where the tip really runs.
+//!
+//! [`compensate`] fits lines and arcs to each contour (`fit`), appends the overcut (`overcut`),
+//! steers the axis ahead of the tip with swings at corners (`steer`, `swing`), turns a blade of
+//! unknown heading in waste first (`start`), and rounds to plotter units where the tip suffers
+//! least (`settle`). The heading is tracked from cut to cut with the exact [`TrailingBlade`].
+//!
+//! Invariants: with offset 0 an axis path is exactly its contour (plus overcut), point by point; a
+//! path that could not be followed within [`TOLD_ERROR_MM`] is told with place and error.
 
+mod compensate;
+mod fit;
+mod overcut;
 mod propagate;
+mod settle;
+mod start;
+mod steer;
+mod swing;
 
+pub use compensate::{TOLD_ERROR_MM, compensate};
 pub use propagate::{SAMPLE_TOLERANCE_MM, TrailingBlade};
 
-use crate::geometry::Point;
+use crate::geometry::{Bounds, Contour, Point};
+use crate::place::Role;
+
+/// One line to be cut, as it is cut, mm.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TipPath {
+    /// Which line of the layout it is.
+    pub line: Option<usize>,
+    /// Why it is there; only [`Role::Design`] contours bound pieces that the orienting cut must
+    /// keep out of.
+    pub role: Role,
+    /// The line, from where the cut begins, in the sense of the cut.
+    pub contour: Contour,
+}
+
+/// How the blade is compensated.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BladeSettings {
+    /// Distance of tip and axis, mm; 0 for a pen, a tangential blade, or a machine that
+    /// compensates by itself.
+    pub offset_mm: f64,
+    /// How far a closed line is cut past its start, mm.
+    pub overcut_mm: f64,
+    /// How far the tip may leave a corner while it swings, and half of what arcs lose to chords, mm.
+    pub swing_tolerance_mm: f64,
+    /// How far lines and arcs may leave the contour they replace, mm.
+    pub fit_tolerance_mm: f64,
+    /// Size of a plotter unit, mm: axis positions are put on its grid where the tip suffers least.
+    /// `None` leaves them exact.
+    pub unit_mm: Option<f64>,
+    /// Heading of the blade (direction tip to axis) before the first cut, radians; `None` when
+    /// nobody knows: then an orienting cut comes first.
+    pub start_heading: Option<f64>,
+    /// Where the axis can go, mm; `None` when unknown or without limit.
+    pub limits: Option<Bounds>,
+}
+
+impl Default for BladeSettings {
+    fn default() -> Self {
+        Self {
+            offset_mm: 0.0,
+            overcut_mm: 0.0,
+            swing_tolerance_mm: 0.005,
+            fit_tolerance_mm: 0.005,
+            unit_mm: None,
+            start_heading: None,
+            limits: None,
+        }
+    }
+}
 
 /// Where the blade's axis goes with the blade down, mm.
 #[derive(Debug, Clone, Default, PartialEq)]
