@@ -1,8 +1,8 @@
 //! The stage itself: tip paths in cutting order → axis paths, the heading tracked from cut to cut.
 
-use super::fit::{Piece, fit};
-use super::overcut::{beginning, run_on};
-use super::settle::{Settled, settle};
+use super::fit::{Fitted, Piece, fit};
+use super::overcut::run_on;
+use super::settle::{Settled, Wanted, settle};
 use super::start::orienting_cut;
 use super::steer::{Course, Waypoint, steer};
 use super::{AxisPath, BladeSettings, Part, TipPath, TrailingBlade};
@@ -87,31 +87,35 @@ impl Run {
         let along = to - from;
         let blade =
             TrailingBlade::new(self.settings.offset_mm, from, along.angle() + UNKNOWN_HEADING_OFF);
-        let line = Piece::Line { from, to };
-        let way = [from, to].map(|at| Waypoint { at, part: Part::Orient, piece: 0, rest: None });
-        self.push(None, settle(&way, &[line], (blade, self.settings.unit_mm)));
+        let way = [from, to].map(|at| Waypoint {
+            at,
+            part: Part::Orient,
+            piece: 0,
+            vertex: 1,
+            rest: None,
+        });
+        let line = straight(from, to);
+        self.push(None, settle(&way, &Wanted::new(&line, self.settings.unit_mm), blade));
     }
 
     fn cut(&mut self, path: &TipPath) {
         let Some(&first) = path.contour.points.first() else { return };
-        let mut pieces = fit(&path.contour, self.settings.fit_tolerance_mm);
-        let overcut_from = pieces.len();
+        let mut line = fit(&path.contour, self.settings.fit_tolerance_mm);
+        let overcut_from = line.pieces.len();
         if path.contour.closed {
-            pieces.extend(beginning(&pieces, self.overcut_mm()));
+            line.run_on(self.overcut_mm());
         }
-        let course = Course {
-            pieces: &pieces,
-            overcut_from,
-            heading: self.heading,
-            half_turn_side: half_turn_side(&path.contour),
-        };
-        let way = if pieces.is_empty() { self.dot(first) } else { steer(&course, &self.settings) };
-        let heading = self.heading.or_else(|| Some(pieces.first()?.start_tangent().angle()));
+        let half_turn_side = half_turn_side(&path.contour);
+        let course = Course { line: &line, overcut_from, heading: self.heading, half_turn_side };
+        let way = steer(&course, &self.settings);
+        let heading = self.heading.or_else(|| Some(line.pieces.first()?.start_tangent().angle()));
         let blade = TrailingBlade::new(self.settings.offset_mm, first, heading.unwrap_or(0.0));
-        // A dot has no line to follow; its tip's place stands for one.
-        let dot = [Piece::Line { from: first, to: first }];
-        let pieces = if pieces.is_empty() { &dot[..] } else { &pieces };
-        let settled = settle(&way, pieces, (blade, self.settings.unit_mm));
+        let settled = if way.is_empty() {
+            let line = straight(first, first);
+            settle(&self.dot(first), &Wanted::new(&line, self.settings.unit_mm), blade)
+        } else {
+            settle(&way, &Wanted::new(&line, self.settings.unit_mm), blade)
+        };
         self.tell(path, settled.as_ref());
         self.push(path.line, settled);
     }
@@ -124,7 +128,7 @@ impl Run {
 
     fn dot(&self, tip: Point) -> Vec<Waypoint> {
         let at = tip + Point::along(self.heading.unwrap_or(0.0)) * self.settings.offset_mm;
-        vec![Waypoint { at, part: Part::Cut, piece: 0, rest: Some(tip) }]
+        vec![Waypoint { at, part: Part::Cut, piece: 0, vertex: 1, rest: Some(tip) }]
     }
 
     fn push(&mut self, line: Option<usize>, settled: Option<Settled>) {
@@ -148,6 +152,10 @@ impl Run {
             self.findings.push(tip_error(settled));
         }
     }
+}
+
+fn straight(from: Point, to: Point) -> Fitted {
+    Fitted { pieces: vec![Piece::Line { from, to }], ends: vec![1], vertices: vec![from, to] }
 }
 
 /// To which side an exact half turn goes: about a point of the outline that is the outer side.

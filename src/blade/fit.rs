@@ -12,6 +12,7 @@
 
 use std::f64::consts::PI;
 
+use super::overcut::beginning;
 use crate::geometry::{Contour, Point, distance_to_segment, wrap_angle};
 
 /// A vertex that turns by more is a corner, never part of a curve, radians (35°).
@@ -46,10 +47,21 @@ pub(super) enum Piece {
     },
 }
 
+/// A line of the layout as pieces, with the vertices that they replace.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Fitted {
+    /// Lines and arcs in order.
+    pub pieces: Vec<Piece>,
+    /// For each piece the index in `vertices` of its end.
+    pub ends: Vec<usize>,
+    /// The contour's vertices without repeats; a closed one's first again at the end.
+    pub vertices: Vec<Point>,
+}
+
 /// The contour as lines and arcs within `tolerance_mm`; a closed one ends where it begins.
-pub(super) fn fit(contour: &Contour, tolerance_mm: f64) -> Vec<Piece> {
+pub(super) fn fit(contour: &Contour, tolerance_mm: f64) -> Fitted {
     let points = chain(contour);
-    let mut pieces = Vec::new();
+    let (mut pieces, mut ends) = (Vec::new(), Vec::new());
     let mut at = 0;
     while at + 1 < points.len() {
         let rest = &points[at..];
@@ -64,8 +76,20 @@ pub(super) fn fit(contour: &Contour, tolerance_mm: f64) -> Vec<Piece> {
         };
         pieces.push(piece);
         at += end;
+        ends.push(at);
     }
-    pieces
+    Fitted { pieces, ends, vertices: points }
+}
+
+impl Fitted {
+    /// Runs on over the beginning for `length_mm`, once round at most.
+    pub fn run_on(&mut self, length_mm: f64) {
+        let more = beginning(&self.pieces, length_mm);
+        let count = self.vertices.len().saturating_sub(1);
+        self.ends.extend((0..more.len()).map(|i| self.ends[i] + count).collect::<Vec<_>>());
+        self.vertices.extend_from_within(1..);
+        self.pieces.extend(more);
+    }
 }
 
 /// The vertices without repeats; a closed contour's first one again at the end.

@@ -10,13 +10,15 @@
 //!
 //! Without a unit the positions stay exact and the same walk only measures.
 
-use super::fit::Piece;
+use super::fit::Fitted;
 use super::steer::Waypoint;
 use super::{Part, TrailingBlade};
-use crate::geometry::Point;
+use crate::geometry::{Point, distance_to_segment};
 
 /// Blades kept from position to position. Twice as many lower the largest error by 2 % only.
 const BEAM: usize = 6;
+/// Which power of the tip's distance is added up: the higher, the more only the largest counts.
+const EXPONENT: i32 = 6;
 
 /// An axis path with what it does to the tip.
 #[derive(Debug, Clone)]
@@ -44,28 +46,66 @@ struct State {
     before: usize,
 }
 
+/// What the tip has to follow.
+#[derive(Debug)]
+pub(super) struct Wanted<'a> {
+    line: &'a Fitted,
+    unit_mm: Option<f64>,
+    /// The contour as a pen would draw it on the same grid; empty without a grid.
+    drawn: Vec<Point>,
+}
+
+impl<'a> Wanted<'a> {
+    /// The line, and the grid on which its axis has to lie.
+    pub fn new(line: &'a Fitted, unit_mm: Option<f64>) -> Self {
+        let round = |v: f64, unit: f64| (v / unit).round() * unit;
+        let drawn = unit_mm.map_or_else(Vec::new, |unit| {
+            line.vertices.iter().map(|p| Point::new(round(p.x, unit), round(p.y, unit))).collect()
+        });
+        Self { line, unit_mm, drawn }
+    }
+
+    /// Distance of `tip` from the pieces that it may be on, on the way to `waypoint`.
+    fn off_line(&self, waypoint: &Waypoint, tip: Point) -> f64 {
+        let (i, pieces) = (waypoint.piece, &self.line.pieces);
+        let off = pieces[i].distance(tip);
+        let other = if waypoint.part == Part::Swing { i + 1 } else { i.wrapping_sub(1) };
+        pieces.get(other).map_or(off, |piece| off.min(piece.distance(tip)))
+    }
+
+    /// Distance of `tip` from the contour as a pen would draw it, between two waypoints.
+    fn off_drawn(&self, vertices: (usize, usize), tip: Point) -> f64 {
+        let last = self.drawn.len().saturating_sub(1);
+        let (low, high) = (vertices.0.saturating_sub(2), (vertices.1 + 2).min(last));
+        let near = self.drawn.get(low..=high).unwrap_or_default();
+        let off = near.windows(2).map(|w| distance_to_segment(tip, w[0], w[1])).reduce(f64::min);
+        off.unwrap_or(0.0)
+    }
+}
+
 /// Walks the waypoints with a blade that points along `blade`'s heading at the plunge.
 pub(super) fn settle(
     way: &[Waypoint],
-    pieces: &[Piece],
-    (blade, unit_mm): (TrailingBlade, Option<f64>),
+    wanted: &Wanted<'_>,
+    blade: TrailingBlade,
 ) -> Option<Settled> {
     let first = way.first()?;
     let mut log: Vec<(Point, usize)> = Vec::with_capacity(way.len() * BEAM);
-    let mut beam: Vec<State> = grid_around(first.at, unit_mm)
+    let mut beam: Vec<State> = grid_around(first.at, wanted.unit_mm)
         .map(|at| {
             let mut blade = blade;
             blade.carry_to(at);
             let start = State { blade, cost: 0.0, worst_mm: 0.0, worst_at: at, before: usize::MAX };
-            start.seen(first, pieces)
+            Step { from: first, to: first, wanted }.arrive(start)
         })
         .collect();
     prune(&mut beam, &mut log);
-    for waypoint in &way[1..] {
+    for pair in way.windows(2) {
+        let step = Step { from: &pair[0], to: &pair[1], wanted };
         beam = beam
             .iter()
             .flat_map(|state| {
-                grid_around(waypoint.at, unit_mm).map(|at| state.moved(at, waypoint, pieces))
+                grid_around(step.to.at, wanted.unit_mm).map(|at| step.taken(*state, at))
             })
             .collect();
         prune(&mut beam, &mut log);
@@ -74,48 +114,52 @@ pub(super) fn settle(
     Some(trace_back(best, way, &log))
 }
 
-impl State {
+/// The way from one waypoint to the next.
+struct Step<'a> {
+    from: &'a Waypoint,
+    to: &'a Waypoint,
+    wanted: &'a Wanted<'a>,
+}
+
+impl Step<'_> {
     /// The state after the axis went on to `at`, the tip watched on the way.
-    fn moved(&self, at: Point, waypoint: &Waypoint, pieces: &[Piece]) -> Self {
-        let mut next = *self;
-        let from = self.blade.axis();
+    fn taken(&self, mut state: State, at: Point) -> State {
+        let from = state.blade.axis();
         let length = from.distance(at);
-        let offset = self.blade.offset_mm();
+        let offset = state.blade.offset_mm();
         // A lag shows most within the first offset of a pull; later the tip runs straight.
         let look = if length > 2.0 * offset { offset / length } else { 0.5 };
-        next.blade.line_to(from.lerp(at, look));
-        next.note(pieces, waypoint, next.blade.tip());
-        next.blade.line_to(at);
-        next.seen(waypoint, pieces)
+        state.blade.line_to(from.lerp(at, look));
+        self.watch(&mut state);
+        state.blade.line_to(at);
+        self.arrive(state)
     }
 
     /// The tip at the waypoint: near its line, and on its corner where it has to rest on one.
-    fn seen(mut self, waypoint: &Waypoint, pieces: &[Piece]) -> Self {
-        let tip = self.blade.tip();
-        match waypoint.rest {
-            Some(corner) => self.add(tip.distance(corner), tip),
-            None => self.note(pieces, waypoint, tip),
-        }
-        self
+    fn arrive(&self, mut state: State) -> State {
+        let Some(corner) = self.to.rest else {
+            self.watch(&mut state);
+            return state;
+        };
+        let tip = state.blade.tip();
+        let drawn = self.wanted.drawn.get(self.to.vertex).map_or(0.0, |p| tip.distance(*p));
+        state.add((tip.distance(corner), drawn), tip);
+        state
     }
 
-    fn note(&mut self, pieces: &[Piece], waypoint: &Waypoint, tip: Point) {
-        let i = waypoint.piece;
-        let mut off = pieces[i].distance(tip);
-        if waypoint.part == Part::Swing
-            && let Some(next) = pieces.get(i + 1)
-        {
-            off = off.min(next.distance(tip));
-        } else if i > 0 {
-            off = off.min(pieces[i - 1].distance(tip));
-        }
-        self.add(off, tip);
+    fn watch(&self, state: &mut State) {
+        let tip = state.blade.tip();
+        let drawn = self.wanted.off_drawn((self.from.vertex, self.to.vertex), tip);
+        state.add((self.wanted.off_line(self.to, tip), drawn), tip);
     }
+}
 
-    fn add(&mut self, off: f64, tip: Point) {
-        self.cost += off.powi(4);
-        if off > self.worst_mm {
-            (self.worst_mm, self.worst_at) = (off, tip);
+impl State {
+    /// Notes the tip's distances from the line and from the line as a pen would draw it.
+    fn add(&mut self, (line, drawn): (f64, f64), tip: Point) {
+        self.cost += line.powi(EXPONENT) + drawn.powi(EXPONENT);
+        if line > self.worst_mm {
+            (self.worst_mm, self.worst_at) = (line, tip);
         }
     }
 }

@@ -10,7 +10,7 @@
 
 use std::f64::consts::PI;
 
-use super::fit::{Piece, turned_about};
+use super::fit::{Fitted, Piece, turned_about};
 use super::swing::{Swing, step};
 use super::{BladeSettings, Part};
 use crate::geometry::{Point, wrap_angle};
@@ -22,6 +22,10 @@ const HALF_TURN_SLACK: f64 = 1e-6;
 /// A corner whose two axis positions are closer than this share of a plotter unit gets one.
 const ONE_POINT_SHARE: f64 = 0.2;
 
+/// At a corner that turns by less, the tip need not rest exactly: along the line is along either
+/// side, radians.
+const SHALLOW: f64 = 0.5;
+
 /// An axis position.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Waypoint {
@@ -31,6 +35,8 @@ pub(super) struct Waypoint {
     pub part: Part,
     /// Index of the piece that the tip is on when the axis arrives.
     pub piece: usize,
+    /// The vertex of the contour that the tip has then reached, about.
+    pub vertex: usize,
     /// Where the tip rests when the axis arrives, if it is a corner or an end.
     pub rest: Option<Point>,
 }
@@ -39,7 +45,7 @@ pub(super) struct Waypoint {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Course<'a> {
     /// The wanted line, overcut included.
-    pub pieces: &'a [Piece],
+    pub line: &'a Fitted,
     /// Index of the first piece that is overcut.
     pub overcut_from: usize,
     /// Heading of the blade at the plunge, radians; `None` when unknown.
@@ -51,13 +57,13 @@ pub(super) struct Course<'a> {
 /// The axis positions from plunge to lift.
 pub(super) fn steer(course: &Course<'_>, settings: &BladeSettings) -> Vec<Waypoint> {
     let mut steering = Steering { course, settings, way: Vec::new() };
-    let Some(first) = course.pieces.first() else { return Vec::new() };
+    let Some(first) = course.line.pieces.first() else { return Vec::new() };
     steering.hand_over(first);
-    for (i, piece) in course.pieces.iter().enumerate() {
+    for (i, piece) in course.line.pieces.iter().enumerate() {
         if let Piece::Arc { .. } = piece {
             steering.arc(i);
         }
-        match course.pieces.get(i + 1) {
+        match course.line.pieces.get(i + 1) {
             Some(next) => steering.join(i, piece, next),
             None => steering.end(i, piece),
         }
@@ -76,36 +82,39 @@ impl Steering<'_> {
     fn hand_over(&mut self, first: &Piece) {
         let (start, tangent) = (first.start(), first.start_tangent());
         let heading = self.course.heading.unwrap_or(tangent.angle());
-        self.corner(0, start, heading, tangent);
+        let plunge = Waypoint { vertex: 0, ..self.at_end(0) };
+        self.corner(plunge, (start, heading), tangent);
     }
 
     /// From the end of piece `i` into the next one.
     fn join(&mut self, i: usize, piece: &Piece, next: &Piece) {
         let tangent = piece.end_tangent();
-        self.corner(i, piece.end(), tangent.angle(), next.start_tangent());
+        self.corner(self.at_end(i), (piece.end(), tangent.angle()), next.start_tangent());
     }
 
     /// The last position: the tip at the end of the last piece.
     fn end(&mut self, i: usize, piece: &Piece) {
         let at = piece.end() + piece.end_tangent() * self.settings.offset_mm;
-        self.push(i, at, self.part(i), Some(piece.end()));
+        self.push(Waypoint { at, part: self.part(i), rest: Some(piece.end()), ..self.at_end(i) });
     }
 
-    /// Positions about `corner`, from `heading` to `tangent`; the first one ends piece `i`.
-    fn corner(&mut self, i: usize, corner: Point, heading: f64, tangent: Point) {
+    /// Positions about `corner`, from `heading` to `tangent`; the first one ends the way to `reached`.
+    fn corner(&mut self, reached: Waypoint, (corner, heading): (Point, f64), tangent: Point) {
+        let i = reached.piece;
         let offset = self.settings.offset_mm;
         let turn = self.turn(heading, tangent.angle());
         let one_point = ONE_POINT_SHARE * self.settings.unit_mm.unwrap_or(0.0);
         if turn.abs() * offset <= one_point {
             let at = corner + Point::along(heading + turn / 2.0) * offset;
-            self.push(i, at, self.part(i), None);
+            self.push(Waypoint { at, part: self.part(i), ..reached });
             return;
         }
         let tolerance = self.settings.swing_tolerance_mm;
+        let sharp = turn.abs() > SHALLOW;
         let swing = Swing { corner, from: heading, turn };
         for (k, at) in swing.vertices(offset, tolerance).into_iter().enumerate() {
             let part = if k == 0 { self.part(i) } else { Part::Swing };
-            self.push(i, at, part, Some(corner));
+            self.push(Waypoint { at, part, rest: sharp.then_some(corner), ..reached });
         }
     }
 
@@ -117,7 +126,7 @@ impl Steering<'_> {
 
     /// Positions within an arc, its ends left to the corners.
     fn arc(&mut self, i: usize) {
-        let Piece::Arc { from, center, sweep, .. } = self.course.pieces[i] else { return };
+        let Piece::Arc { from, center, sweep, .. } = self.course.line.pieces[i] else { return };
         let offset = self.settings.offset_mm;
         let radius = from.distance(center).hypot(offset);
         let tolerance = CHORD_SHARE * self.settings.swing_tolerance_mm;
@@ -127,9 +136,11 @@ impl Steering<'_> {
         let ahead = from
             + (from - center).perpendicular() * (sweep.signum() * offset / from.distance(center));
         let first = center + (ahead - center) * (1.0 + half * half / 3.0);
+        let (begin, end) = (self.vertex_before(i), self.course.line.ends[i]);
         for k in 1..steps as usize {
             let at = turned_about(first, center, sweep * k as f64 / steps);
-            self.push(i, at, self.part(i), None);
+            let vertex = begin + (end - begin) * k / steps as usize;
+            self.push(Waypoint { at, part: self.part(i), piece: i, vertex, rest: None });
         }
     }
 
@@ -137,9 +148,19 @@ impl Steering<'_> {
         if i >= self.course.overcut_from { Part::Overcut } else { Part::Cut }
     }
 
-    fn push(&mut self, piece: usize, at: Point, part: Part, rest: Option<Point>) {
-        if self.way.last().is_none_or(|last| last.at != at) {
-            self.way.push(Waypoint { at, part, piece, rest });
+    /// What all positions at the end of piece `i` have in common.
+    fn at_end(&self, i: usize) -> Waypoint {
+        let vertex = self.course.line.ends[i];
+        Waypoint { at: Point::ORIGIN, part: Part::Swing, piece: i, vertex, rest: None }
+    }
+
+    fn vertex_before(&self, i: usize) -> usize {
+        if i == 0 { 0 } else { self.course.line.ends[i - 1] }
+    }
+
+    fn push(&mut self, waypoint: Waypoint) {
+        if self.way.last().is_none_or(|last| last.at != waypoint.at) {
+            self.way.push(waypoint);
         }
     }
 }
