@@ -179,40 +179,153 @@ fn icons(random: &mut Random) -> Vec<Contour> {
         .collect()
 }
 
+/// The worst of many seeded drawings of one kind.
+fn worst_of(
+    draw: impl Fn(&mut Random) -> Vec<Contour>,
+    settings: &BladeSettings,
+    wanted: fn(&[Point]) -> Vec<Point>,
+) -> Outcome {
+    let mut random = Random(88172645463325252);
+    (0..12)
+        .fold(Outcome::default(), |worst, _| worst.worse(cut(&draw(&mut random), settings, wanted)))
+}
+
+type Draw = fn(&mut Random) -> Vec<Contour>;
+const KINDS: [(&str, Draw); 4] = [
+    ("icons", |r| icons(r)),
+    ("polygons", |r| vec![polygon(r, 12.0)]),
+    ("curves", |r| vec![blob(r, 8.0)]),
+    ("small shapes", |r| vec![polygon(r, 1.5), blob(r, 1.0)]),
+];
+
 #[test]
-fn survey() {
-    for offset in [0.25, 0.9] {
-        for fit in [0.005, 0.0075] {
-            let mut lines = Vec::new();
-            for (name, kind) in [("icons", 0), ("polygons", 1), ("blobs", 2), ("small", 3)] {
-                let mut random = Random(88172645463325252);
-                let (mut exact, mut grid, mut grid2, mut points) =
-                    (Outcome::default(), Outcome::default(), Outcome::default(), 0);
-                for _ in 0..6 {
-                    let contours = match kind {
-                        0 => icons(&mut random),
-                        1 => vec![polygon(&mut random, 12.0)],
-                        2 => vec![blob(&mut random, 8.0)],
-                        _ => vec![polygon(&mut random, 1.5), blob(&mut random, 1.0)],
-                    };
-                    let s = BladeSettings { fit_tolerance_mm: fit, ..settings(offset, None) };
-                    exact = exact.worse(cut(&contours, &s, |p| p.to_vec()));
-                    let s = BladeSettings { unit_mm: Some(UNIT_MM), ..s };
-                    grid = grid.worse(cut(&contours, &s, |p| p.to_vec()));
-                    grid2 = grid2.worse(cut(&contours, &s, rounded));
-                    let paths: Vec<_> =
-                        contours.iter().cloned().enumerate().map(|(i, c)| tip_path(i, c)).collect();
-                    points +=
-                        compensate(&paths, &s).0.iter().map(|a| a.points.len()).sum::<usize>();
-                }
-                lines.push(format!(
-                    "{name}: exact {:.4}/{:.4} grid {:.4}/{:.4} vs rounded {:.4}/{:.4} pts {points}",
-                    exact.off_line, exact.uncut, grid.off_line, grid.uncut, grid2.off_line, grid2.uncut
-                ));
-            }
-            for l in lines {
-                println!("d {offset} fit {fit} {l}");
+fn exact_paths_keep_the_tip_within_a_fifth_of_a_unit() {
+    for offset in [0.1, 0.25, 0.5, 0.9, 1.0] {
+        for (name, draw) in KINDS {
+            let worst = worst_of(draw, &settings(offset, None), <[Point]>::to_vec);
+            println!("exact {name}, {offset}: {worst:?}");
+            assert!(worst.off_line < 0.0056, "{name}, offset {offset}: {worst:?}");
+            assert!(worst.uncut < 0.0056, "{name}, offset {offset}: {worst:?}");
+        }
+    }
+}
+
+#[test]
+fn paths_in_plotter_units_keep_the_tip_within_a_unit() {
+    for offset in [0.1, 0.25, 0.5, 0.9, 1.0] {
+        for (name, draw) in KINDS {
+            let settings = settings(offset, Some(UNIT_MM));
+            let lines: [(&str, fn(&[Point]) -> Vec<Point>); 2] =
+                [("as drawn", <[Point]>::to_vec), ("as a pen draws", rounded)];
+            for (seen, wanted) in lines {
+                let worst = worst_of(draw, &settings, wanted);
+                println!("grid {name} {seen}, {offset}: {worst:?}");
+                assert!(worst.off_line < UNIT_MM, "{name} {seen}, offset {offset}: {worst:?}");
+                assert!(worst.uncut < UNIT_MM, "{name} {seen}, offset {offset}: {worst:?}");
             }
         }
+    }
+}
+
+#[test]
+fn positions_lie_on_the_grid_and_differ() {
+    let contours = icons(&mut Random(7));
+    let paths: Vec<_> = contours.into_iter().enumerate().map(|(i, c)| tip_path(i, c)).collect();
+    let (axis, findings) = compensate(&paths, &settings(0.25, Some(UNIT_MM)));
+    assert!(findings.is_empty(), "{findings:?}");
+    for path in &axis {
+        assert_eq!(path.parts.len() + 1, path.points.len());
+        assert!(path.points.windows(2).all(|w| w[0] != w[1]));
+        assert_eq!(rounded(&path.points), path.points);
+    }
+}
+
+#[test]
+fn a_pen_draws_exactly_the_contour() {
+    let contours = icons(&mut Random(99));
+    let paths: Vec<_> = contours.iter().cloned().enumerate().map(|(i, c)| tip_path(i, c)).collect();
+    let still = BladeSettings { unit_mm: Some(UNIT_MM), ..BladeSettings::default() };
+    for (path, contour) in compensate(&paths, &still).0.iter().zip(&contours) {
+        assert_eq!(path.points, ring(contour));
+        assert!(path.parts.iter().all(|&p| p == Part::Cut));
+    }
+    let over = BladeSettings { overcut_mm: 1.0, ..still };
+    for (path, contour) in compensate(&paths, &over).0.iter().zip(&contours) {
+        let n = contour.points.len() + 1;
+        assert_eq!(path.points[..n], ring(contour)[..]);
+        let more = Contour::open(path.points[n - 1..].to_vec()).length();
+        assert!((more - 1.0).abs() < 1e-9, "{more}");
+        assert!(path.parts[n - 1..].iter().all(|&p| p == Part::Overcut));
+    }
+}
+
+#[test]
+fn the_orienting_cut_keeps_out_of_pieces_and_on_the_sheet() {
+    for seed in 1..20 {
+        let contours = icons(&mut Random(seed));
+        let paths: Vec<_> =
+            contours.iter().cloned().enumerate().map(|(i, c)| tip_path(i, c)).collect();
+        let limits = Contour::open(vec![Point::ORIGIN, Point::new(65.0, 65.0)]).bounds();
+        for offset in [0.25, 0.9] {
+            let settings = BladeSettings { limits: Some(limits), ..settings(offset, None) };
+            let (axis, _) = compensate(&paths, &settings);
+            let orient = &axis[0];
+            assert_eq!((orient.line, &orient.parts[..]), (None, &[Part::Orient][..]));
+            let length = orient.points[0].distance(orient.points[1]);
+            assert!(length > 11.99 * offset && length < 16.01 * offset);
+            for p in dense(&orient.points, 0.1) {
+                assert!(limits.grown(1e-9 - offset).holds(Contour::open(vec![p]).bounds()));
+                for contour in &contours {
+                    assert!(!contour.surrounds(p));
+                    assert!(farthest(&[p], &ring(contour)) > offset + 0.29);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_full_sheet_is_told_and_the_overcut_grows() {
+    let sheet = [(0.0, 0.0), (8.0, 0.0), (8.0, 8.0), (0.0, 8.0)].map(|(x, y)| Point::new(x, y));
+    let plate = Contour::closed(sheet.to_vec());
+    let settings = BladeSettings { limits: Some(plate.bounds().grown(1.0)), ..settings(0.5, None) };
+    let (axis, findings) = compensate(&[tip_path(0, plate)], &settings);
+    assert_eq!(findings[0].code, "no-room-to-orient");
+    assert_eq!(axis.len(), 1);
+    assert!(Contour::open(axis[0].points.clone()).length() > 32.0 + 4.0 * 0.5);
+}
+
+#[test]
+fn an_axis_beyond_the_limits_is_told() {
+    let line = Contour::open(vec![Point::new(1.0, 1.0), Point::new(10.0, 1.0)]);
+    let limits = line.bounds().grown(0.1);
+    let settings = BladeSettings {
+        limits: Some(limits),
+        start_heading: Some(0.0),
+        ..settings(0.25, Some(UNIT_MM))
+    };
+    let (_, findings) = compensate(&[tip_path(0, line)], &settings);
+    assert_eq!(findings[0].code, "axis-beyond-limits");
+}
+
+#[test]
+fn tiny_contours_are_told_and_dots_and_nothings_pass() {
+    let settings = BladeSettings { start_heading: Some(1.0), ..settings(0.9, Some(UNIT_MM)) };
+    let (_, findings) = compensate(&[tip_path(0, circle(Point::new(5.0, 5.0), 0.3))], &settings);
+    assert_eq!(findings[0].code, "contour-small-for-blade");
+    let dot = Contour::open(vec![Point::new(1.0, 1.0)]);
+    let twice = Contour::closed(vec![Point::new(1.0, 1.0); 2]);
+    let none = Contour::open(vec![]);
+    let (axis, _) = compensate(&[dot, twice, none].map(|c| tip_path(0, c)), &settings);
+    assert_eq!(axis.iter().map(|a| a.points.len()).collect::<Vec<_>>(), [1, 1]);
+}
+
+#[test]
+fn lines_that_run_back_on_themselves_are_cut_both_ways() {
+    let points = [(5.0, 5.0), (9.0, 5.0), (5.0, 5.0), (5.0, 9.0)].map(|(x, y)| Point::new(x, y));
+    let there_and_back = Contour::open(points.to_vec());
+    for offset in [0.1, 0.25, 0.9] {
+        let worst = cut(&[there_and_back.clone()], &settings(offset, None), <[Point]>::to_vec);
+        assert!(worst.off_line < 0.006 && worst.uncut < 0.006, "{offset}: {worst:?}");
     }
 }

@@ -64,7 +64,7 @@ impl Default for BladeSettings {
             offset_mm: 0.0,
             overcut_mm: 0.0,
             swing_tolerance_mm: 0.005,
-            fit_tolerance_mm: 0.005,
+            fit_tolerance_mm: 0.004,
             unit_mm: None,
             start_heading: None,
             limits: None,

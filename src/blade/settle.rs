@@ -15,10 +15,12 @@ use super::steer::Waypoint;
 use super::{Part, TrailingBlade};
 use crate::geometry::{Point, distance_to_segment};
 
-/// Blades kept from position to position. Twice as many lower the largest error by 2 % only.
-const BEAM: usize = 6;
+/// Blades kept at each grid point.
+const PER_PLACE: usize = 2;
 /// Which power of the tip's distance is added up: the higher, the more only the largest counts.
 const EXPONENT: i32 = 6;
+/// Where the tip is watched on a long pull, in blade offsets from its start.
+const LOOKS: [f64; 2] = [1.0, 3.0];
 
 /// An axis path with what it does to the tip.
 #[derive(Debug, Clone)]
@@ -90,7 +92,7 @@ pub(super) fn settle(
     blade: TrailingBlade,
 ) -> Option<Settled> {
     let first = way.first()?;
-    let mut log: Vec<(Point, usize)> = Vec::with_capacity(way.len() * BEAM);
+    let mut log: Vec<(Point, usize)> = Vec::with_capacity(way.len() * 4 * PER_PLACE);
     let mut beam: Vec<State> = grid_around(first.at, wanted.unit_mm)
         .map(|at| {
             let mut blade = blade;
@@ -127,10 +129,16 @@ impl Step<'_> {
         let from = state.blade.axis();
         let length = from.distance(at);
         let offset = state.blade.offset_mm();
-        // A lag shows most within the first offset of a pull; later the tip runs straight.
-        let look = if length > 2.0 * offset { offset / length } else { 0.5 };
-        state.blade.line_to(from.lerp(at, look));
-        self.watch(&mut state);
+        // A lag shows within the first offset of a pull; where it has died, the slant of the axis.
+        let looks: &[f64] = if length > 4.0 * offset { &LOOKS } else { &[] };
+        for look in looks {
+            state.blade.line_to(from.lerp(at, look * offset / length));
+            self.watch(&mut state);
+        }
+        if looks.is_empty() {
+            state.blade.line_to(from.lerp(at, 0.5));
+            self.watch(&mut state);
+        }
         state.blade.line_to(at);
         self.arrive(state)
     }
@@ -164,14 +172,24 @@ impl State {
     }
 }
 
-/// Keeps the best states, best first, and logs where each stands.
+/// Keeps the best states at each place, best first, and logs where each stands.
+///
+/// A few at every place, not the few best of all: what a place does to the line that leaves it is
+/// seen only at that line's end.
 fn prune(beam: &mut Vec<State>, log: &mut Vec<(Point, usize)>) {
     beam.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    beam.truncate(BEAM);
-    for state in beam {
+    let mut kept: Vec<State> = Vec::with_capacity(beam.len());
+    for state in beam.iter() {
+        let here = state.blade.axis();
+        if kept.iter().filter(|k| k.blade.axis() == here).count() < PER_PLACE {
+            kept.push(*state);
+        }
+    }
+    for state in &mut kept {
         log.push((state.blade.axis(), state.before));
         state.before = log.len() - 1;
     }
+    *beam = kept;
 }
 
 fn trace_back(best: &State, way: &[Waypoint], log: &[(Point, usize)]) -> Settled {

@@ -16,7 +16,7 @@ use super::{BladeSettings, Part};
 use crate::geometry::{Point, wrap_angle};
 
 /// Of the swing tolerance, the share that an axis arc's chords may be away from the arc.
-const CHORD_SHARE: f64 = 0.8;
+const CHORD_SHARE: f64 = 0.6;
 /// Turns closer to a half turn than this go to the side asked for, radians.
 const HALF_TURN_SLACK: f64 = 1e-6;
 /// A corner whose two axis positions are closer than this share of a plotter unit gets one.
@@ -95,7 +95,9 @@ impl Steering<'_> {
     /// The last position: the tip at the end of the last piece.
     fn end(&mut self, i: usize, piece: &Piece) {
         let at = piece.end() + piece.end_tangent() * self.settings.offset_mm;
-        self.push(Waypoint { at, part: self.part(i), rest: Some(piece.end()), ..self.at_end(i) });
+        // An overcut may end anywhere along its line.
+        let rest = (i < self.course.overcut_from).then(|| piece.end());
+        self.push(Waypoint { at, part: self.part(i), rest, ..self.at_end(i) });
     }
 
     /// Positions about `corner`, from `heading` to `tangent`; the first one ends the way to `reached`.
