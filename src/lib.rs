@@ -41,3 +41,5 @@ pub mod job;
 pub mod hpgl;
 
 pub mod simulate;
+
+pub mod check;
