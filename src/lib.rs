@@ -43,3 +43,7 @@ pub mod hpgl;
 pub mod simulate;
 
 pub mod check;
+
+pub mod pipeline;
+
+pub mod report;

@@ -58,9 +58,8 @@ fn limits(simulation: &Simulation, machine: &Machine) -> Vec<Finding> {
     let mut all = Vec::new();
     for cut in &simulation.cuts {
         let moves = cut.travel.iter().chain(&cut.axis);
-        let outside = |p: &&Point| {
-            area.is_some_and(|a| !a.holds(crate::geometry::Bounds::of(&[**p])))
-        };
+        let outside =
+            |p: &&Point| area.is_some_and(|a| !a.holds(crate::geometry::Bounds::of(&[**p])));
         if let Some(p) = moves.clone().find(outside) {
             let text = format!(
                 "The tool is sent to {:.1}, {:.1} mm, outside the hard-clip limits of {}.",
@@ -105,8 +104,13 @@ fn settings(commands: &[Located], machine: &Machine) -> Vec<Finding> {
         let Some(&number) = numbers.first() else { continue };
         let text = if !taken {
             format!("{} does not take a {what} ({mnemonic}{number}).", machine.name)
-        } else if let Some([low, high]) = range.filter(|[low, high]| !(*low..=*high).contains(&number)) {
-            format!("The {what} {mnemonic}{number} is outside {low} to {high}, what {} takes.", machine.name)
+        } else if let Some([low, high]) =
+            range.filter(|[low, high]| !(*low..=*high).contains(&number))
+        {
+            format!(
+                "The {what} {mnemonic}{number} is outside {low} to {high}, what {} takes.",
+                machine.name
+            )
         } else {
             continue;
         };
@@ -135,7 +139,8 @@ fn unknown_to(commands: &[Located], machine: &Machine) -> Vec<Finding> {
     let mut found: Vec<_> = first.into_iter().collect();
     found.sort_by_key(|(_, byte)| *byte);
     let finding = |(name, byte): (String, u64)| {
-        let text = format!("{} may not know the instruction {name}, first used here.", machine.name);
+        let text =
+            format!("{} may not know the instruction {name}, first used here.", machine.name);
         Finding::warning("instruction-newer", text)
             .at(Place::byte(byte))
             .hint("An older machine passes over it without a word.")
@@ -177,9 +182,9 @@ fn nearly_closed(simulation: &Simulation, unit_mm: f64) -> Vec<Finding> {
 fn comes_near_start(cut: &SimulatedCut, unit_mm: f64) -> bool {
     let Some(&start) = cut.tip.first() else { return false };
     let later = cut.tip.get(cut.tip.len() / 2..).unwrap_or_default();
-    later.windows(2).any(|w| {
-        crate::geometry::distance_to_segment(start, w[0], w[1]) <= unit_mm * 1.5
-    })
+    later
+        .windows(2)
+        .any(|w| crate::geometry::distance_to_segment(start, w[0], w[1]) <= unit_mm * 1.5)
 }
 
 /// The same line twice. Passes one after the other are meant.
@@ -223,7 +228,8 @@ fn inner_after_outer(simulation: &Simulation, unit_mm: f64) -> Vec<Finding> {
         if let Some(outer) = parent.filter(|&outer| outer < inner)
             && let Some(p) = lines[inner].points.first()
         {
-            let text = format!("Cut {} lies inside cut {}, but comes after it.", inner + 1, outer + 1);
+            let text =
+                format!("Cut {} lies inside cut {}, but comes after it.", inner + 1, outer + 1);
             all.push(
                 Finding::warning("inner-after-outer", text)
                     .at(at(&simulation.cuts[inner], *p))

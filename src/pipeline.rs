@@ -1,0 +1,326 @@
+//! The whole way: drawing → [`Plan`], bytes → [`ReadBack`].
+//!
+//! Nothing is computed here; the stages are called in their order and their findings gathered.
+//! Every figure of a plan comes from reading back and simulating the bytes that it would send.
+
+use crate::blade::{self, BladeSettings, TipPath};
+use crate::check::{self, TipError};
+use crate::contour_tree;
+use crate::drawing::Drawing;
+use crate::finding::Finding;
+use crate::geometry::{Bounds, Contour, Point};
+use crate::hpgl::{self, Located, Written};
+use crate::ink::{self, Film, InkError, InkSettings, Trace};
+use crate::job::{self, Job, JobError, Pace};
+use crate::order::{self, Bands, Cost, Effort, End, EntrySettings, OrderSettings, Strategy};
+use crate::place::{self, Layout, PlaceError, Placement, Role};
+use crate::profile::{EndAt, FeedAxis, Machine, Material};
+use crate::simulate::{self, SimulateSettings, Simulation};
+
+/// Everything that is wanted of a job.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlanSettings {
+    /// How the drawing is looked at.
+    pub ink: InkSettings,
+    /// Its size.
+    pub size: Size,
+    /// Its place on the sheet.
+    pub placement: Placement,
+    /// What cuts it.
+    pub machine: Machine,
+    /// What is cut.
+    pub material: Material,
+    /// Distance of the blade's tip behind its axis, mm; `None` takes the material's.
+    pub blade_offset_mm: Option<f64>,
+    /// How far closed contours are cut past their start, mm; `None` takes the material's.
+    pub overcut_mm: Option<f64>,
+    /// How the order is found.
+    pub strategy: Strategy,
+    /// How long the search lasts.
+    pub effort: Effort,
+    /// The order makes time small instead of travel.
+    pub order_for_time: bool,
+    /// Longest feed against the working direction, mm; `None` without limit.
+    pub max_back_feed_mm: Option<f64>,
+}
+
+impl PlanSettings {
+    /// The usual settings for `machine` and `material`.
+    pub fn new(machine: Machine, material: Material) -> Self {
+        let ink = InkSettings { decimate_mm: machine.unit_mm / 2.0, ..InkSettings::default() };
+        Self {
+            ink,
+            size: Size::AsDrawn,
+            placement: Placement { mirror: material.mirrored, ..Placement::default() },
+            max_back_feed_mm: machine.max_back_feed_mm,
+            machine,
+            material,
+            blade_offset_mm: None,
+            overcut_mm: None,
+            strategy: Strategy::Best,
+            effort: Effort::Normal,
+            order_for_time: false,
+        }
+    }
+
+    /// The offset that this program compensates, mm: 0 when the machine or the tool needs none.
+    pub fn offset_mm(&self) -> f64 {
+        if self.machine.needs_compensation() {
+            self.blade_offset_mm.unwrap_or(self.material.blade_offset_mm)
+        } else {
+            0.0
+        }
+    }
+
+    fn overcut(&self) -> f64 {
+        self.overcut_mm.unwrap_or(self.material.overcut_mm)
+    }
+}
+
+/// How large the work becomes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Size {
+    /// As it was drawn.
+    AsDrawn,
+    /// So many times as large.
+    Scale(f64),
+    /// As large as possible within a width and a height of what is cut, mm; proportions are kept.
+    Fit {
+        /// Width, mm.
+        width_mm: Option<f64>,
+        /// Height, mm.
+        height_mm: Option<f64>,
+    },
+}
+
+/// A job for one film, proven.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// Name of the film; empty when there is only one.
+    pub film: String,
+    /// The lines on the sheet.
+    pub layout: Layout,
+    /// The job in plotter units.
+    pub job: Job,
+    /// Its bytes.
+    pub written: Written,
+    /// What the bytes do.
+    pub simulation: Simulation,
+    /// How well the tip follows the lines.
+    pub tip_error: TipError,
+    /// All that is to be told, of the drawing and of the job.
+    pub findings: Vec<Finding>,
+}
+
+/// What bytes from anywhere do.
+#[derive(Debug, Clone)]
+pub struct ReadBack {
+    /// The instructions.
+    pub commands: Vec<Located>,
+    /// What they do.
+    pub simulation: Simulation,
+    /// What could not be read.
+    pub findings: Vec<Finding>,
+}
+
+/// Why there is no job.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum PlanError {
+    /// Nothing to cut.
+    #[error(transparent)]
+    Ink(#[from] InkError),
+    /// No place for it.
+    #[error(transparent)]
+    Place(#[from] PlaceError),
+    /// Out of the machine's reach.
+    #[error(transparent)]
+    Job(#[from] JobError),
+    /// The material is not for a trailing blade.
+    #[error("{title} is not cut with a trailing blade: {why}")]
+    Refused {
+        /// The material's title.
+        title: String,
+        /// Why.
+        why: String,
+    },
+    /// The size makes no sense.
+    #[error("the size {0} makes no sense; scale, width and height must be above 0")]
+    Size(String),
+}
+
+/// Plans the jobs for `drawing`: one for each film.
+///
+/// `findings` are those of reading the drawing; they come first in each plan.
+///
+/// # Errors
+/// [`PlanError`] when there is nothing to cut or it does not fit.
+pub fn plan(
+    drawing: &Drawing,
+    findings: &[Finding],
+    settings: &PlanSettings,
+) -> Result<Vec<Plan>, PlanError> {
+    if let Some(why) = settings.material.refused.clone().filter(|_| settings.offset_needed()) {
+        return Err(PlanError::Refused { title: settings.material.title.clone(), why });
+    }
+    let drawing = sized(drawing, settings)?;
+    let (ink, seen) = ink::visible(&drawing, &settings.ink)?;
+    let common: Vec<Finding> = findings.iter().cloned().chain(seen).collect();
+    let plans = ink.films.iter().filter(|film| !film.regions.is_empty() || !film.lines.is_empty());
+    plans.map(|film| plan_film(film, &drawing, common.clone(), settings)).collect()
+}
+
+impl PlanSettings {
+    fn offset_needed(&self) -> bool {
+        self.machine.tool == crate::profile::Tool::TrailingBlade
+    }
+}
+
+/// The drawing in its final size, so that every tolerance holds on the sheet.
+fn sized(drawing: &Drawing, settings: &PlanSettings) -> Result<Drawing, PlanError> {
+    let sensible = |x: f64| x.is_finite() && x > 0.0;
+    match settings.size {
+        Size::AsDrawn => Ok(drawing.clone()),
+        Size::Scale(factor) if sensible(factor) => Ok(drawing.clone().scaled(factor)),
+        Size::Scale(factor) => Err(PlanError::Size(factor.to_string())),
+        Size::Fit { width_mm, height_mm } => {
+            for length in [width_mm, height_mm].into_iter().flatten() {
+                if !sensible(length) {
+                    return Err(PlanError::Size(format!("{length} mm")));
+                }
+            }
+            let now = ink::visible(drawing, &settings.ink)?.0.bounds();
+            let ratios = [(width_mm, now.width()), (height_mm, now.height())];
+            let factors = ratios.into_iter().filter_map(|(want, is)| Some(want? / is));
+            let factor = factors.filter(|f| sensible(*f)).fold(f64::INFINITY, f64::min);
+            Ok(if factor.is_finite() { drawing.clone().scaled(factor) } else { drawing.clone() })
+        }
+    }
+}
+
+fn plan_film(
+    film: &Film,
+    drawing: &Drawing,
+    mut findings: Vec<Finding>,
+    settings: &PlanSettings,
+) -> Result<Plan, PlanError> {
+    let layout = place::layout(film, drawing.page_mm, &settings.placement, &settings.machine)?;
+    findings.extend(place::small_pieces(&layout, &settings.material));
+    let (paths, ordered) = tip_paths(&layout, settings);
+    findings.extend(ordered);
+    let (axis, followed) = blade::compensate(&paths, &blade_settings(settings));
+    findings.extend(followed);
+    let job = job::build(&axis, &layout, &settings.machine, &pace(settings))?;
+    let written = hpgl::write(&job, &settings.machine.language);
+    let back = read_back(&written.bytes, &settings.machine, settings.offset_mm());
+    findings.extend(back.findings);
+    let own = check::check(&back.simulation, &back.commands, &settings.machine);
+    findings.extend(
+        own.into_iter().filter(|f| settings.ink.trace == Trace::Outlines || f.code != "cuts-cross"),
+    );
+    let tip_error = tip_error(&back.simulation, &job, &layout);
+    let film = film.name.clone();
+    let simulation = back.simulation;
+    Ok(Plan { film, layout, job, written, simulation, tip_error, findings })
+}
+
+/// The lines in their order, each from its start.
+fn tip_paths(layout: &Layout, settings: &PlanSettings) -> (Vec<TipPath>, Vec<Finding>) {
+    let lines: Vec<Contour> = layout.lines.iter().map(|line| line.contour.clone()).collect();
+    let tree = contour_tree::build(&lines);
+    let (order, report) = order::plan(&lines, &tree, &order_settings(layout, settings));
+    let paths = order.visits.iter().filter_map(|visit| {
+        let line = layout.lines.get(visit.line)?;
+        let contour = visit.tip_path(&line.contour);
+        Some(TipPath { line: Some(visit.line), role: line.role, contour })
+    });
+    (paths.collect(), report.findings)
+}
+
+/// Price of a radian of blade swing between two cuts, mm of travel: measured to bring the mean swing
+/// from 110 to about 25 degrees for one percent of travel.
+const HEADING_MM_PER_RAD: f64 = 0.2;
+
+fn order_settings(layout: &Layout, settings: &PlanSettings) -> OrderSettings {
+    let machine = &settings.machine;
+    let trails = settings.offset_mm() > 0.0;
+    let stage = |role: Role| u32::from(role == Role::Weed);
+    OrderSettings {
+        strategy: settings.strategy,
+        effort: settings.effort,
+        cost: if settings.order_for_time {
+            Cost::time(machine.motion.as_ref())
+        } else {
+            Cost::Travel
+        },
+        start: Point::ORIGIN,
+        end: end(machine, layout.bounds()),
+        stages: layout.lines.iter().map(|line| stage(line.role)).collect(),
+        entries: EntrySettings {
+            heading_mm_per_rad: if trails { HEADING_MM_PER_RAD } else { 0.0 },
+            keep_off_corners_mm: if trails {
+                settings.offset_mm() + settings.overcut()
+            } else {
+                0.0
+            },
+            one_sense: false,
+        },
+        bands: machine
+            .feed_axis
+            .zip(settings.max_back_feed_mm)
+            .map(|(axis, height_mm)| Bands { axis, height_mm }),
+    }
+}
+
+fn end(machine: &Machine, work: Bounds) -> End {
+    match machine.end_at {
+        EndAt::Home => End::At(Point::ORIGIN),
+        EndAt::Anywhere => End::Anywhere,
+        EndAt::PastWork => {
+            let axis = machine.feed_axis.unwrap_or(FeedAxis::X);
+            let at_mm = if axis == FeedAxis::X { work.max.x } else { work.max.y };
+            End::Past { axis, at_mm }
+        }
+    }
+}
+
+fn blade_settings(settings: &PlanSettings) -> BladeSettings {
+    BladeSettings {
+        offset_mm: settings.offset_mm(),
+        overcut_mm: settings.overcut(),
+        swing_tolerance_mm: settings.material.swing_tolerance_mm,
+        unit_mm: Some(settings.machine.unit_mm),
+        start_heading: None,
+        limits: settings.machine.limits_mm(),
+        ..BladeSettings::default()
+    }
+}
+
+fn pace(settings: &PlanSettings) -> Pace {
+    let (language, material) = (&settings.machine.language, &settings.material);
+    let range = language.velocity_range_cm_s;
+    let within = |v: f64| range.map_or(v, |[low, high]| v.clamp(low, high));
+    Pace {
+        velocity_cm_s: material.velocity_cm_s.filter(|_| language.velocity).map(within),
+        force: material.machine_force.filter(|_| language.force),
+        swing_velocity_cm_s: material.swing_velocity_cm_s.filter(|_| language.velocity).map(within),
+        swing_force: material.swing_force.filter(|_| language.force),
+        passes: material.passes,
+    }
+}
+
+/// Reads and simulates `bytes` as `machine` would obey them, with a blade of `blade_offset_mm`.
+pub fn read_back(bytes: &[u8], machine: &Machine, blade_offset_mm: f64) -> ReadBack {
+    let (commands, mut findings) = hpgl::read(bytes);
+    let (trace, obeyed) = hpgl::trace(&commands, &hpgl::TraceSettings::default());
+    findings.extend(obeyed);
+    let settings = SimulateSettings::of(machine, blade_offset_mm);
+    let simulation = simulate::run(&trace, bytes.len() as u64, &settings);
+    ReadBack { commands, simulation, findings }
+}
+
+fn tip_error(simulation: &Simulation, job: &Job, layout: &Layout) -> TipError {
+    let cuts = simulation.cuts.iter().zip(&job.paths).filter(|(_, path)| path.line.is_some());
+    let tracks: Vec<&[Point]> = cuts.map(|(cut, _)| cut.tip.as_slice()).collect();
+    let wanted: Vec<&Contour> = layout.lines.iter().map(|line| &line.contour).collect();
+    check::tip_error(&tracks, &wanted)
+}

@@ -1,0 +1,135 @@
+//! [`Report`]: the figures of a job, for people and for scripts.
+//!
+//! Every figure comes from the simulated bytes. As JSON it is one object with `"format": 1`; keys
+//! carry their units and are only ever added.
+
+use serde::Serialize;
+
+use crate::finding::Finding;
+use crate::pipeline::Plan;
+use crate::simulate::Simulation;
+
+/// The figures of a job.
+#[derive(Debug, Clone, Serialize)]
+pub struct Report {
+    /// Version of this object's shape.
+    pub format: u32,
+    /// Name of the film, if there are several.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub film: String,
+    /// Width and height of what is cut, mm.
+    pub sheet_mm: [f64; 2],
+    /// Lower left corner of what is cut, machine coordinates, mm.
+    pub at_mm: [f64; 2],
+    /// Lines that are cut; orienting cuts not counted.
+    pub contours: usize,
+    /// Path of the axis with the tool down, mm.
+    pub cut_mm: f64,
+    /// Path of the axis with the tool up, mm.
+    pub travel_mm: f64,
+    /// How often the tool is lifted.
+    pub lifts: usize,
+    /// How long the job takes, s; absent when the machine's motion is unknown.
+    pub time_s: Option<f64>,
+    /// The machine's motion alone, s.
+    pub motion_s: Option<f64>,
+    /// What the serial line alone needs, s.
+    pub line_s: Option<f64>,
+    /// Size of the job.
+    pub bytes: u64,
+    /// Largest deviation of the simulated tip from the wanted lines, either way, mm; absent when
+    /// the wanted lines are unknown.
+    pub tip_error_mm: Option<f64>,
+    /// What there is to say.
+    pub findings: Vec<Finding>,
+}
+
+impl Report {
+    /// The report of a plan.
+    pub fn of_plan(plan: &Plan) -> Self {
+        let contours = plan.job.paths.iter().filter_map(|path| path.line);
+        let distinct: std::collections::HashSet<usize> = contours.collect();
+        Self {
+            film: plan.film.clone(),
+            contours: distinct.len(),
+            tip_error_mm: Some(rounded(plan.tip_error.worst_mm(), 4)),
+            ..Self::of_simulation(&plan.simulation, plan.findings.clone())
+        }
+    }
+
+    /// The report of bytes whose wanted lines are unknown.
+    pub fn of_simulation(simulation: &Simulation, findings: Vec<Finding>) -> Self {
+        let (totals, bounds) = (&simulation.totals, simulation.cut_bounds());
+        let corner = if bounds.is_empty() { [0.0; 2] } else { [bounds.min.x, bounds.min.y] };
+        let time = |t: Option<f64>| t.map(|t| rounded(t, 2));
+        Self {
+            format: 1,
+            film: String::new(),
+            sheet_mm: [rounded(bounds.width(), 3), rounded(bounds.height(), 3)],
+            at_mm: corner.map(|x| rounded(x, 3)),
+            contours: simulation.cuts.len(),
+            cut_mm: rounded(totals.cut_mm, 3),
+            travel_mm: rounded(totals.travel_mm, 3),
+            lifts: totals.lifts,
+            time_s: time(totals.time_s),
+            motion_s: time(totals.motion_s),
+            line_s: time(totals.line_s),
+            bytes: totals.bytes,
+            tip_error_mm: None,
+            findings,
+        }
+    }
+
+    /// The figures as aligned lines for a terminal; findings are told elsewhere.
+    pub fn lines(&self) -> Vec<(&'static str, String)> {
+        let mut lines = Vec::new();
+        if !self.film.is_empty() {
+            lines.push(("film", self.film.clone()));
+        }
+        let [width, height] = self.sheet_mm;
+        let [x, y] = self.at_mm;
+        lines.push(("size", format!("{width:.1} x {height:.1} mm at {x:.1}, {y:.1} mm")));
+        lines.push(("contours", self.contours.to_string()));
+        lines.push(("cut", metres(self.cut_mm)));
+        lines.push(("travel", metres(self.travel_mm)));
+        lines.push(("lifts", self.lifts.to_string()));
+        if let Some(seconds) = self.time_s {
+            lines.push(("time", self.pace(seconds)));
+        }
+        if let Some(error) = self.tip_error_mm {
+            lines.push(("tip error", format!("{error:.3} mm at most, simulated")));
+        }
+        lines.push(("job", format!("{} bytes", self.bytes)));
+        lines
+    }
+
+    fn pace(&self, seconds: f64) -> String {
+        let line_rules = self.line_s.zip(self.motion_s).is_some_and(|(line, motion)| line > motion);
+        let why = if line_rules {
+            " (the serial line sets the pace: a higher rate or a coarser --tolerance helps)"
+        } else {
+            ""
+        };
+        format!("{}{why}", duration(seconds))
+    }
+}
+
+/// A length in millimetres or, from a metre on, in metres.
+pub fn metres(mm: f64) -> String {
+    if mm < 1000.0 { format!("{mm:.1} mm") } else { format!("{:.2} m", mm / 1000.0) }
+}
+
+/// Seconds as people say them.
+pub fn duration(seconds: f64) -> String {
+    let whole = seconds.round() as u64;
+    match whole {
+        0..60 => format!("{seconds:.0} s"),
+        60..3600 => format!("{} min {:02} s", whole / 60, whole % 60),
+        _ => format!("{} h {:02} min", whole / 3600, whole % 3600 / 60),
+    }
+}
+
+fn rounded(x: f64, digits: i32) -> f64 {
+    let factor = 10f64.powi(digits);
+    (x * factor).round() / factor
+}
