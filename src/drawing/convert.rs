@@ -54,7 +54,7 @@ pub(super) struct Walk<'a> {
 /// Walks a whole tree.
 pub(super) fn convert<'a>(tree: &usvg::Tree, survey: &'a Survey) -> Walk<'a> {
     let size = tree.size();
-    let page_mm = (f64::from(size.width()) * MM_PER_PX, f64::from(size.height()) * MM_PER_PX);
+    let page_mm = (page_side(size.width()), page_side(size.height()));
     let mut walk = Walk {
         survey,
         drawing: Drawing { page_mm, ..Drawing::default() },
@@ -75,6 +75,12 @@ pub(super) fn convert<'a>(tree: &usvg::Tree, survey: &'a Survey) -> Walk<'a> {
     walk.drawing.shapes = shapes;
     settle_layers(&mut walk.drawing, &survey.layers);
     walk
+}
+
+/// A side of the page, mm. The library keeps 24 bits of it: a hundred millimetres come back as
+/// 100.000001, so it is rounded to a tenth of a micrometre.
+fn page_side(px: f32) -> f64 {
+    (f64::from(px) * MM_PER_PX * 1e4).round() / 1e4
 }
 
 /// Shapes outside every layer get one of their own, where the first of them lies.

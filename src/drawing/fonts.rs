@@ -7,6 +7,7 @@
 //!
 //! Text converted to paths in the drawing program needs none of this.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, OnceLock};
 
@@ -15,7 +16,7 @@ use usvg::FontResolver;
 use usvg::fontdb::{self, Database, Family};
 
 use super::survey::{Survey, TextRun, quoted};
-use crate::finding::Finding;
+use crate::finding::{Finding, Place};
 
 /// Stands for "no family was named" where the SVG library wants a name.
 pub(super) const UNNAMED: &str = "bladewright: no family named";
@@ -47,6 +48,15 @@ pub(super) enum Choice {
     Fallback(String, String),
     /// Nothing; the missing family.
     Missing(String),
+}
+
+/// What the SVG library asked for while it set the texts.
+#[derive(Debug, Default)]
+pub(super) struct Asked {
+    /// Characters that came from another font, with it.
+    pub(super) borrowed: Vec<(char, String)>,
+    /// Families that were asked for and not found.
+    missing: BTreeSet<String>,
 }
 
 impl Choice {
@@ -145,15 +155,15 @@ impl Fonts {
         scored.into_iter().take(3).map(|(_, name)| name.to_owned()).collect()
     }
 
-    /// The SVG library's way to ask for fonts. Substituted characters go into `borrowed`.
-    pub(super) fn resolver<'a>(
-        &'a self,
-        borrowed: &'a Mutex<Vec<(char, String)>>,
-    ) -> FontResolver<'a> {
+    /// The SVG library's way to ask for fonts; what it asks is noted.
+    pub(super) fn resolver<'a>(&'a self, asked: &'a Mutex<Asked>) -> FontResolver<'a> {
         let fallback = FontResolver::default_fallback_selector();
         FontResolver {
             select_font: Box::new(|font, database| {
                 let choice = self.choose(font.families());
+                if let (Choice::Missing(name), Ok(mut asked)) = (&choice, asked.lock()) {
+                    asked.missing.insert(name.clone());
+                }
                 let query = fontdb::Query {
                     families: &[Family::Name(choice.family()?)],
                     weight: fontdb::Weight(font.weight()),
@@ -168,18 +178,49 @@ impl Fonts {
                 }
                 let id = fallback(character, used, database)?;
                 let name = database.face(id).and_then(|f| f.families.first()).map(|f| f.0.clone());
-                if let (Ok(mut list), Some(name)) = (borrowed.lock(), name) {
-                    list.push((character, name));
+                if let (Ok(mut asked), Some(name)) = (asked.lock(), name) {
+                    asked.borrowed.push((character, name));
                 }
                 Some(id)
             }),
         }
     }
 
+    /// Errors for families that were missing in texts which [`Fonts::check`] does not see set:
+    /// clones, markers, pictures.
+    pub(super) fn told_late(&self, survey: &Survey, asked: &Asked) -> Vec<Finding> {
+        let told: BTreeSet<String> = survey
+            .runs
+            .iter()
+            .filter(|run| !run.shelved)
+            .filter_map(|run| match self.choose(&parsed(&run.families)) {
+                Choice::Missing(name) => Some(name),
+                _ => None,
+            })
+            .collect();
+        asked
+            .missing
+            .difference(&told)
+            .map(|missing| {
+                let run = survey.runs.iter().find(|run| {
+                    self.choose(&parsed(&run.families)) == Choice::Missing(missing.clone())
+                });
+                let (text, place) =
+                    run.map_or(("a text", Place::default()), |r| ("the text", r.place));
+                let name = run.map_or(String::new(), |r| format!(" {}", quoted(&r.text)));
+                let text = format!(
+                    "{text}{name} asks for the font {}, which is not installed; it is left out.",
+                    quoted(missing)
+                );
+                Finding::error("font-missing", text).hint(self.advice(missing)).at(place)
+            })
+            .collect()
+    }
+
     /// Tells of every text that is not set in the family asked for.
     pub(super) fn check(&self, survey: &mut Survey) -> Vec<Finding> {
         let mut findings = Vec::new();
-        for run in &survey.runs {
+        for run in survey.runs.iter().filter(|run| !run.shelved) {
             let choice = self.choose(&parsed(&run.families));
             if matches!(choice, Choice::Missing(_))
                 && let Some(element) = run.element.and_then(|e| survey.elements.get_mut(e))

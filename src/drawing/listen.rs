@@ -12,6 +12,7 @@ use std::sync::Once;
 
 use log::{Level, LevelFilter, Log, Metadata, Record};
 
+use super::survey::quoted;
 use crate::finding::Finding;
 
 thread_local! {
@@ -72,32 +73,23 @@ pub(super) fn findings(heard: &[String]) -> Vec<Finding> {
 }
 
 /// How a message begins, and what to say for it.
-const SENTENCES: [(&str, &str, &str); 11] = [
+const SENTENCES: [(&str, &str, &str); 8] = [
     ("Recursive 'use'", "clone-of-itself", "a clone contains itself; it is left out."),
     ("Recursive marker", "marker-of-itself", "a marker contains itself; it is left out."),
     ("Element '#", "link-to-itself", "an element refers to itself; the reference is left out."),
     (
         "Clipping of zero-sized",
         "clip-without-size",
-        "a clip path in proportion to its shape meets a shape without width or height; the shape is not drawn.",
+        "a clip path in proportion to its shape meets a shape without width or height; the shape \
+         is not drawn.",
     ),
     (
         "Masking of zero-sized",
         "mask-without-size",
-        "a mask in proportion to its shape meets a shape without width or height; the shape is not drawn.",
+        "a mask in proportion to its shape meets a shape without width or height; the shape is \
+         not drawn.",
     ),
     ("Mask '", "mask-without-size", "a mask has no width or height; what it covers is not drawn."),
-    ("Failed to parse fill", "paint-unreadable", "a fill colour can't be read; black is taken."),
-    (
-        "Failed to parse stroke",
-        "paint-unreadable",
-        "a line colour can't be read; the line is not painted.",
-    ),
-    (
-        "Failed to parse",
-        "value-unreadable",
-        "a value in the drawing can't be read; it is taken as not given.",
-    ),
     (
         "Failed to load nested SVG",
         "image-unreadable",
@@ -106,30 +98,55 @@ const SENTENCES: [(&str, &str, &str); 11] = [
     ("Image ", "image-unreadable", "a picture has no size or can't be read; it is not cut."),
 ];
 
-/// Messages about what the survey tells with its place, or about no ink.
-const KNOWN: [&str; 14] = [
-    "Rect '",
-    "Circle '",
-    "Ellipse '",
-    "Polyline '",
-    "Polygon '",
-    "Error during path",
-    "No match for",
-    "Fallback from",
-    "No fonts with",
-    "Filters on",
-    "Failed to load '",
-    "Gradient",
-    "Pattern",
-    "Failed to parse a filter",
+/// Properties of which the survey tells with their place, or that mean nothing to a knife.
+const TOLD: [&str; 22] = [
+    "clip-path",
+    "mask",
+    "filter",
+    "marker-start",
+    "marker-mid",
+    "marker-end",
+    "x",
+    "y",
+    "width",
+    "height",
+    "rx",
+    "ry",
+    "cx",
+    "cy",
+    "r",
+    "x1",
+    "y1",
+    "x2",
+    "y2",
+    "stroke-width",
+    "color",
+    "font-family",
 ];
 
 fn finding(message: &str) -> Option<Finding> {
-    if KNOWN.iter().any(|start| message.starts_with(start)) {
-        return None;
+    if let Some(rest) = message.strip_prefix("Failed to parse ") {
+        return unreadable(rest);
     }
     let (_, code, text) = SENTENCES.iter().find(|(start, _, _)| message.starts_with(start))?;
     Some(Finding::warning(code, *text))
+}
+
+/// A value that the library could not read: `NAME value: 'VALUE'...`.
+fn unreadable(rest: &str) -> Option<Finding> {
+    let (name, value) = rest.split_once(" value: ")?;
+    let value = value.split('\'').nth(1)?;
+    if TOLD.contains(&name) || (name == "stroke-linejoin" && value == "arcs") {
+        return None;
+    }
+    let then = match name {
+        "fill" => "black is taken",
+        "stroke" => "the line is not painted",
+        _ => "it is taken as not given",
+    };
+    let shown: String = value.chars().take(40).collect();
+    let text = format!("{name} {} can't be read; {then}.", quoted(&shown));
+    Some(Finding::warning("value-unreadable", text))
 }
 
 #[cfg(test)]

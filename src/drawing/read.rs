@@ -12,7 +12,7 @@ use usvg::roxmltree::{self, Document, ParsingOptions};
 
 use super::convert::convert;
 use super::error::ReadError;
-use super::fonts::{Fonts, UNNAMED};
+use super::fonts::{Asked, Fonts, UNNAMED};
 use super::limits::STACK_BYTES;
 use super::survey::{Survey, survey};
 use super::{Drawing, closing, door, images, listen};
@@ -71,12 +71,14 @@ fn read_text(text: &str, settings: &ReadSettings) -> Result<(Drawing, Vec<Findin
         settings.font_fallback.clone(),
     );
     findings.extend(fonts.check(&mut survey));
-    let borrowed = Mutex::new(Vec::new());
-    let (tree, heard) = listen::while_reading(|| parse(&doc, &survey, &fonts, &borrowed));
+    let asked = Mutex::new(Asked::default());
+    let (tree, heard) = listen::while_reading(|| parse(&doc, &survey, &fonts, &asked));
     let mut walk = convert(&tree?, &survey);
     findings.append(&mut walk.findings);
     findings.extend(listen::findings(&heard));
-    closing::add(&mut findings, &mut walk, &borrowed.into_inner().unwrap_or_default());
+    let asked = asked.into_inner().unwrap_or_default();
+    findings.extend(fonts.told_late(&survey, &asked));
+    closing::add(&mut findings, &mut walk, &asked.borrowed);
     Ok((walk.drawing, closing::settle(findings)))
 }
 
@@ -86,12 +88,12 @@ fn parse(
     doc: &Document<'_>,
     survey: &Survey,
     fonts: &Fonts,
-    borrowed: &Mutex<Vec<(char, String)>>,
+    asked: &Mutex<Asked>,
 ) -> Result<usvg::Tree, ReadError> {
     let options = usvg::Options {
         font_family: UNNAMED.into(),
         fontdb: fonts.database.clone(),
-        font_resolver: fonts.resolver(borrowed),
+        font_resolver: fonts.resolver(asked),
         image_href_resolver: images::resolver(),
         ..usvg::Options::default()
     };

@@ -64,6 +64,8 @@ pub(super) struct TextRun {
     pub(super) place: Place,
     /// The value of `font-family`; empty if none was given.
     pub(super) families: String,
+    /// Whether it stands in a definition.
+    pub(super) shelved: bool,
     /// The text, blanks collapsed.
     pub(super) text: String,
 }

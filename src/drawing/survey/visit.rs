@@ -339,7 +339,8 @@ impl<'a> Visitor<'a> {
         self.out.needs_fonts = true;
         let families = context.families.unwrap_or_default().to_owned();
         let place = self.place(node);
-        self.out.runs.push(TextRun { element: context.text, place, families, text });
+        let shelved = context.shelved;
+        self.out.runs.push(TextRun { element: context.text, place, families, shelved, text });
     }
 
     fn refuse_long_text(&mut self, node: Node<'a, 'a>) {
