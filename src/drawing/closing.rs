@@ -1,5 +1,7 @@
 //! The last findings, once everything is known, and the order in which all are told.
 
+use std::collections::HashSet;
+
 use super::convert::Walk;
 use super::limits::MAX_FINDINGS_PER_CODE;
 use super::survey::{Element, SizeGiven, quoted};
@@ -38,9 +40,8 @@ fn vanished(walk: &Walk<'_>, told: &[Finding]) -> Vec<Finding> {
         let e = &elements[i];
         e.expected && !e.explained && !walk.seen[i] && reappears(e)
     };
-    let places: Vec<Place> = told.iter().map(|f| f.place).collect();
-    let told =
-        |place: &Place| places.iter().any(|p| p.row == place.row && p.column == place.column);
+    let places: HashSet<_> = told.iter().map(|f| (f.place.row, f.place.column)).collect();
+    let told = |place: &Place| places.contains(&(place.row, place.column));
     (0..elements.len())
         .filter(|i| lost(*i) && !elements[*i].parent.is_some_and(lost))
         .filter(|i| !told(&elements[*i].place))

@@ -384,7 +384,7 @@ fn bez_path(data: &usvg::tiny_skia_path::Path) -> BezPath {
 }
 
 fn in_range(shape: &Shape) -> bool {
-    let b = (shape.to_page * shape.path.clone()).control_box();
+    let b = shape.to_page.transform_rect_bbox(shape.path.control_box());
     [b.x0, b.y0, b.x1, b.y1].iter().all(|c| c.is_finite() && c.abs() <= MAX_PAGE_MM)
 }
 

@@ -8,7 +8,7 @@ use std::borrow::Cow;
 use std::io::Read;
 
 use super::error::ReadError;
-use super::limits::{MAX_NESTING, MAX_TEXT_BYTES};
+use super::limits::{MAX_ATTRIBUTES, MAX_NESTING, MAX_TEXT_BYTES};
 use super::lines::LineTable;
 
 /// Unpacks and checks a file's bytes.
@@ -89,7 +89,7 @@ fn not_utf8(bytes: &[u8], error: std::str::Utf8Error) -> ReadError {
     ReadError::NotUtf8 { byte: error.valid_up_to() as u64, place }
 }
 
-/// Refuses deep nesting. A rough count is enough: it knows comments, CDATA, instructions, quoted
+/// Refuses deep nesting and floods of attributes. A rough count is enough: it knows comments, CDATA, instructions, quoted
 /// values and self-closing tags, and never counts less than the XML library does for text that
 /// the library accepts.
 fn check_nesting(text: &str) -> Result<(), ReadError> {
@@ -110,32 +110,47 @@ fn check_nesting(text: &str) -> Result<(), ReadError> {
         } else if rest.starts_with(b"<!") {
             found + 2
         } else {
-            let (end, closed) = tag_end(bytes, found + 1);
-            if !closed {
-                depth += 1;
-            }
+            let tag = tag_end(bytes, found + 1);
+            depth += usize::from(!tag.closed);
+            let place = || LineTable::new(text).place(found);
             if depth > MAX_NESTING {
-                return Err(ReadError::TooDeep(LineTable::new(text).place(found)));
+                return Err(ReadError::TooDeep(place()));
             }
-            end
+            if tag.attributes > MAX_ATTRIBUTES {
+                return Err(ReadError::TooManyAttributes(place()));
+            }
+            tag.end
         };
     }
     Ok(())
 }
 
-/// Where a tag ends, and whether it closes itself.
-fn tag_end(bytes: &[u8], from: usize) -> (usize, bool) {
+/// A start tag, roughly.
+struct Tag {
+    /// The byte after it.
+    end: usize,
+    /// Whether it closes itself.
+    closed: bool,
+    attributes: usize,
+}
+
+fn tag_end(bytes: &[u8], from: usize) -> Tag {
     let mut quote = None;
+    let mut attributes = 0;
     for (i, &b) in bytes.iter().enumerate().skip(from) {
         match (quote, b) {
             (Some(q), _) if q == b => quote = None,
             (Some(_), _) => {}
             (None, b'"' | b'\'') => quote = Some(b),
-            (None, b'>') => return (i + 1, bytes.get(i.wrapping_sub(1)) == Some(&b'/')),
+            (None, b'>') => {
+                let closed = bytes.get(i.wrapping_sub(1)) == Some(&b'/');
+                return Tag { end: i + 1, closed, attributes };
+            }
+            (None, b'=') => attributes += 1,
             (None, _) => {}
         }
     }
-    (bytes.len(), false)
+    Tag { end: bytes.len(), closed: false, attributes }
 }
 
 fn find(bytes: &[u8], from: usize, needle: &[u8]) -> Option<usize> {

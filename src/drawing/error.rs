@@ -7,7 +7,7 @@
 use crate::finding::Place;
 use thiserror::Error;
 
-use super::limits::{MAX_EXPANDED, MAX_NESTING, MAX_REFERENCES, MAX_TEXT_BYTES};
+use super::limits::{MAX_ATTRIBUTES, MAX_EXPANDED, MAX_NESTING, MAX_REFERENCES, MAX_TEXT_BYTES};
 
 /// Why a drawing can't be read at all.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -61,9 +61,24 @@ pub enum ReadError {
     TooManyReferences(Place),
     /// More than [`MAX_EXPANDED`] elements once clones, markers and masks are written out.
     #[error(
-        "the drawing grows beyond {MAX_EXPANDED} elements when its clones, markers, patterns and masks are written out; turn clones into plain shapes and leave out what is not cut"
+        "the drawing grows beyond {MAX_EXPANDED} elements (or four million path points) when its clones, markers, patterns and masks are written out; leave out what is not cut"
     )]
     TooManyElements(Place),
+    /// More than [`MAX_ATTRIBUTES`] on one element.
+    #[error(
+        "an element has more than {MAX_ATTRIBUTES} attributes here; save the drawing again as plain SVG"
+    )]
+    TooManyAttributes(Place),
+    /// Too many style rules for too many elements.
+    #[error(
+        "{rules} style rules for {elements} elements are more than can be read; save the drawing again as plain SVG, with styles as attributes"
+    )]
+    TooManyRules {
+        /// Rules of all style sheets.
+        rules: usize,
+        /// Elements of the drawing.
+        elements: usize,
+    },
     /// Width or height of zero or less.
     #[error(
         "the page has no size: width and height of <svg> must be more than zero; set them, for example width=\"100mm\""
@@ -84,6 +99,7 @@ impl ReadError {
             | Self::TooDeep(place)
             | Self::TooManyReferences(place)
             | Self::TooManyElements(place)
+            | Self::TooManyAttributes(place)
             | Self::NoSize(place) => *place,
             _ => Place::default(),
         }
@@ -100,6 +116,7 @@ impl ReadError {
             Self::Xml { .. } => "drawing-xml",
             Self::TooDeep(_) | Self::TooManyReferences(_) => "drawing-too-deep",
             Self::TooManyElements(_) => "drawing-too-many-elements",
+            Self::TooManyAttributes(_) | Self::TooManyRules { .. } => "drawing-too-many-styles",
             Self::NoSize(_) => "page-size",
             Self::Internal(_) => "drawing-unreadable",
         }

@@ -23,6 +23,7 @@ mod style;
 mod visit;
 
 use std::collections::HashMap;
+use std::hash::{Hash, Hasher};
 
 use usvg::roxmltree::Document;
 
@@ -121,11 +122,10 @@ pub(super) fn survey(doc: &Document<'_>) -> Result<Survey, ReadError> {
     visit::run(doc, &lines, Survey { root: place, prefix, ..Survey::default() })
 }
 
-/// A beginning for made-up ids that occurs nowhere in the text.
+/// A beginning for made-up ids that occurs nowhere in the text: made from the text's own hash, so
+/// that no text can be written to hold it.
 fn unused_prefix(text: &str) -> String {
-    let mut prefix = String::from("e-");
-    while text.contains(&prefix) {
-        prefix.insert(0, 'e');
-    }
-    prefix
+    let mut hasher = std::hash::DefaultHasher::new();
+    text.hash(&mut hasher);
+    format!("e{:016x}-", hasher.finish())
 }

@@ -27,6 +27,8 @@ pub(super) struct Reference<'a> {
 pub(super) struct Graph<'a> {
     /// For each element, the index after its last descendant.
     pub(super) ends: Vec<usize>,
+    /// What each element weighs by itself, 1 or more.
+    pub(super) own: Vec<u64>,
     /// Ascending by `from`.
     pub(super) references: Vec<Reference<'a>>,
     /// Which element has an id.
@@ -50,8 +52,13 @@ enum Weight {
 /// Refuses chains and growth beyond the limits.
 pub(super) fn check(graph: &Graph<'_>) -> Result<(), TooMuch> {
     let mut weights = vec![Weight::Unknown; graph.ends.len()];
-    let mut total = graph.ends.len() as u64;
-    for reference in &graph.references {
+    let before = sums(&graph.own);
+    let mut total = before.last().copied().unwrap_or(0);
+    if total > MAX_EXPANDED {
+        return Err(TooMuch::Elements(0));
+    }
+    let graph = &Weighed { graph, before: &before };
+    for reference in &graph.graph.references {
         let (elements, _) = follow(graph, reference, 1, &mut weights)?;
         total = total.saturating_add(elements);
         if total > MAX_EXPANDED {
@@ -61,14 +68,28 @@ pub(super) fn check(graph: &Graph<'_>) -> Result<(), TooMuch> {
     Ok(())
 }
 
+/// The graph with the weight of all elements before each.
+struct Weighed<'a, 'g> {
+    graph: &'a Graph<'g>,
+    before: &'a [u64],
+}
+
+fn sums(own: &[u64]) -> Vec<u64> {
+    let running = own.iter().scan(0u64, |sum, weight| {
+        *sum = sum.saturating_add(*weight);
+        Some(*sum)
+    });
+    std::iter::once(0).chain(running).collect()
+}
+
 /// Elements and depth that one reference stands for. Recursion is bounded by the chain's limit.
 fn follow(
-    graph: &Graph<'_>,
+    graph: &Weighed<'_, '_>,
     reference: &Reference<'_>,
     depth: usize,
     weights: &mut [Weight],
 ) -> Result<(u64, usize), TooMuch> {
-    let Some(&target) = graph.ids.get(reference.id) else { return Ok((0, 0)) };
+    let Some(&target) = graph.graph.ids.get(reference.id) else { return Ok((0, 0)) };
     let (elements, below) = weigh(graph, target, depth, weights)?;
     if depth + below > MAX_REFERENCES {
         return Err(TooMuch::Chain(reference.from));
@@ -77,7 +98,7 @@ fn follow(
 }
 
 fn weigh(
-    graph: &Graph<'_>,
+    graph: &Weighed<'_, '_>,
     target: usize,
     depth: usize,
     weights: &mut [Weight],
@@ -88,11 +109,11 @@ fn weigh(
         Weight::Unknown if depth > MAX_REFERENCES => return Err(TooMuch::Chain(target)),
         Weight::Unknown => weights[target] = Weight::Open,
     }
-    let end = graph.ends[target];
-    let first = graph.references.partition_point(|r| r.from < target);
-    let mut elements = (end - target) as u64;
+    let end = graph.graph.ends[target];
+    let first = graph.graph.references.partition_point(|r| r.from < target);
+    let mut elements = graph.before[end].saturating_sub(graph.before[target]);
     let mut deepest = 0;
-    for reference in graph.references[first..].iter().take_while(|r| r.from < end) {
+    for reference in graph.graph.references[first..].iter().take_while(|r| r.from < end) {
         let (more, below) = follow(graph, reference, depth + 1, weights)?;
         elements = elements.saturating_add(more);
         deepest = deepest.max(below);
@@ -116,7 +137,7 @@ mod tests {
             .map(|from| Reference { from, id: &names[from + 1], times: 1 })
             .collect();
         let ids = names.iter().enumerate().map(|(i, n)| (n.as_str(), i)).collect();
-        Graph { ends: (1..=*length).collect(), references, ids }
+        Graph { ends: (1..=*length).collect(), own: vec![1; *length], references, ids }
     }
 
     #[test]

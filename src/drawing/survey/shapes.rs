@@ -4,11 +4,12 @@
 //! A shape that can't be read at all is taken out of the text, so that the library never computes
 //! with infinities.
 
-use svgtypes::{Length, LengthListParser};
+use svgtypes::LengthListParser;
 use usvg::roxmltree::{Attribute, Node};
 
 use super::arcs::{self, larger};
 use super::losses::{self, called, shortened};
+use super::size::readable;
 use super::splice::Edit;
 use super::style::{Prop, Props};
 use super::visit::{Inherited, Visitor};
@@ -62,16 +63,18 @@ fn lengths(v: &mut Visitor<'_>, node: Node<'_, '_>, hidden: bool) -> f64 {
     let mut largest = 0.0;
     for attribute in node.attributes().filter(|a| LENGTHS.contains(&a.name())) {
         let value = attribute.value();
-        match value.trim().parse::<Length>() {
-            Ok(length) => largest = larger(largest, length.number),
-            Err(_) if matches!(value.trim(), "auto" | "inherit" | "") || hidden => {}
-            Err(_) => {
+        match readable(value) {
+            Some((length, text)) => {
+                largest = larger(largest, length.number);
+                if text != value {
+                    v.edits.push(Edit::replace(attribute.range_value(), text));
+                }
+            }
+            None if matches!(value.trim(), "auto" | "inherit" | "") || hidden => {}
+            None => {
                 let tag = node.tag_name().name();
                 v.tell(node, losses::unreadable(attribute.name(), value, tag));
             }
-        }
-        if value.trim() != value && value.trim().parse::<Length>().is_ok() {
-            v.edits.push(Edit::replace(attribute.range_value(), value.trim()));
         }
     }
     largest
@@ -108,12 +111,13 @@ fn zero(node: Node<'_, '_>, name: &str) -> bool {
 }
 
 fn is_zero(value: Option<&str>) -> bool {
-    value.is_some_and(|v| v.trim().parse::<Length>().is_ok_and(|l| l.number == 0.0))
+    value.and_then(readable).is_some_and(|(length, _)| length.number == 0.0)
 }
 
 fn path(v: &mut Visitor<'_>, node: Node<'_, '_>, data: Attribute<'_, '_>, hidden: bool) -> f64 {
     let text = data.value();
     let report = arcs::inspect(text);
+    v.weigh_commands(report.commands);
     if let Some(rewritten) = report.rewritten {
         v.edits.push(Edit::replace(data.range_value(), rewritten));
     }
@@ -151,6 +155,7 @@ fn polygon(
 ) -> f64 {
     let text = points.value();
     let parsed: Vec<_> = LengthListParser::from(text).collect();
+    v.weigh_commands(parsed.len() / 2);
     let numbers = parsed.iter().take_while(|n| n.is_ok()).count();
     if (numbers < parsed.len() || numbers % 2 == 1) && !hidden {
         let finding = Finding::warning(

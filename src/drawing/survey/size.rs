@@ -65,7 +65,7 @@ fn side(root: Node<'_, '_>, name: &'static str, page: &mut PageSize) -> Option<S
     if matches!(trimmed, "" | "auto" | "none") {
         return None;
     }
-    let Some((length, rewritten)) = parse(trimmed) else {
+    let Some((length, rewritten)) = readable(trimmed).filter(|(l, _)| l.number.is_finite()) else {
         page.unreadable.push((name, text.to_owned()));
         return None;
     };
@@ -87,13 +87,16 @@ fn from_style<'a>(root: Node<'a, 'a>, name: &str) -> Option<&'a str> {
 }
 
 /// The length, and a way to write it that the SVG library understands.
-fn parse(text: &str) -> Option<(Length, String)> {
-    let lower = text.to_ascii_lowercase();
-    if let Some(quarters) = lower.strip_suffix('q') {
-        let mm = quarters.trim().parse::<f64>().ok()? / 4.0;
+pub(super) fn readable(text: &str) -> Option<(Length, String)> {
+    let trimmed = text.trim();
+    if let Ok(length) = trimmed.parse::<Length>() {
+        return Some((length, trimmed.to_owned()));
+    }
+    let compact = trimmed.to_ascii_lowercase().split_whitespace().collect::<String>();
+    if let Some(quarters) = compact.strip_suffix('q') {
+        let mm = quarters.parse::<f64>().ok()? / 4.0;
         return Some((Length::new(mm, LengthUnit::Mm), format!("{mm}mm")));
     }
-    let compact: String = lower.split_whitespace().collect();
-    let length = compact.parse::<Length>().ok().filter(|l| l.number.is_finite())?;
-    Some((length, if text.parse::<Length>().is_ok() { text.to_owned() } else { compact }))
+    let length = compact.parse::<Length>().ok()?;
+    Some((length, compact))
 }

@@ -122,6 +122,11 @@ impl<'a> Styles<'a> {
         Self { sheet }
     }
 
+    /// How many rules there are.
+    pub(super) fn rules(&self) -> usize {
+        self.sheet.rules.len()
+    }
+
     /// An element's own values.
     pub(super) fn props(&self, node: Node<'a, 'a>) -> Props<'a> {
         let mut props = Props { values: [None; PROPS] };

@@ -15,7 +15,7 @@ use super::style::{Prop, Props, SVG, Styles};
 use super::{Element, Survey, TextRun, losses, shapes};
 use crate::drawing::Layer;
 use crate::drawing::error::ReadError;
-use crate::drawing::limits::{MAX_NESTING, MAX_TEXT_CHARS};
+use crate::drawing::limits::{COMMANDS_PER_ELEMENT, MAX_NESTING, MAX_STYLE_WORK, MAX_TEXT_CHARS};
 use crate::drawing::lines::LineTable;
 use crate::finding::{Finding, Place};
 
@@ -74,6 +74,7 @@ pub(super) fn run<'a>(
         tallies: HashMap::new(),
         starts: Vec::new(),
     };
+    check_rules(&visitor.styles, doc)?;
     visitor.root(doc.root_element());
     references::check(&visitor.graph).map_err(|e| refusal(&e, &visitor))?;
     losses::finish_tallies(&mut visitor);
@@ -104,6 +105,15 @@ fn check_depth(doc: &Document<'_>, lines: &LineTable<'_>) -> Result<(), ReadErro
             node = next;
         }
     }
+}
+
+/// Refuses style sheets that would take minutes.
+fn check_rules(styles: &Styles<'_>, doc: &Document<'_>) -> Result<(), ReadError> {
+    let (rules, elements) = (styles.rules(), doc.descendants().filter(Node::is_element).count());
+    if (rules as u64).saturating_mul(elements as u64) > MAX_STYLE_WORK {
+        return Err(ReadError::TooManyRules { rules, elements });
+    }
+    Ok(())
 }
 
 fn ids<'a>(doc: &'a Document<'a>) -> HashMap<&'a str, Node<'a, 'a>> {
@@ -367,11 +377,19 @@ impl<'a> Visitor<'a> {
     fn enter(&mut self, node: Node<'a, 'a>) -> usize {
         let index = self.graph.ends.len();
         self.graph.ends.push(index + 1);
+        self.graph.own.push(1);
         self.starts.push(node.range().start);
         if let Some(id) = node.attribute("id") {
             self.graph.ids.entry(id).or_insert(index);
         }
         index
+    }
+
+    /// Adds a path's commands to the weight of the element entered last.
+    pub(super) fn weigh_commands(&mut self, commands: usize) {
+        if let Some(own) = self.graph.own.last_mut() {
+            *own += commands as u64 / COMMANDS_PER_ELEMENT;
+        }
     }
 
     fn leave(&mut self, index: usize) {

@@ -1,0 +1,119 @@
+//! What is cut is what is seen: every drawing in `tests/drawings/` is read, its visible ink merged
+//! and filled, and laid over a picture by an independent renderer.
+//!
+//! Referee: resvg 0.49 (alpha of its picture). Edges are allowed to differ by a pixel: only a block
+//! of 3 x 3 pixels that is ink in one picture and bare in the other counts as wrong. At 1000 pixels
+//! for the longer side that finds anything wider than three thousandths of the page.
+
+use std::path::{Path, PathBuf};
+
+use bladewright::drawing::{self, ReadSettings};
+use bladewright::ink::{InkSettings, visible};
+use resvg::tiny_skia::{FillRule, Paint, PathBuilder, Pixmap, Transform};
+use resvg::usvg;
+
+/// Longer side of the pictures, pixels.
+const SIDE: f32 = 1000.0;
+
+#[test]
+fn ink_cut_equals_ink_seen() {
+    let files = drawings();
+    assert!(files.len() >= 40, "{}", files.len());
+    for file in files {
+        let bytes = std::fs::read(&file).unwrap();
+        let (seen, scale) = picture(&bytes);
+        let cut = filled(&bytes, &seen, scale);
+        let wrong = wrong_blocks(&seen, &cut);
+        assert_eq!(wrong, 0, "{}", file.display());
+        assert!(inked(&cut) > 500, "{}", file.display());
+    }
+}
+
+#[test]
+fn the_comparison_notices_a_missing_part() {
+    let whole = b"<svg xmlns='http://www.w3.org/2000/svg' width='100mm' height='100mm' \
+        viewBox='0 0 100 100'><path d='M10 10h40v40h-40z'/><path d='M70 70h.5v20h-.5z'/></svg>";
+    let part = String::from_utf8_lossy(whole).replace("<path d='M70 70h.5v20h-.5z'/>", "");
+    let (seen, scale) = picture(whole);
+    assert_eq!(wrong_blocks(&seen, &filled(whole, &seen, scale)), 0);
+    assert!(wrong_blocks(&seen, &filled(part.as_bytes(), &seen, scale)) > 100);
+}
+
+/// Every drawing but the one that holds what the referee shows otherwise.
+fn drawings() -> Vec<PathBuf> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/drawings");
+    let mut files = Vec::new();
+    let mut folders = vec![root];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            match path.extension().and_then(|e| e.to_str()) {
+                None => folders.push(path),
+                Some("svg") if !path.ends_with("beyond.svg") => files.push(path),
+                Some(_) => {}
+            }
+        }
+    }
+    files.sort();
+    files
+}
+
+/// The referee's picture, and pixels per CSS pixel.
+fn picture(bytes: &[u8]) -> (Pixmap, f32) {
+    let tree = usvg::Tree::from_data(bytes, &usvg::Options::default()).unwrap();
+    let (width, height) = (tree.size().width(), tree.size().height());
+    let scale = SIDE / width.max(height);
+    let side = |s: f32| ((s * scale).ceil() as u32).max(1);
+    let mut pixmap = Pixmap::new(side(width), side(height)).unwrap();
+    resvg::render(&tree, Transform::from_scale(scale, scale), &mut pixmap.as_mut());
+    (pixmap, scale)
+}
+
+/// Our regions, filled on a picture of the same size. Every colour is ink, as for the referee.
+fn filled(bytes: &[u8], like: &Pixmap, scale: f32) -> Pixmap {
+    let settings = ReadSettings { system_fonts: false, ..ReadSettings::default() };
+    let (drawing, _) = drawing::read(bytes, &settings).unwrap();
+    let (ink, _) =
+        visible(&drawing, &InkSettings { paper: None, ..InkSettings::default() }).unwrap();
+    let per_mm = f64::from(scale) * 96.0 / 25.4;
+    let mut path = PathBuilder::new();
+    for contour in ink.films.iter().flat_map(|f| &f.regions).flat_map(|r| r.region.contours()) {
+        for (i, p) in contour.points.iter().enumerate() {
+            let (x, y) = ((p.x * per_mm) as f32, (p.y * per_mm) as f32);
+            if i == 0 { path.move_to(x, y) } else { path.line_to(x, y) }
+        }
+        path.close();
+    }
+    let mut pixmap = Pixmap::new(like.width(), like.height()).unwrap();
+    let mut paint = Paint::default();
+    paint.set_color_rgba8(0, 0, 0, 255);
+    if let Some(path) = path.finish() {
+        pixmap.fill_path(&path, &paint, FillRule::EvenOdd, Transform::identity(), None);
+    }
+    pixmap
+}
+
+/// Opacity from which a pixel of the referee counts as ink: faint paint is ink as well.
+const FAINT: u8 = 2;
+
+fn wrong_blocks(seen: &Pixmap, cut: &Pixmap) -> usize {
+    let (width, height) = (seen.width() as usize, seen.height() as usize);
+    let difference: Vec<i8> = seen
+        .pixels()
+        .iter()
+        .zip(cut.pixels())
+        .map(|(a, b)| i8::from(a.alpha() > FAINT) - i8::from(b.alpha() > 127))
+        .collect();
+    let block = |x: usize, y: usize| {
+        let first = difference[y * width + x];
+        let same = |dx: usize, dy: usize| difference[(y + dy) * width + x + dx] == first;
+        first != 0 && (0..9).all(|i| same(i % 3, i / 3))
+    };
+    (0..height.saturating_sub(2))
+        .map(|y| (0..width.saturating_sub(2)).filter(|x| block(*x, y)).count())
+        .sum()
+}
+
+fn inked(pixmap: &Pixmap) -> usize {
+    pixmap.pixels().iter().filter(|p| p.alpha() > 127).count()
+}
