@@ -18,6 +18,8 @@ pub mod finding;
 
 pub mod parallel;
 
+pub mod glyphs;
+
 pub mod profile;
 
 pub mod drawing;
@@ -47,3 +49,7 @@ pub mod check;
 pub mod pipeline;
 
 pub mod report;
+
+pub mod preview;
+
+pub mod cli;

@@ -1,3 +1,7 @@
 //! The program's door; everything else is in the library.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    bladewright::cli::run(std::env::args_os())
+}

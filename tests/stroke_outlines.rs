@@ -164,7 +164,7 @@ impl Referee {
         let ratio = 1.0 / (turn.abs() / 2.0).cos();
         match stroke.join {
             // Straight back: the sector is the half disc ahead.
-            Join::Round if turn.abs() > 3.141592 => self.halves.push((v, a.t)),
+            Join::Round if turn.abs() > std::f64::consts::PI - 1e-6 => self.halves.push((v, a.t)),
             Join::Round => self.sectors.push((v, from, to)),
             Join::Miter if ratio <= stroke.miter_limit => {
                 let tip = v + (from + to) * (self.r / (1.0 + from.dot(to)));

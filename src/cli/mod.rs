@@ -1,0 +1,133 @@
+//! The command line: what is typed → what is meant → run → exit code.
+//!
+//! Results go to stdout, talk to stderr. Exit codes: 0 done; 1 could not; 2 wrong usage; 3 port or
+//! machine trouble; 4 done, but something was left out and `--strict` was given; 130 stopped by
+//! Ctrl-C. One file a command.
+
+mod check;
+mod files;
+mod help;
+mod options;
+mod preview;
+mod profiles;
+mod talk;
+mod write;
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// From an editable drawing to a proven cut.
+#[derive(Parser)]
+#[command(name = "bladewright", version, about, long_about = LONG, after_help = CARE)]
+struct Program {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const LONG: &str = "From an editable drawing to a proven cut.\n\nTakes an SVG drawing as it is \
+(strokes, groups, layers), finds what is visible, outlines strokes, merges overlaps, orders the \
+cuts, compensates the trailing blade, writes HPGL or drives the serial port, and proves the job by \
+simulating the blade's tip.";
+
+const CARE: &str = "Blades are sharp and the carriage moves without warning: keep hands, hair and \
+sleeves clear, stay with the machine, and follow its manual. Never put PVC film into a laser.";
+
+#[derive(Subcommand)]
+enum Command {
+    /// Write the job for a drawing as HPGL
+    Write(write::Args),
+    /// Tell what would be cut and what would not, without writing anything
+    Check(check::Args),
+    /// Draw what a job does
+    Preview(preview::Args),
+    /// List, show and check machine and material profiles
+    Profiles(profiles::Args),
+    /// Print the completion script of a shell
+    Completions(help::CompletionArgs),
+    /// Print the manual page
+    #[command(hide = true)]
+    Man,
+}
+
+/// Runs the program with `arguments` (the first is its own name).
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let program = match Program::try_parse_from(arguments) {
+        Ok(program) => program,
+        Err(error) => {
+            let code = if error.use_stderr() { Exit::Usage } else { Exit::Done };
+            // Nothing is left to be done if the terminal is gone.
+            let _ = error.print();
+            return code.into();
+        }
+    };
+    let outcome = match program.command {
+        Command::Write(args) => write::run(&args),
+        Command::Check(args) => check::run(&args),
+        Command::Preview(args) => preview::run(&args),
+        Command::Profiles(args) => profiles::run(&args),
+        Command::Completions(args) => help::completions(&args),
+        Command::Man => help::man(),
+    };
+    match outcome {
+        Ok(exit) => exit.into(),
+        Err(failure) => failure.report(),
+    }
+}
+
+/// How the program ends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Exit {
+    /// All done.
+    Done,
+    /// Could not do it.
+    Failed,
+    /// Typed wrongly.
+    Usage,
+    /// Done, but something was left out, and `--strict` was given.
+    LeftOut,
+}
+
+impl From<Exit> for ExitCode {
+    fn from(exit: Exit) -> Self {
+        ExitCode::from(match exit {
+            Exit::Done => 0,
+            Exit::Failed => 1,
+            Exit::Usage => 2,
+            Exit::LeftOut => 4,
+        })
+    }
+}
+
+/// Why a command could not finish.
+#[derive(Debug)]
+struct Failure {
+    exit: Exit,
+    text: String,
+}
+
+impl Failure {
+    fn new(exit: Exit, text: impl ToString) -> Self {
+        Self { exit, text: text.to_string() }
+    }
+
+    /// Could not be done.
+    fn failed(text: impl ToString) -> Self {
+        Self::new(Exit::Failed, text)
+    }
+
+    /// Was typed wrongly.
+    fn usage(text: impl ToString) -> Self {
+        Self::new(Exit::Usage, text)
+    }
+
+    fn report(&self) -> ExitCode {
+        if !self.text.is_empty() {
+            talk::error(&self.text);
+        }
+        self.exit.into()
+    }
+}
+
+type Outcome = Result<Exit, Failure>;

@@ -1,0 +1,374 @@
+//! Options that say what a drawing becomes; shared by the commands that plan a job.
+
+use std::path::{Path, PathBuf};
+
+use clap::{Args, ValueEnum};
+
+use crate::drawing::{self, ReadSettings};
+use crate::finding::Finding;
+use crate::geometry::Point;
+use crate::ink::{Covered, Sheets, Trace};
+use crate::order::{Effort, Strategy};
+use crate::pipeline::{self, Plan, PlanSettings, Size};
+use crate::profile::{Library, Machine, Material, ProfileError, Tool};
+use crate::units::Length;
+
+use super::{Failure, files};
+
+/// What cuts, and what is cut.
+#[derive(Args, Debug, Clone)]
+pub struct MachineOptions {
+    /// Machine profile: a name (see `profiles list`) or a file
+    #[arg(long, short, value_name = "NAME", default_value = "roll-24")]
+    pub machine: String,
+    /// Material profile: a name (see `profiles list`) or a file [default: vinyl-calendered; pen
+    /// for a machine with a pen]
+    #[arg(long, value_name = "NAME")]
+    pub material: Option<String>,
+    /// Distance of the blade's tip behind its axis [default: the material's]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true)]
+    pub blade_offset: Option<Length>,
+    /// How far closed contours are cut past their start [default: the material's]
+    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true)]
+    pub overcut: Option<Length>,
+}
+
+/// What a drawing becomes.
+#[derive(Args, Debug, Clone)]
+pub struct DrawingOptions {
+    #[command(flatten)]
+    pub with: MachineOptions,
+
+    /// Colour that counts as bare paper: #rrggbb, or none
+    #[arg(long, value_name = "COLOUR", default_value = "#ffffff", help_heading = "What is cut")]
+    paper: String,
+    /// Outlines of what is painted, or the drawn lines themselves
+    #[arg(long, value_enum, default_value_t = TraceChoice::Outlines, help_heading = "What is cut")]
+    trace: TraceChoice,
+    /// Trim what runs past the page
+    #[arg(long, value_enum, value_name = "WHERE", help_heading = "What is cut")]
+    crop: Option<Crop>,
+    /// One job for all, for each layer, or for each colour
+    #[arg(long, value_enum, default_value_t = SheetChoice::One, help_heading = "What is cut")]
+    sheets: SheetChoice,
+    /// Only these layers, by name, separated by commas
+    #[arg(long, value_name = "NAMES", value_delimiter = ',', help_heading = "What is cut")]
+    layers: Option<Vec<String>>,
+    /// Only these colours (#rrggbb), separated by commas
+    #[arg(long, value_name = "COLOURS", value_delimiter = ',', help_heading = "What is cut")]
+    colours: Option<Vec<String>>,
+    /// With a job for each colour: what another colour covers
+    #[arg(long, value_enum, default_value_t = CoveredChoice::Remove, help_heading = "What is cut")]
+    covered: CoveredChoice,
+    /// Join ends of lines that are nearer than this (with --trace lines)
+    #[arg(long, value_name = "LENGTH", help_heading = "What is cut")]
+    join: Option<Length>,
+    /// How far outlines may deviate from the drawn curves
+    #[arg(long, value_name = "LENGTH", default_value = "0.01mm", help_heading = "What is cut")]
+    tolerance: Length,
+    /// Folder with further fonts
+    #[arg(long, value_name = "FOLDER", help_heading = "What is cut")]
+    font_dir: Vec<PathBuf>,
+    /// Font family that stands in for one that is not installed
+    #[arg(long, value_name = "FAMILY", help_heading = "What is cut")]
+    font_fallback: Option<String>,
+
+    /// So many times as large as drawn
+    #[arg(long, value_name = "FACTOR", help_heading = "Size and place", allow_negative_numbers = true,
+          conflicts_with_all = ["width", "height"])]
+    scale: Option<f64>,
+    /// Width of what is cut; proportions are kept
+    #[arg(
+        long,
+        value_name = "LENGTH",
+        help_heading = "Size and place",
+        allow_negative_numbers = true
+    )]
+    width: Option<Length>,
+    /// Height of what is cut; proportions are kept
+    #[arg(
+        long,
+        value_name = "LENGTH",
+        help_heading = "Size and place",
+        allow_negative_numbers = true
+    )]
+    height: Option<Length>,
+    /// Turn counter-clockwise
+    #[arg(
+        long,
+        value_name = "DEGREES",
+        default_value_t = 0.0,
+        help_heading = "Size and place",
+        allow_negative_numbers = true
+    )]
+    rotate: f64,
+    /// Exchange left and right (a mirrored material does so by itself)
+    #[arg(long, help_heading = "Size and place")]
+    mirror: bool,
+    /// Lower left corner of the work, from the lower left corner of the machine's area
+    #[arg(long, value_name = "X,Y", help_heading = "Size and place", allow_hyphen_values = true)]
+    at: Option<String>,
+    /// Copies: a number in a row, or COLUMNSxROWS
+    #[arg(long, value_name = "N", help_heading = "Size and place")]
+    copies: Option<String>,
+    /// Gap between copies
+    #[arg(long, value_name = "LENGTH", default_value = "5mm", help_heading = "Size and place")]
+    gap: Length,
+    /// Cut a rectangle around the work, at this distance, to weed along
+    #[arg(long, value_name = "LENGTH", help_heading = "Size and place")]
+    weed_border: Option<Length>,
+
+    /// Order of the cuts
+    #[arg(long, value_enum, default_value_t = OrderChoice::Best, help_heading = "Order")]
+    pub order: OrderChoice,
+    /// How long the best order is searched
+    #[arg(long, value_enum, default_value_t = EffortChoice::Normal, help_heading = "Order")]
+    effort: EffortChoice,
+    /// What the order makes small
+    #[arg(long, value_enum, default_value_t = OrderFor::Travel, help_heading = "Order")]
+    order_for: OrderFor,
+    /// Longest feed against the working direction, or none [default: the machine's]
+    #[arg(long, value_name = "LENGTH", help_heading = "Order")]
+    max_back_feed: Option<String>,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
+enum TraceChoice {
+    Outlines,
+    Lines,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
+enum Crop {
+    Page,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
+enum SheetChoice {
+    One,
+    Layer,
+    Colour,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
+enum CoveredChoice {
+    Remove,
+    Keep,
+}
+
+/// How the order is found.
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
+pub enum OrderChoice {
+    Drawn,
+    Nearest,
+    Best,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
+enum EffortChoice {
+    Quick,
+    Normal,
+    Long,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
+enum OrderFor {
+    Travel,
+    Time,
+}
+
+impl OrderChoice {
+    /// As the library says it.
+    pub fn strategy(self) -> Strategy {
+        match self {
+            Self::Drawn => Strategy::Drawn,
+            Self::Nearest => Strategy::Nearest,
+            Self::Best => Strategy::Best,
+        }
+    }
+}
+
+impl MachineOptions {
+    /// The profiles that are meant.
+    pub fn profiles(&self) -> Result<(Machine, Material), Failure> {
+        let library = Library::of_user();
+        let wrong = |error: ProfileError| match error {
+            ProfileError::Unreadable { .. } => Failure::failed(error),
+            _ => Failure::usage(error),
+        };
+        let machine = library.machine(&self.machine).map_err(wrong)?;
+        let usual = if machine.tool == Tool::Pen { "pen" } else { "vinyl-calendered" };
+        let name = self.material.as_deref().unwrap_or(usual);
+        let material = library.material(name).map_err(wrong)?;
+        for (option, length) in [("--blade-offset", self.blade_offset), ("--overcut", self.overcut)]
+        {
+            if let Some(length) = length.filter(|l| !(0.0..=50.0).contains(&l.mm())) {
+                let text = format!("{option} {length}: it must be 0 to 50mm");
+                return Err(Failure::usage(text));
+            }
+        }
+        Ok((machine, material))
+    }
+}
+
+impl DrawingOptions {
+    /// Reads the drawing in `bytes`; `file` names it in errors.
+    pub fn drawing(
+        &self,
+        bytes: &[u8],
+        file: &Path,
+    ) -> Result<(drawing::Drawing, Vec<Finding>), Failure> {
+        let settings = ReadSettings {
+            font_dirs: self.font_dir.clone(),
+            font_fallback: self.font_fallback.clone(),
+            ..ReadSettings::default()
+        };
+        drawing::read(bytes, &settings).map_err(|error| {
+            let place = error.place();
+            let at = match (place.row, place.column) {
+                (Some(row), Some(column)) => format!("{}:{row}:{column}", file.display()),
+                _ => file.display().to_string(),
+            };
+            Failure::failed(format!("{at}: {error}"))
+        })
+    }
+
+    /// Reads the drawing at `file` and plans its jobs.
+    pub fn plans(&self, file: &Path) -> Result<Vec<Plan>, Failure> {
+        let settings = self.settings()?;
+        let bytes = files::read(file)?;
+        self.plans_of(&bytes, file, &settings)
+    }
+
+    /// Plans the jobs of the drawing in `bytes`.
+    pub fn plans_of(
+        &self,
+        bytes: &[u8],
+        file: &Path,
+        settings: &PlanSettings,
+    ) -> Result<Vec<Plan>, Failure> {
+        let (drawing, findings) = self.drawing(bytes, file)?;
+        pipeline::plan(&drawing, &findings, settings).map_err(|error| {
+            // What the drawing lost on the way may be why nothing is left.
+            super::talk::findings(&file.display().to_string(), &findings);
+            Failure::failed(format!("{}: {error}", file.display()))
+        })
+    }
+
+    /// What was typed, as the library says it.
+    pub fn settings(&self) -> Result<PlanSettings, Failure> {
+        let (machine, material) = self.with.profiles()?;
+        let mut settings = PlanSettings::new(machine, material);
+        self.ink(&mut settings)?;
+        self.place(&mut settings)?;
+        settings.blade_offset_mm = self.with.blade_offset.map(Length::mm);
+        settings.overcut_mm = self.with.overcut.map(Length::mm);
+        settings.strategy = self.order.strategy();
+        settings.effort = match self.effort {
+            EffortChoice::Quick => Effort::Quick,
+            EffortChoice::Normal => Effort::Normal,
+            EffortChoice::Long => Effort::Long,
+        };
+        settings.order_for_time = self.order_for == OrderFor::Time;
+        match self.max_back_feed.as_deref() {
+            None => {}
+            Some("none") => settings.max_back_feed_mm = None,
+            Some(text) => {
+                let length = positive("--max-back-feed", text.parse().map_err(Failure::usage)?)?;
+                settings.max_back_feed_mm = Some(length);
+            }
+        }
+        Ok(settings)
+    }
+
+    fn ink(&self, settings: &mut PlanSettings) -> Result<(), Failure> {
+        let ink = &mut settings.ink;
+        ink.paper = if self.paper == "none" { None } else { Some(colour(&self.paper)?) };
+        ink.trace = match self.trace {
+            TraceChoice::Outlines => Trace::Outlines,
+            TraceChoice::Lines => Trace::CentreLines,
+        };
+        ink.crop_to_page = self.crop == Some(Crop::Page);
+        ink.sheets = match self.sheets {
+            SheetChoice::One => Sheets::One,
+            SheetChoice::Layer => Sheets::Layer,
+            SheetChoice::Colour => Sheets::Colour,
+        };
+        ink.covered = match self.covered {
+            CoveredChoice::Remove => Covered::Remove,
+            CoveredChoice::Keep => Covered::Keep,
+        };
+        ink.layers.clone_from(&self.layers);
+        let chosen = self.colours.as_ref().map(|all| all.iter().map(|c| colour(c)).collect());
+        ink.colours = chosen.transpose()?;
+        ink.join_mm = self.join.map_or(0.0, Length::mm);
+        let tolerance = positive("--tolerance", self.tolerance)?;
+        if !(0.0005..=5.0).contains(&tolerance) {
+            let text = format!("--tolerance {}: it must be 0.0005mm to 5mm", self.tolerance);
+            return Err(Failure::usage(text));
+        }
+        ink.tolerance_mm = tolerance;
+        ink.decimate_mm = ink.decimate_mm.max(tolerance);
+        Ok(())
+    }
+
+    fn place(&self, settings: &mut PlanSettings) -> Result<(), Failure> {
+        settings.size = match (self.scale, self.width, self.height) {
+            (Some(factor), _, _) => Size::Scale(factor),
+            (None, None, None) => Size::AsDrawn,
+            (None, width, height) => {
+                Size::Fit { width_mm: width.map(Length::mm), height_mm: height.map(Length::mm) }
+            }
+        };
+        let placement = &mut settings.placement;
+        if !self.rotate.is_finite() {
+            return Err(Failure::usage("--rotate takes degrees, for example 90"));
+        }
+        placement.rotate_deg = self.rotate;
+        placement.mirror ^= self.mirror;
+        placement.at = self.at.as_deref().map(pair).transpose()?;
+        placement.copies = self.copies.as_deref().map_or(Ok((1, 1)), copies)?;
+        placement.gap_mm = self.gap.mm();
+        placement.weed_border_mm =
+            self.weed_border.map(|length| positive("--weed-border", length)).transpose()?;
+        Ok(())
+    }
+}
+
+fn positive(option: &str, length: Length) -> Result<f64, Failure> {
+    if length.mm() > 0.0 {
+        Ok(length.mm())
+    } else {
+        Err(Failure::usage(format!("{option} {length}: it must be above 0")))
+    }
+}
+
+fn colour(text: &str) -> Result<[u8; 3], Failure> {
+    let digits = text.trim().trim_start_matches('#');
+    let byte = |i: usize| u8::from_str_radix(digits.get(2 * i..2 * i + 2)?, 16).ok();
+    let parsed = (digits.len() == 6).then(|| Some([byte(0)?, byte(1)?, byte(2)?])).flatten();
+    parsed.ok_or_else(|| {
+        Failure::usage(format!("\"{text}\" is no colour; write it as #rrggbb, for example #ffffff"))
+    })
+}
+
+fn pair(text: &str) -> Result<Point, Failure> {
+    let wrong = || Failure::usage(format!("--at {text}: write two lengths, for example 10mm,25mm"));
+    let (x, y) = text.split_once(',').ok_or_else(wrong)?;
+    let length = |part: &str| part.parse::<Length>().map(Length::mm).map_err(|_| wrong());
+    Ok(Point::new(length(x)?, length(y)?))
+}
+
+fn copies(text: &str) -> Result<(u32, u32), Failure> {
+    let wrong = || {
+        let text = format!("--copies {text}: write a number, or columns and rows such as 3x2");
+        Failure::usage(text)
+    };
+    let number = |part: &str| {
+        part.trim().parse::<u32>().ok().filter(|n| (1..=10_000).contains(n)).ok_or_else(wrong)
+    };
+    match text.split_once('x') {
+        Some((columns, rows)) => Ok((number(columns)?, number(rows)?)),
+        None => Ok((number(text)?, 1)),
+    }
+}

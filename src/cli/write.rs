@@ -1,0 +1,117 @@
+//! `write`: a drawing → HPGL, a report, a picture.
+
+use std::path::{Path, PathBuf};
+
+use super::files::{self, Target};
+use super::options::DrawingOptions;
+use super::{Failure, Outcome, preview, talk};
+use crate::pipeline::Plan;
+use crate::report::Report;
+
+#[derive(clap::Args, Debug)]
+pub struct Args {
+    /// The drawing, SVG or SVGZ; - reads it from stdin
+    file: PathBuf,
+    /// Where the job goes; - is stdout [default: the drawing's name with .hpgl, in this folder]
+    #[arg(long, short, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Also draw the job into this file (.svg or .png)
+    #[arg(long, value_name = "FILE")]
+    picture: Option<PathBuf>,
+    /// Report as JSON on stdout
+    #[arg(long)]
+    json: bool,
+    /// Exit with 4 when something was left out
+    #[arg(long)]
+    strict: bool,
+    #[command(flatten)]
+    drawing: DrawingOptions,
+}
+
+pub fn run(args: &Args) -> Outcome {
+    let output = args.output.clone().unwrap_or_else(|| default_output(&args.file));
+    if let Some(picture) = &args.picture {
+        preview::Format::of(picture)?;
+    }
+    // Opened now, so that a wrong place is told before the work.
+    let first = Target::open(&output, &args.file)?;
+    let plans = args.drawing.plans(&args.file)?;
+    let outputs = store(&plans, &output, first, &args.file)?;
+    if let Some(picture) = &args.picture {
+        for plan in &plans {
+            let target = Target::open(&files::for_film(picture, &plan.film), &args.file)?;
+            target.put(&preview::picture(plan, picture)?)?;
+        }
+    }
+    tell(args, &plans, &outputs)
+}
+
+fn default_output(file: &Path) -> PathBuf {
+    match file.file_name() {
+        Some(name) if file != Path::new("-") => Path::new(name).with_extension("hpgl"),
+        _ => PathBuf::from("job.hpgl"),
+    }
+}
+
+/// Writes every film's job; with several, their names follow the file's.
+fn store(
+    plans: &[Plan],
+    output: &Path,
+    first: Target,
+    input: &Path,
+) -> Result<Vec<PathBuf>, Failure> {
+    if let [plan] = plans
+        && files::for_film(output, &plan.film) == output
+    {
+        first.put(&plan.written.bytes)?;
+        return Ok(vec![output.to_owned()]);
+    }
+    if matches!(first, Target::Stdout) {
+        let text = "several jobs cannot go to stdout; give -o a file name, their names follow it";
+        return Err(Failure::usage(text));
+    }
+    drop(first);
+    let mut outputs = Vec::new();
+    for plan in plans {
+        let path = files::for_film(output, &plan.film);
+        Target::open(&path, input)?.put(&plan.written.bytes)?;
+        outputs.push(path);
+    }
+    Ok(outputs)
+}
+
+fn tell(args: &Args, plans: &[Plan], outputs: &[PathBuf]) -> Outcome {
+    let file = args.file.display().to_string();
+    let mut exit = super::Exit::Done;
+    for (plan, output) in plans.iter().zip(outputs) {
+        if talk::strictness(args.strict, &plan.findings) != super::Exit::Done {
+            exit = super::Exit::LeftOut;
+        }
+        let report = Report::of_plan(plan);
+        if args.json {
+            print_json(&report, output)?;
+            continue;
+        }
+        talk::findings(&file, &plan.findings);
+        if output == Path::new("-") {
+            talk::report(&report, &mut anstream::stderr())?;
+        } else {
+            talk::report(&report, &mut anstream::stdout())?;
+            talk::print(
+                &mut anstream::stdout(),
+                &format!("{:>10}  {}", "written to", output.display()),
+            )?;
+        }
+    }
+    Ok(exit)
+}
+
+/// One object a line; on stderr when the job itself goes to stdout.
+fn print_json(report: &Report, output: &Path) -> Result<(), Failure> {
+    let text = serde_json::to_string(report).map_err(Failure::failed)?;
+    if output == Path::new("-") {
+        talk::print(&mut std::io::stderr(), &text)
+    } else {
+        talk::print(&mut std::io::stdout(), &text)
+    }
+}

@@ -1,0 +1,53 @@
+//! A simulated job → pictures.
+//!
+//! What is shown is what the bytes do ([`Simulation`]); a plan's job and layout only add names to
+//! it: which stretch is overcut, which line is a weed border.
+
+mod picture;
+mod png;
+
+use crate::blade::Part;
+use crate::job::Job;
+use crate::place::{Layout, Role};
+use crate::simulate::Simulation;
+
+pub use picture::picture_svg;
+pub use png::{PictureError, picture_png};
+
+/// What a picture shows.
+#[derive(Debug, Clone)]
+pub struct View<'a> {
+    /// What the bytes do.
+    pub simulation: &'a Simulation,
+    /// For each cut what its edges are for; empty when unknown.
+    parts: Vec<&'a [Part]>,
+    /// For each cut why it is there; empty when unknown.
+    roles: Vec<Option<Role>>,
+}
+
+impl<'a> View<'a> {
+    /// Bytes from anywhere.
+    pub fn of_simulation(simulation: &'a Simulation) -> Self {
+        Self { simulation, parts: Vec::new(), roles: Vec::new() }
+    }
+
+    /// A plan: the simulation of its bytes, named by its job and layout.
+    pub fn of_plan(simulation: &'a Simulation, job: &'a Job, layout: &Layout) -> Self {
+        let role = |line: Option<usize>| line.and_then(|i| Some(layout.lines.get(i)?.role));
+        Self {
+            simulation,
+            parts: job.paths.iter().map(|path| path.parts.as_slice()).collect(),
+            roles: job.paths.iter().map(|path| role(path.line)).collect(),
+        }
+    }
+
+    /// What edge `edge` of cut `cut` is for.
+    fn part(&self, cut: usize, edge: usize) -> Part {
+        self.parts.get(cut).and_then(|parts| parts.get(edge)).copied().unwrap_or(Part::Cut)
+    }
+
+    /// Why cut `cut` is there.
+    fn role(&self, cut: usize) -> Role {
+        self.roles.get(cut).copied().flatten().unwrap_or_default()
+    }
+}
