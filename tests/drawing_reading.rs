@@ -364,6 +364,27 @@ fn layers_are_the_top_level_groups_by_title_label_id() {
 }
 
 #[test]
+fn transforms_written_in_css_are_read() {
+    let content = "<style>.a{transform: translate(10px, 0) rotate(90deg)}</style>\
+        <path class='a' d='M0 0h5v3z'/><path style='transform:translate(20px,1px);fill:red' d='M0 0h5v3z'/>";
+    let (drawing, findings) = take(&page(content));
+    let first = page_box(&drawing.shapes[0]);
+    assert!(close(first.x0, 7.0) && close(first.y1, 5.0), "{first:?}");
+    assert!(close(page_box(&drawing.shapes[1]).x0, 20.0));
+    assert!(findings.is_empty(), "{findings:?}");
+}
+
+#[test]
+fn what_entities_stand_for_is_drawn_each_time() {
+    let svg = "<!DOCTYPE svg [<!ENTITY star '<path d=\"M0 0A5 5 0 0 1 10 0z\"/>'>]>\
+        <svg xmlns='http://www.w3.org/2000/svg' width='20mm' height='20mm'>&star;<g id='a'>&star;</g></svg>";
+    let (drawing, findings) = take(svg);
+    assert_eq!(drawing.shapes.len(), 2);
+    assert_eq!(drawing.layers.len(), 2);
+    assert!(findings.is_empty(), "{findings:?}");
+}
+
+#[test]
 fn opacity_of_groups_goes_into_the_paint() {
     let content = "<g opacity='.5'><path opacity='.5' fill-opacity='.5' d='M0 0h5v5z'/></g>\
         <g opacity='0'><path d='M0 0h5v5z'/></g><path fill='rgba(1,2,3,0)' d='M0 0h5v5z'/>\

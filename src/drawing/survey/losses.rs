@@ -5,7 +5,7 @@
 
 use usvg::roxmltree::Node;
 
-use super::style::{Prop, Props, XLINK};
+use super::style::{Prop, Props, SVG, XLINK};
 use super::visit::{Inherited, Visitor, is_shape, layer_name, svg_tag};
 use crate::drawing::limits::MAX_TEXT_CHARS;
 use crate::finding::Finding;
@@ -59,6 +59,10 @@ fn hidden(v: &mut Visitor<'_>, node: Node<'_, '_>, context: &Inherited<'_>) {
 fn element(v: &mut Visitor<'_>, node: Node<'_, '_>) -> bool {
     let Some(tag) = svg_tag(node) else { return false };
     let finding = match tag {
+        // One of several ways to show the same; another is drawn.
+        "foreignObject" if node.parent().is_some_and(|p| p.has_tag_name((SVG, "switch"))) => {
+            return false;
+        }
         "image" => match image(node) {
             Some(finding) => finding,
             None => {

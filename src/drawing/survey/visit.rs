@@ -41,6 +41,8 @@ pub(super) struct Inherited<'a> {
 
 /// What is collected on the way.
 pub(super) struct Visitor<'a> {
+    /// Where the root element begins.
+    begin: usize,
     /// The original text.
     source: &'a str,
     pub(super) lines: &'a LineTable<'a>,
@@ -64,6 +66,7 @@ pub(super) fn run<'a>(
 ) -> Result<Survey, ReadError> {
     check_depth(doc, lines)?;
     let mut visitor = Visitor {
+        begin: doc.root_element().range().start,
         source: doc.input_text(),
         lines,
         styles: Styles::new(doc),
@@ -304,7 +307,8 @@ impl<'a> Visitor<'a> {
             tag: node.tag_name().name().to_owned(),
             layer: context.layer,
             parent: context.parent,
-            expected: !context.hidden && !context.shelved,
+            // What an entity stands for has no place of its own and gets no id.
+            expected: !context.hidden && !context.shelved && node.range().start >= self.begin,
             explained: false,
             path_length: None,
         });
@@ -319,11 +323,32 @@ impl<'a> Visitor<'a> {
                 self.edits.push(Edit::replace(attribute.range_qname(), "unused-rendering"));
             } else if attribute.name() == "style" {
                 self.blank(attribute.range_value(), NAME);
+                self.plain_transforms(attribute.range_value());
             }
         }
         if node.tag_name().name() == "style" {
             for text in node.children().filter(Node::is_text) {
                 self.blank(text.range(), NAME);
+                self.plain_transforms(text.range());
+            }
+        }
+    }
+
+    /// CSS writes transforms with units (`rotate(5deg) translate(3px)`), which the SVG library does
+    /// not read; degrees and pixels are what bare numbers mean.
+    fn plain_transforms(&mut self, range: std::ops::Range<usize>) {
+        let Some(text) = self.source.get(range.clone()) else { return };
+        for (at, name) in text.match_indices("transform") {
+            let rest = text.get(at + name.len()..).unwrap_or_default();
+            if !rest.trim_start().starts_with(':') {
+                continue;
+            }
+            let value = rest.split([';', '}', '"']).next().unwrap_or_default();
+            for (unit, blanks) in [("deg", "   "), ("px", "  ")] {
+                for (i, _) in value.match_indices(unit) {
+                    let start = range.start + at + name.len() + i;
+                    self.edits.push(Edit::replace(start..start + unit.len(), blanks));
+                }
             }
         }
     }
