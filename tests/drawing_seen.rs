@@ -43,7 +43,8 @@ fn the_comparison_notices_a_missing_part() {
 fn drawings() -> Vec<PathBuf> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/drawings");
     let mut files = Vec::new();
-    let mut folders = vec![root];
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo");
+    let mut folders = vec![root, demo];
     while let Some(folder) = folders.pop() {
         for entry in std::fs::read_dir(folder).unwrap() {
             let path = entry.unwrap().path();

@@ -1,0 +1,87 @@
+//! The demo drawings are cut as they are told to be: nothing is lost but their hidden layers, and
+//! no font is needed.
+
+use bladewright::drawing::{self, Drawing, ReadSettings};
+use bladewright::finding::{Finding, Severity};
+use bladewright::geometry::Region;
+use bladewright::ink::{Ink, InkSettings, Sheets, visible};
+
+fn read(name: &str) -> (Drawing, Vec<Finding>) {
+    let path = format!("{}/demo/{name}.svg", env!("CARGO_MANIFEST_DIR"));
+    let bytes = std::fs::read(path).unwrap();
+    assert!(!bytes.windows(5).any(|w| w == b"<text"), "{name} needs a font");
+    drawing::read(&bytes, &ReadSettings::default()).unwrap()
+}
+
+fn ink(name: &str, sheets: Sheets) -> Ink {
+    let settings = InkSettings { sheets, ..InkSettings::default() };
+    let (ink, findings) = visible(&read(name).0, &settings).unwrap();
+    assert_eq!(findings, [], "{name}");
+    ink
+}
+
+/// Pieces and holes of the film `index`.
+fn counts(ink: &Ink, index: usize) -> (usize, usize) {
+    let regions = ink.films[index].regions.iter().map(|r| &r.region);
+    regions.fold((0, 0), |(pieces, holes), r: &Region| (pieces + 1, holes + r.holes.len()))
+}
+
+#[test]
+fn only_hidden_layers_stay_out() {
+    for (name, layer) in [
+        ("wheel-emblem", "Sketch"),
+        ("frame-decal", "Notes"),
+        ("opening-hours", "Window outline"),
+        ("price-tags", "Print only"),
+    ] {
+        let findings = read(name).1;
+        assert_eq!(findings.len(), 1, "{name}: {findings:?}");
+        assert_eq!(findings[0].severity, Severity::Note);
+        assert!(findings[0].text.contains(layer), "{name}: {findings:?}");
+    }
+}
+
+#[test]
+fn the_drawings_are_as_large_as_they_say() {
+    for (name, page) in [
+        ("wheel-emblem", (120.0, 152.0)),
+        ("frame-decal", (258.0, 62.0)),
+        ("opening-hours", (300.0, 400.0)),
+        ("price-tags", (210.0, 210.0)),
+    ] {
+        let drawing = read(name).0;
+        let (width, height) = drawing.page_mm;
+        assert!((width - page.0).abs() < 1e-3 && (height - page.1).abs() < 1e-3, "{name}");
+        let ink = visible(&drawing, &InkSettings::default()).unwrap().0.bounds();
+        assert!(ink.min.x >= 0.0 && ink.min.y >= 0.0, "{name}");
+        assert!(ink.max.x <= page.0 && ink.max.y <= page.1, "{name}");
+    }
+}
+
+/// Counted by eye on the drawings: the wheel melts into one piece, each letter is one, and so is
+/// the wave; R and A of TERN LANE have one counter each.
+#[test]
+fn strokes_melt_into_pieces_as_seen() {
+    let emblem = ink("wheel-emblem", Sheets::One);
+    // Wheel and hub pin; eight letters; the wave.
+    let regions = &emblem.films[0].regions;
+    let letters = regions.iter().filter(|r| r.region.outer.bounds().min.y > 125.0).count();
+    assert_eq!(letters, 8 + 1);
+    let tags = ink("price-tags", Sheets::Layer);
+    assert_eq!(tags.films[0].name, "Cut");
+    assert_eq!(counts(&tags, 0), (12, 12));
+    let area: f64 = tags.films[0].regions.iter().map(|r| r.region.area()).sum();
+    // 60 x 38 mm, less two corners of 8 x 8 mm, two round ones of 3 mm and a hole of 6 mm.
+    let pi = std::f64::consts::PI;
+    let tag = 60.0 * 38.0 - 64.0 - 2.0 * (9.0 - 9.0 * pi / 4.0) - 9.0 * pi;
+    assert!((area - 12.0 * tag).abs() < 12.0 * 0.5, "{area} {}", 12.0 * tag);
+}
+
+#[test]
+fn the_decal_comes_off_two_films() {
+    let decal = ink("frame-decal", Sheets::Colour);
+    let names: Vec<&str> = decal.films.iter().map(|film| film.name.as_str()).collect();
+    assert_eq!(names, ["#e2571e", "#00626e"]);
+    // 8 and 15 letters; counters in R, A and in B, R, O, O, P (B has two).
+    assert_eq!(counts(&decal, 1), (8 + 15, 2 + 6));
+}
