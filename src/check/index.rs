@@ -1,124 +1,207 @@
 //! Edges in a grid: which is nearest to a point, which might cross an edge.
+//!
+//! A dense grid of square cells over the box of all edges; each cell lists the edges that run
+//! through it, all lists in one array (counted first, then filled). Searching goes outwards ring by
+//! ring and stops when no cell further out can hold anything nearer. The cells are as large as asked
+//! for unless that makes more than [`MOST_CELLS`]; then they grow.
 
-use std::collections::HashMap;
+use crate::geometry::{Bounds, Point, nearest_on_segment};
 
-use crate::geometry::{Point, nearest_on_segment};
+/// Most cells of a grid: 16 MB of offsets.
+const MOST_CELLS: f64 = 4e6;
 
 /// Edges by the cells that they run through.
 pub(super) struct EdgeIndex {
-    cell_mm: f64,
+    grid: Grid,
     edges: Vec<(Point, Point)>,
     /// Which line each edge belongs to.
     owner: Vec<u32>,
-    cells: HashMap<(i32, i32), Vec<u32>>,
+    /// Where each cell's list begins in `listed`; one more than there are cells.
+    starts: Vec<u32>,
+    listed: Vec<u32>,
+}
+
+/// What is nearest to a point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Nearest {
+    pub distance: f64,
+    pub edge: usize,
+}
+
+/// Where the cells lie.
+#[derive(Clone, Copy)]
+struct Grid {
+    corner: Point,
+    cell_mm: f64,
+    columns: i64,
+    rows: i64,
 }
 
 impl EdgeIndex {
-    /// Indexes the edges of `lines`; an edge without length stands for a dot.
+    /// Indexes the edges of `lines`; a line of one point is an edge without length.
     pub fn new<'a>(lines: impl Iterator<Item = &'a [Point]>, cell_mm: f64) -> Self {
-        let mut index =
-            Self { cell_mm, edges: Vec::new(), owner: Vec::new(), cells: HashMap::new() };
-        for (owner, line) in lines.enumerate() {
+        let (mut edges, mut owner) = (Vec::new(), Vec::new());
+        for (number, line) in lines.enumerate() {
             match line {
-                [] => {}
-                [dot] => index.add(*dot, *dot, owner as u32),
-                _ => {
-                    for w in line.windows(2) {
-                        index.add(w[0], w[1], owner as u32);
-                    }
-                }
+                [dot] => edges.push((*dot, *dot)),
+                _ => edges.extend(line.windows(2).map(|w| (w[0], w[1]))),
             }
+            owner.resize(edges.len(), number as u32);
         }
-        index
+        let bounds = edges.iter().fold(Bounds::EMPTY, |b, (p, q)| b.union(Bounds::of(&[*p, *q])));
+        let grid = Grid::over(bounds, cell_mm);
+        let (starts, listed) = grid.lists(&edges);
+        Self { grid, edges, owner, starts, listed }
     }
 
-    fn add(&mut self, a: Point, b: Point, owner: u32) {
-        let id = self.edges.len() as u32;
-        for key in self.cells_along(a, b) {
-            self.cells.entry(key).or_default().push(id);
-        }
-        self.edges.push((a, b));
-        self.owner.push(owner);
+    /// An edge by its number.
+    pub fn edge(&self, number: usize) -> (Point, Point) {
+        self.edges[number]
     }
 
-    fn key(&self, p: Point) -> (i32, i32) {
-        ((p.x / self.cell_mm).floor() as i32, (p.y / self.cell_mm).floor() as i32)
+    fn in_cell(&self, cell: usize) -> &[u32] {
+        &self.listed[self.starts[cell] as usize..self.starts[cell + 1] as usize]
     }
 
-    /// The cells that the edge runs through (and, at corners, some beside it).
-    fn cells_along(&self, a: Point, b: Point) -> Vec<(i32, i32)> {
-        let steps = (a.distance(b) / (self.cell_mm * 0.5)).ceil().clamp(1.0, 1e6) as usize;
-        let mut keys: Vec<(i32, i32)> = Vec::new();
-        let mut last = self.key(a);
-        keys.push(last);
-        for i in 1..=steps {
-            let next = self.key(a.lerp(b, i as f64 / steps as f64));
-            if next != last {
-                if next.0 != last.0 && next.1 != last.1 {
-                    keys.push((next.0, last.1));
-                    keys.push((last.0, next.1));
-                }
-                keys.push(next);
-                last = next;
-            }
-        }
-        keys
-    }
-
-    /// Distance from `p` to the nearest edge and the place there; edges further than `reach` do
-    /// not count.
-    pub fn nearest(&self, p: Point, reach: f64) -> Option<(f64, Point)> {
-        let (cx, cy) = self.key(p);
-        let rings = (reach / self.cell_mm).ceil().clamp(1.0, 1e4) as i32;
-        let mut best: Option<(f64, Point)> = None;
+    /// The edge nearest to `p`; those further than `reach` do not count.
+    pub fn nearest(&self, p: Point, reach: f64) -> Option<Nearest> {
+        let cell_mm = self.grid.cell_mm;
+        let (cx, cy) = self.grid.key(p);
+        let rings = (reach / cell_mm).ceil().clamp(1.0, 1e4) as i64;
+        let mut best: Option<Nearest> = None;
         for ring in 0..=rings {
             // What lies in a ring further out is further away than the cells before it are wide.
-            if best.is_some_and(|(d, _)| d <= f64::from(ring - 1) * self.cell_mm) {
+            if best.is_some_and(|b| b.distance <= (ring - 1) as f64 * cell_mm) {
                 break;
             }
-            for (dx, dy) in around(ring) {
-                for &id in self.cells.get(&(cx + dx, cy + dy)).into_iter().flatten() {
+            self.grid.ring(cx, cy, ring, |cell| {
+                for &id in self.in_cell(cell) {
                     let (a, b) = self.edges[id as usize];
-                    let q = nearest_on_segment(p, a, b);
-                    let d = p.distance(q);
-                    if d <= reach && best.is_none_or(|(least, _)| d < least) {
-                        best = Some((d, q));
+                    let distance = p.distance(nearest_on_segment(p, a, b));
+                    if distance <= reach && best.is_none_or(|b| distance < b.distance) {
+                        best = Some(Nearest { distance, edge: id as usize });
                     }
                 }
-            }
+            });
         }
         best
     }
 
     /// Pairs of different lines whose edges cross, each pair once, with the place.
     pub fn crossings(&self) -> Vec<(u32, u32, Point)> {
-        let mut found: HashMap<(u32, u32), Point> = HashMap::new();
-        for ids in self.cells.values() {
-            for (i, &a) in ids.iter().enumerate() {
-                for &b in &ids[i + 1..] {
-                    let (oa, ob) = (self.owner[a as usize], self.owner[b as usize]);
-                    let pair = (oa.min(ob), oa.max(ob));
-                    if oa == ob || found.contains_key(&pair) {
-                        continue;
-                    }
-                    if let Some(p) = crossing(self.edges[a as usize], self.edges[b as usize]) {
-                        found.insert(pair, p);
+        let mut found: Vec<(u32, u32, Point)> = Vec::new();
+        for cell in 0..self.starts.len().saturating_sub(1) {
+            let ids = self.in_cell(cell);
+            let owner = |id: &u32| self.owner[*id as usize];
+            if ids.first().is_none_or(|first| ids.iter().all(|id| owner(id) == owner(first))) {
+                continue;
+            }
+            for (i, a) in ids.iter().enumerate() {
+                for b in ids[i + 1..].iter().filter(|b| owner(b) != owner(a)) {
+                    if let Some(p) = crossing(self.edges[*a as usize], self.edges[*b as usize]) {
+                        found.push((owner(a).min(owner(b)), owner(a).max(owner(b)), p));
                     }
                 }
             }
         }
-        let mut all: Vec<_> = found.into_iter().map(|((a, b), p)| (a, b, p)).collect();
-        all.sort_by_key(|(a, b, _)| (*a, *b));
-        all
+        found.sort_by_key(|(a, b, _)| (*a, *b));
+        found.dedup_by_key(|(a, b, _)| (*a, *b));
+        found
     }
 }
 
-/// Offsets of the cells at distance `ring`.
-fn around(ring: i32) -> impl Iterator<Item = (i32, i32)> {
-    (-ring..=ring).flat_map(move |dx| {
-        let step = if dx.abs() == ring || ring == 0 { 1 } else { 2 * ring };
-        (-ring..=ring).step_by(step as usize).map(move |dy| (dx, dy))
-    })
+impl Grid {
+    fn over(bounds: Bounds, cell_mm: f64) -> Self {
+        if bounds.is_empty() {
+            return Self { corner: Point::ORIGIN, cell_mm, columns: 0, rows: 0 };
+        }
+        let mut cell_mm = cell_mm;
+        while cell_mm.is_finite() {
+            let columns = (bounds.width() / cell_mm).floor() + 1.0;
+            let rows = (bounds.height() / cell_mm).floor() + 1.0;
+            if columns * rows <= MOST_CELLS {
+                let (columns, rows) = (columns as i64, rows as i64);
+                return Self { corner: bounds.min, cell_mm, columns, rows };
+            }
+            cell_mm *= 2.0;
+        }
+        Self { corner: bounds.min, cell_mm: f64::MAX, columns: 1, rows: 1 }
+    }
+
+    /// Column and row of the cell in which `p` lies, or would lie if the grid went on.
+    fn key(&self, p: Point) -> (i64, i64) {
+        let of = |x: f64, corner: f64| ((x - corner) / self.cell_mm).floor() as i64;
+        (of(p.x, self.corner.x), of(p.y, self.corner.y))
+    }
+
+    fn cell(&self, column: i64, row: i64) -> Option<usize> {
+        let inside = (0..self.columns).contains(&column) && (0..self.rows).contains(&row);
+        inside.then_some((row * self.columns + column) as usize)
+    }
+
+    /// For each cell the edges that run through it.
+    fn lists(&self, edges: &[(Point, Point)]) -> (Vec<u32>, Vec<u32>) {
+        let mut starts = vec![0u32; (self.columns * self.rows) as usize + 1];
+        for &(a, b) in edges {
+            self.along(a, b, |cell| starts[cell + 1] += 1);
+        }
+        for i in 1..starts.len() {
+            starts[i] += starts[i - 1];
+        }
+        let mut next = starts.clone();
+        let mut listed = vec![0u32; starts.last().map_or(0, |&n| n as usize)];
+        for (id, &(a, b)) in edges.iter().enumerate() {
+            self.along(a, b, |cell| {
+                listed[next[cell] as usize] = id as u32;
+                next[cell] += 1;
+            });
+        }
+        (starts, listed)
+    }
+
+    /// The cells that an edge runs through, row by row.
+    fn along(&self, a: Point, b: Point, mut each: impl FnMut(usize)) {
+        let (low, high) = if a.y <= b.y { (a, b) } else { (b, a) };
+        let (first, last) = (self.key(low).1, self.key(high).1);
+        let last_row = self.rows - 1;
+        for row in first.clamp(0, last_row)..=last.clamp(0, last_row) {
+            // The edge's part in this row, a hair wider so that rounding leaves no gap.
+            let at = |y: f64| {
+                let t = (y - low.y) / (high.y - low.y);
+                if t.is_finite() { low.x + (high.x - low.x) * t.clamp(0.0, 1.0) } else { low.x }
+            };
+            let bottom = self.corner.y + row as f64 * self.cell_mm;
+            let (mut left, mut right) = (at(bottom), at(bottom + self.cell_mm));
+            if first == last {
+                (left, right) = (low.x, high.x);
+            }
+            if left > right {
+                std::mem::swap(&mut left, &mut right);
+            }
+            let hair = self.cell_mm * 1e-6;
+            let (from, to) = (
+                self.key(Point::new(left - hair, bottom)).0.clamp(0, self.columns - 1),
+                self.key(Point::new(right + hair, bottom)).0.clamp(0, self.columns - 1),
+            );
+            for column in from..=to {
+                each((row * self.columns + column) as usize);
+            }
+        }
+    }
+
+    /// The cells at distance `ring` around a column and row.
+    fn ring(&self, column: i64, row: i64, ring: i64, mut each: impl FnMut(usize)) {
+        for dy in -ring..=ring {
+            let step = if dy.abs() == ring { 1 } else { 2 * ring };
+            let mut dx = -ring;
+            while dx <= ring {
+                if let Some(cell) = self.cell(column.saturating_add(dx), row.saturating_add(dy)) {
+                    each(cell);
+                }
+                dx += step.max(1);
+            }
+        }
+    }
 }
 
 /// Where two edges properly cross (touching at an end does not count).
@@ -131,4 +214,60 @@ fn crossing((a, b): (Point, Point), (c, d): (Point, Point)) -> Option<Point> {
     let (s, t) = ((c - a).cross(v) / across, (c - a).cross(u) / across);
     let proper = |x: f64| x > 1e-9 && x < 1.0 - 1e-9;
     (proper(s) && proper(t)).then(|| a.lerp(b, s))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Numbers that look random: a multiplicative congruential generator (Lehmer, 1951).
+    fn scatter(count: usize) -> Vec<Point> {
+        let mut state = 48271u64;
+        let mut next = move || {
+            state = state * 48271 % 0x7fff_ffff;
+            state as f64 / 2147483647.0 * 40.0 - 10.0
+        };
+        (0..count).map(|_| Point::new(next(), next())).collect()
+    }
+
+    #[test]
+    fn the_nearest_edge_is_the_nearest_of_all() {
+        let ends = scatter(300);
+        for cell in [0.3, 2.0, 50.0] {
+            let index = EdgeIndex::new(ends.chunks(2), cell);
+            for p in scatter(500).into_iter().map(|p| p * 1.5) {
+                let slow = ends.chunks(2).map(|e| p.distance(nearest_on_segment(p, e[0], e[1])));
+                let least = slow.fold(f64::INFINITY, f64::min);
+                let found = index.nearest(p, 100.0).map(|n| n.distance);
+                assert_eq!(found, Some(least), "{p:?} {cell}");
+            }
+        }
+    }
+
+    #[test]
+    fn crossings_are_those_of_all_pairs() {
+        let ends = scatter(200);
+        let lines: Vec<&[Point]> = ends.chunks(2).collect();
+        let mut slow = Vec::new();
+        for (i, a) in lines.iter().enumerate() {
+            for (j, b) in lines.iter().enumerate().skip(i + 1) {
+                if crossing((a[0], a[1]), (b[0], b[1])).is_some() {
+                    slow.push((i as u32, j as u32));
+                }
+            }
+        }
+        assert!(slow.len() > 100);
+        for cell in [0.5, 4.0] {
+            let found = EdgeIndex::new(lines.iter().copied(), cell).crossings();
+            assert_eq!(found.iter().map(|f| (f.0, f.1)).collect::<Vec<_>>(), slow);
+        }
+    }
+
+    #[test]
+    fn far_apart_edges_do_not_need_a_huge_grid() {
+        let ends = [Point::ORIGIN, Point::new(1e9, 1e9)];
+        let index = EdgeIndex::new(ends.chunks(1), 0.2);
+        assert_eq!(index.nearest(Point::new(1.0, 0.0), 5.0).map(|n| n.edge), Some(0));
+        assert_eq!(EdgeIndex::new(std::iter::empty(), 1.0).nearest(ends[0], 5.0), None);
+    }
 }

@@ -23,6 +23,9 @@ const NAMED: usize = 5;
 /// A line whose end lies this near to its start was meant to close, mm: common practice, no source.
 const NEARLY_CLOSED_MM: f64 = 0.5;
 
+/// Cells in which crossings are looked for, mm: a few edges of a usual cut.
+const CELL_MM: f64 = 1.0;
+
 /// Everything that is wrong with a job for `machine`.
 pub fn check(simulation: &Simulation, commands: &[Located], machine: &Machine) -> Vec<Finding> {
     let mut findings = limits(simulation, machine);
@@ -207,7 +210,7 @@ fn doubled(simulation: &Simulation, unit_mm: f64) -> Vec<Finding> {
 }
 
 fn crossing(simulation: &Simulation) -> Vec<Finding> {
-    let index = EdgeIndex::new(simulation.cuts.iter().map(|cut| cut.tip.as_slice()), 2.0);
+    let index = EdgeIndex::new(simulation.cuts.iter().map(|cut| cut.tip.as_slice()), CELL_MM);
     let all = index.crossings().into_iter().map(|(a, b, p)| {
         let text = format!("Cuts {} and {} cross.", a + 1, b + 1);
         let byte = simulation.cuts.get(b as usize).map_or(0, |cut| cut.byte);

@@ -1,7 +1,13 @@
 //! How far the blade's tip strays from the wanted lines, and how much of them it leaves uncut.
+//!
+//! Both are one-sided Hausdorff distances between sets of straight edges, exact to
+//! [`EXACT_MM`]: along an edge the distance to any one other edge is convex, so on a piece of it
+//! the distance to all is at most the larger of the two at its ends, taken to the edge nearest to
+//! either end. A piece whose bound does not beat the worst place found is done with; others are
+//! halved (branch and bound, Land and Doig, 1960).
 
 use super::index::EdgeIndex;
-use crate::geometry::{Contour, Point};
+use crate::geometry::{Contour, Point, distance_to_segment};
 use crate::parallel;
 
 /// What the tip does to the wanted lines.
@@ -24,10 +30,12 @@ impl TipError {
     }
 }
 
-/// Edges longer than this are looked at in between as well, mm.
-const STEP_MM: f64 = 0.5;
+/// How exact the distances are, mm.
+const EXACT_MM: f64 = 5e-5;
 /// Beyond this the exact distance does not matter any more, mm.
 const REACH_MM: f64 = 20.0;
+/// Halvings of an edge at most: then a piece of the longest possible edge is far below a unit.
+const MOST_HALVINGS: u32 = 40;
 
 /// Compares the tip's `tracks` (orienting cuts left out) with the `wanted` lines.
 pub fn tip_error(tracks: &[&[Point]], wanted: &[&Contour]) -> TipError {
@@ -61,27 +69,66 @@ fn cell_mm(lines: &[Vec<Point>]) -> f64 {
 
 /// The largest distance from `lines` to the indexed edges, and where.
 fn furthest(lines: &[&[Point]], index: &EdgeIndex) -> (f64, Point) {
-    let of_line = |i: usize| {
-        let mut worst = (0.0, Point::ORIGIN);
-        for p in looked_at(lines[i]) {
-            let distance = index.nearest(p, REACH_MM).map_or(REACH_MM, |(d, _)| d);
-            if distance > worst.0 {
-                worst = (distance, p);
-            }
-        }
-        worst
-    };
+    let of_line = |i: usize| Search { index, worst: (0.0, Point::ORIGIN) }.along(lines[i]);
     let each = parallel::map(lines.len(), parallel::cores(), of_line);
     each.into_iter().fold((0.0, Point::ORIGIN), |a, b| if b.0 > a.0 { b } else { a })
 }
 
-/// The vertices of a line and, on long edges, places in between.
-fn looked_at(line: &[Point]) -> impl Iterator<Item = Point> + '_ {
-    let between = line.windows(2).flat_map(|w| {
-        let count = (w[0].distance(w[1]) / STEP_MM).ceil().clamp(1.0, 1e6) as usize;
-        (0..count).map(move |i| w[0].lerp(w[1], i as f64 / count as f64))
-    });
-    between.chain(line.last().copied())
+/// A search along one line.
+struct Search<'a> {
+    index: &'a EdgeIndex,
+    worst: (f64, Point),
+}
+
+/// A place on the line and the indexed edge nearest to it.
+#[derive(Clone, Copy)]
+struct Probe {
+    at: Point,
+    distance: f64,
+    edge: Option<usize>,
+}
+
+impl Search<'_> {
+    fn along(mut self, line: &[Point]) -> (f64, Point) {
+        let Some((&first, rest)) = line.split_first() else { return self.worst };
+        let mut from = self.probe(first);
+        for &p in rest {
+            let to = self.probe(p);
+            self.between(from, to, MOST_HALVINGS);
+            from = to;
+        }
+        self.worst
+    }
+
+    fn probe(&mut self, at: Point) -> Probe {
+        let nearest = self.index.nearest(at, REACH_MM);
+        let distance = nearest.map_or(REACH_MM, |n| n.distance);
+        if distance > self.worst.0 {
+            self.worst = (distance, at);
+        }
+        Probe { at, distance, edge: nearest.map(|n| n.edge) }
+    }
+
+    fn between(&mut self, from: Probe, to: Probe, halvings: u32) {
+        if halvings == 0 || self.bound(from, to) <= self.worst.0 + EXACT_MM {
+            return;
+        }
+        let middle = self.probe(from.at.lerp(to.at, 0.5));
+        self.between(from, middle, halvings - 1);
+        self.between(middle, to, halvings - 1);
+    }
+
+    /// The most that the distance can be anywhere between two places.
+    fn bound(&self, from: Probe, to: Probe) -> f64 {
+        let by_length = (from.distance + to.distance + from.at.distance(to.at)) / 2.0;
+        let to_edge = |end: Probe, other: Probe| {
+            end.edge.map_or(REACH_MM, |edge| {
+                let (a, b) = self.index.edge(edge);
+                end.distance.max(distance_to_segment(other.at, a, b))
+            })
+        };
+        by_length.min(to_edge(from, to)).min(to_edge(to, from)).min(REACH_MM)
+    }
 }
 
 #[cfg(test)]
@@ -100,5 +147,40 @@ mod tests {
         assert!((error.uncut_mm - 5.0).abs() < 0.01, "{error:?}");
         let whole = ring(&square);
         assert_eq!(tip_error(&[&whole], &[&square]).worst_mm(), 0.0);
+    }
+
+    /// The worst place need not be a vertex: the middle of a bridge between two others.
+    #[test]
+    fn the_worst_place_may_lie_within_an_edge() {
+        let wanted = [
+            Contour::open(vec![Point::new(0.0, 0.0), Point::new(0.0, 9.0)]),
+            Contour::open(vec![Point::new(3.0, 0.0), Point::new(3.0, 9.0)]),
+        ];
+        let bridge = [Point::new(0.0, 1.0), Point::new(3.0, 1.0)];
+        let error = tip_error(&[&bridge], &wanted.each_ref());
+        assert!((error.stray_mm - 1.5).abs() <= EXACT_MM, "{error:?}");
+        assert!(error.stray_at.distance(Point::new(1.5, 1.0)) < 1e-3);
+    }
+
+    /// A circle's chords: the sagitta r(1 − cos(h/2)), known in closed form.
+    #[test]
+    fn chords_leave_their_circle_by_the_sagitta() {
+        let polygon = |n: usize| {
+            let step = std::f64::consts::TAU / n as f64;
+            Contour::closed((0..n).map(|i| Point::along(step * i as f64) * 10.0).collect())
+        };
+        let (coarse, fine) = (polygon(36), polygon(36 * 256));
+        let track = ring(&coarse);
+        let error = tip_error(&[&track], &[&fine]);
+        let sagitta = 10.0 * (1.0 - (std::f64::consts::PI / 36.0).cos());
+        assert!((error.stray_mm - sagitta).abs() < 1e-4, "{error:?} {sagitta}");
+        assert!((error.uncut_mm - sagitta).abs() < 1e-4, "{error:?} {sagitta}");
+    }
+
+    #[test]
+    fn a_missing_line_is_as_wrong_as_can_be() {
+        let line = Contour::open(vec![Point::ORIGIN, Point::new(5.0, 0.0)]);
+        assert_eq!(tip_error(&[], &[&line]).uncut_mm, REACH_MM);
+        assert_eq!(tip_error(&[], &[]).worst_mm(), 0.0);
     }
 }

@@ -45,8 +45,9 @@ pub fn put(number: i64, base: Base, out: &mut Vec<u8>) {
     out.push(base.last() + u as u8);
 }
 
-/// Reads the body of a `PE` instruction (without `PE` and `;`).
-pub fn take(body: &[u8]) -> Vec<Encoded> {
+/// Reads the body of a `PE` instruction (without `PE` and `;`): its elements, and where in `body`
+/// stands what is none, if anything does.
+pub fn take(body: &[u8]) -> (Vec<Encoded>, Option<usize>) {
     let mut reader = Reader { body, at: 0, base: Base::B64, fraction: 0 };
     let mut all = Vec::new();
     let (mut up, mut absolute) = (false, false);
@@ -59,7 +60,9 @@ pub fn take(body: &[u8]) -> Vec<Encoded> {
             b'=' => absolute = true,
             _ => {
                 reader.at -= 1;
-                let (Some(x), Some(y)) = (reader.number(), reader.number()) else { break };
+                let (Some(x), Some(y)) = (reader.number(), reader.number()) else {
+                    return (all, Some(reader.at));
+                };
                 let scale = (-f64::from(reader.fraction)).exp2();
                 let (x, y) = (x as f64 * scale, y as f64 * scale);
                 all.push(Encoded::Pair { x, y, up, absolute });
@@ -67,7 +70,7 @@ pub fn take(body: &[u8]) -> Vec<Encoded> {
             }
         }
     }
-    all
+    (all, None)
 }
 
 struct Reader<'a> {
@@ -144,6 +147,7 @@ mod tests {
         for body in [&b"<"[..], b"=\xff", b">", b":", b"????????????????????????", b"7<=_"] {
             let _ = take(body);
         }
-        assert_eq!(take(b""), []);
+        assert_eq!(take(b""), (vec![], None));
+        assert_eq!(take(b"7__#__").1, Some(3));
     }
 }

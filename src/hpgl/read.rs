@@ -19,12 +19,19 @@ use super::command::{Command, Located, Mnemonic};
 use super::encode;
 use crate::finding::{Finding, Place};
 
-/// How many stray bytes are named one by one.
+/// How many faults of one kind are named one by one.
 const NAMED: usize = 8;
 
 /// The commands in `bytes`, and what could not be read.
 pub fn read(bytes: &[u8]) -> (Vec<Located>, Vec<Finding>) {
-    let mut reader = Reader { bytes, commands: Vec::new(), strays: Vec::new(), label_end: 3 };
+    let mut reader = Reader {
+        bytes,
+        commands: Vec::new(),
+        strays: Vec::new(),
+        more_strays: 0,
+        findings: Vec::new(),
+        label_end: ETX,
+    };
     let mut rest = bytes;
     while !rest.is_empty() {
         rest = reader.one(rest);
@@ -36,8 +43,12 @@ pub fn read(bytes: &[u8]) -> (Vec<Located>, Vec<Finding>) {
 struct Reader<'a> {
     bytes: &'a [u8],
     commands: Vec<Located>,
-    /// Offsets of bytes that belong to no instruction.
+    /// Offsets of the first bytes that belong to no instruction.
     strays: Vec<usize>,
+    /// How many there are beyond those.
+    more_strays: usize,
+    /// What else could not be read.
+    findings: Vec<Finding>,
     /// What ends a label.
     label_end: u8,
 }
@@ -60,18 +71,14 @@ impl<'a> Reader<'a> {
             return self.escape(input);
         }
         let Some((mnemonic, rest)) = mnemonic(input) else {
-            self.strays.push(self.offset(input));
+            self.stray(input);
             return &input[1..];
         };
         match &mnemonic.0 {
             b"LB" => self.text(mnemonic, input, rest, self.label_end),
             b"CO" | b"MG" | b"WD" | b"BL" => self.quoted(mnemonic, input, rest),
             b"DT" | b"SM" => self.one_character(mnemonic, input, rest),
-            b"PE" => {
-                let (rest, body) = until(rest, b';');
-                self.push(Command::Encoded(encode::take(body)), input, rest);
-                rest
-            }
+            b"PE" => self.encoded(input, rest),
             _ => self.plain(mnemonic, input, rest),
         }
     }
@@ -95,8 +102,44 @@ impl<'a> Reader<'a> {
         rest
     }
 
+    fn stray(&mut self, input: &[u8]) {
+        if self.strays.len() < NAMED {
+            self.strays.push(self.offset(input));
+        } else {
+            self.more_strays += 1;
+        }
+    }
+
+    fn tell(&mut self, code: &'static str, text: String, byte: usize) {
+        if self.findings.len() < NAMED {
+            self.findings.push(Finding::warning(code, text).at(Place::byte(byte as u64)));
+        }
+    }
+
+    /// `PE` up to its `;`, which it must have.
+    fn encoded(&mut self, from: &'a [u8], behind: &'a [u8]) -> &'a [u8] {
+        let (rest, body) = until(behind, b';');
+        let (elements, unread) = encode::take(body);
+        if let Some(at) = unread {
+            let text = "The encoded line (PE) breaks off here; what follows up to the next ; is \
+                        no coordinate.";
+            self.tell("encoded-broken", text.to_owned(), self.offset(behind) + at);
+        }
+        self.push(Command::Encoded(elements), from, rest);
+        rest
+    }
+
     fn text(&mut self, mnemonic: Mnemonic, from: &'a [u8], rest: &'a [u8], end: u8) -> &'a [u8] {
+        let ended = rest.contains(&end);
         let (rest, text) = until(rest, end);
+        if !ended {
+            let text = format!(
+                "The text of {mnemonic} never ends (its terminator is {}); all that follows is \
+                 taken for text.",
+                printable(end)
+            );
+            self.tell("text-without-end", text, self.offset(from));
+        }
         self.push(Command::Text(mnemonic, text.to_vec()), from, rest);
         rest
     }
@@ -115,7 +158,7 @@ impl<'a> Reader<'a> {
     fn one_character(&mut self, mnemonic: Mnemonic, from: &'a [u8], rest: &'a [u8]) -> &'a [u8] {
         let character = rest.first().copied().filter(|&c| c != b';');
         if mnemonic.0 == *b"DT" {
-            self.label_end = character.unwrap_or(3);
+            self.label_end = character.unwrap_or(ETX);
         }
         let rest = if rest.is_empty() { rest } else { &rest[1..] };
         self.push(Command::Text(mnemonic, character.into_iter().collect()), from, rest);
@@ -128,7 +171,8 @@ impl<'a> Reader<'a> {
         rest
     }
 
-    fn findings(&self) -> Vec<Finding> {
+    /// What could not be read, in the order of the bytes.
+    fn findings(&mut self) -> Vec<Finding> {
         let named = self.strays.iter().take(NAMED).map(|&at| {
             let text = format!(
                 "The byte {} belongs to no instruction and is passed over.",
@@ -136,16 +180,20 @@ impl<'a> Reader<'a> {
             );
             Finding::warning("stray-byte", text).at(Place::byte(at as u64))
         });
-        let more = self.strays.len().saturating_sub(NAMED);
-        let rest = (more > 0).then(|| {
-            let text = format!("{more} more bytes belong to no instruction.");
-            Finding::warning("stray-byte", text).hint("Is this file HPGL at all?")
-        });
-        named.chain(rest).collect()
+        let mut all: Vec<Finding> = named.collect();
+        all.append(&mut self.findings);
+        all.sort_by_key(|finding| finding.place.byte);
+        if self.more_strays > 0 {
+            let text = format!("{} more bytes belong to no instruction.", self.more_strays);
+            all.push(Finding::warning("stray-byte", text).hint("Is this file HPGL at all?"));
+        }
+        all
     }
 }
 
 const ESC: u8 = 27;
+/// Ends a label unless `DT` changed it.
+const ETX: u8 = 3;
 
 fn printable(byte: u8) -> String {
     if byte.is_ascii_graphic() { format!("\"{}\"", byte as char) } else { byte.to_string() }

@@ -57,8 +57,7 @@ impl Scale {
     }
 
     /// `IR`: the same in percent of the hard-clip area.
-    pub fn points_percent(&mut self, n: &[f64], default: [Point; 2], area: Option<Bounds>) {
-        let area = area.unwrap_or(Bounds::of(&default));
+    pub fn points_percent(&mut self, n: &[f64], default: [Point; 2], area: Bounds) {
         let at = |pair: &[f64]| {
             [
                 area.min.x + area.width() * pair[0] / 100.0,

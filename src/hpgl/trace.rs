@@ -19,22 +19,34 @@ pub struct TraceSettings {
     pub p1p2: [Point; 2],
     /// Hard-clip area, plotter units; what lies outside is not drawn.
     pub hard_clip: Option<Bounds>,
+    /// The area that `RO` turns and `IR` divides, where nothing is clipped; plotter units. `None`
+    /// takes the hard-clip area or, without one, the box of P1 and P2.
+    pub area: Option<Bounds>,
 }
 
 impl Default for TraceSettings {
     /// P1 and P2 of an A4 sheet on the 7470A (its manual, p. 2-6), no limits.
     fn default() -> Self {
-        Self { p1p2: [Point::new(250.0, 279.0), Point::new(10250.0, 7479.0)], hard_clip: None }
+        let p1p2 = [Point::new(250.0, 279.0), Point::new(10250.0, 7479.0)];
+        Self { p1p2, hard_clip: None, area: None }
     }
 }
 
 /// Obeys `commands`; instructions that are unknown are told, those that draw nothing passed over.
+///
+/// Curves and polygons that would blow up to more than 20 million points are left out
+/// from there on, which is told.
 pub fn trace(commands: &[Located], settings: &TraceSettings) -> (Trace, Vec<Finding>) {
     let mut machine = Machine::new(settings);
     for located in commands {
         machine.byte = located.byte;
+        machine.from_curves =
+            matches!(&located.command, Command::Plain(m, _) if !LINES.contains(&&m.0));
         match &located.command {
-            Command::Plain(mnemonic, numbers) => machine.plain(*mnemonic, numbers),
+            Command::Plain(mnemonic, numbers) => {
+                machine.plain(*mnemonic, numbers);
+                machine.too_few(*mnemonic, numbers);
+            }
             Command::Encoded(elements) => machine.encoded(elements),
             Command::Text(mnemonic, _) => machine.text(*mnemonic),
             Command::Escape(_) => {}
@@ -45,6 +57,12 @@ pub fn trace(commands: &[Located], settings: &TraceSettings) -> (Trace, Vec<Find
 
 /// How many unknown instructions are named one by one.
 const NAMED: usize = 12;
+/// Points that may come of curves and polygons, of which a few bytes can make any number.
+const MOST_CURVE_POINTS: usize = 20_000_000;
+/// Furthest coordinate, plotter units (PCL 5 Technical Reference II, p. 20-36).
+const FURTHEST: f64 = (1u64 << 30) as f64;
+/// Instructions whose points are all written out.
+const LINES: &[&[u8; 2]] = &[b"PA", b"PR", b"PU", b"PD"];
 /// Chord angle unless an instruction says otherwise, degrees (7470A manual, p. 3-12).
 const CHORD_DEG: f64 = 5.0;
 
@@ -55,7 +73,10 @@ struct Machine<'a> {
     byte: u64,
     /// Where the tool is, plotter units.
     at: Point,
+    /// What the instructions want of the tool.
     down: bool,
+    /// What the tool does: it stays up outside the window and while a polygon is defined.
+    touches: bool,
     absolute: bool,
     scale: Scale,
     window: Option<Bounds>,
@@ -64,6 +85,12 @@ struct Machine<'a> {
     polygon: Option<Polygon>,
     stored: Polygon,
     unknown: usize,
+    short: usize,
+    /// How many positions were out of all range.
+    far: usize,
+    /// The present instruction makes points of its own.
+    from_curves: bool,
+    curve_points: usize,
 }
 
 /// The polygon buffer: edges with the pen state they were defined with.
@@ -84,6 +111,7 @@ impl<'a> Machine<'a> {
             byte: 0,
             at: Point::ORIGIN,
             down: false,
+            touches: false,
             absolute: true,
             scale: Scale::new(settings.p1p2),
             window: None,
@@ -91,6 +119,10 @@ impl<'a> Machine<'a> {
             polygon: None,
             stored: Polygon::default(),
             unknown: 0,
+            short: 0,
+            far: 0,
+            from_curves: false,
+            curve_points: 0,
         }
     }
 
@@ -116,11 +148,11 @@ impl<'a> Machine<'a> {
             b"FS" => self.step(StepKind::Force(n.first().copied())),
             b"SC" => self.scale.set(n),
             b"IP" => self.scale.points(n, self.settings.p1p2),
-            b"IR" => self.scale.points_percent(n, self.settings.p1p2, self.settings.hard_clip),
+            b"IR" => self.scale.points_percent(n, self.settings.p1p2, self.area()),
             b"IW" => self.window(n),
             b"RO" => {
-                let size = self.settings.hard_clip.unwrap_or(Bounds::of(&self.settings.p1p2));
-                self.scale.rotate(n.first().copied().unwrap_or(0.0), size);
+                let area = self.area();
+                self.scale.rotate(n.first().copied().unwrap_or(0.0), area);
             }
             b"CT" => self.chord_is_deviation = n.first() == Some(&1.0),
             b"CI" => self.circle(n),
@@ -136,6 +168,34 @@ impl<'a> Machine<'a> {
             b"PM" => self.polygon_mode(n.first().copied().unwrap_or(0.0) as i64),
             b"EP" => self.edge_polygon(),
             _ => self.other(mnemonic),
+        }
+    }
+
+    fn area(&self) -> Bounds {
+        let known = self.settings.area.or(self.settings.hard_clip);
+        known.unwrap_or(Bounds::of(&self.settings.p1p2))
+    }
+
+    /// Tells of coordinates that lack their partner and curves that lack numbers.
+    fn too_few(&mut self, mnemonic: Mnemonic, n: &[f64]) {
+        let text = match &mnemonic.0 {
+            b"PA" | b"PR" | b"PU" | b"PD" if n.len() % 2 == 1 => {
+                format!("{mnemonic} has {} numbers; the last one has no partner.", n.len())
+            }
+            b"AA" | b"AR" | b"EW" if n.len() < 3 => needs(mnemonic, 3, n),
+            b"AT" | b"RT" if n.len() < 4 => needs(mnemonic, 4, n),
+            b"CI" if n.is_empty() => needs(mnemonic, 1, n),
+            b"EA" | b"ER" if n.len() < 2 => needs(mnemonic, 2, n),
+            b"BZ" | b"BR" if n.is_empty() || n.len() % 6 != 0 => {
+                format!("{mnemonic} takes six numbers for each curve, not {}.", n.len())
+            }
+            b"SC" if !n.is_empty() && n.len() < 4 => needs(mnemonic, 4, n),
+            _ => return,
+        };
+        self.short += 1;
+        if self.short <= NAMED {
+            let finding = Finding::warning("numbers-missing", text);
+            self.findings.push(finding.at(Place::byte(self.byte)));
         }
     }
 
@@ -185,32 +245,24 @@ impl<'a> Machine<'a> {
         self.polygon = None;
         self.scale.off();
         if all {
-            self.raise();
+            self.set_pen(false);
             self.scale = Scale::new(self.settings.p1p2);
         }
     }
 
-    fn raise(&mut self) {
-        if self.down {
-            self.step(StepKind::Raise);
-            self.down = false;
-        }
-    }
-
-    fn lower(&mut self) {
-        if !self.down {
-            self.step(StepKind::Lower);
-            self.down = true;
-        }
-    }
-
     fn set_pen(&mut self, down: bool) {
-        if self.polygon.is_some() {
-            self.down = down;
-        } else if down {
-            self.lower();
-        } else {
-            self.raise();
+        self.down = down;
+        if self.polygon.is_none() {
+            let outside = self.clip().is_some_and(|window| !window.holds(Bounds::of(&[self.at])));
+            self.touch(down && !outside);
+        }
+    }
+
+    /// Raises or lowers the tool if it is not there already.
+    fn touch(&mut self, down: bool) {
+        if self.touches != down {
+            self.step(if down { StepKind::Lower } else { StepKind::Raise });
+            self.touches = down;
         }
     }
 
@@ -242,7 +294,11 @@ impl<'a> Machine<'a> {
     }
 
     fn go(&mut self, to: Point) {
-        if !to.is_finite() {
+        if !(to.x.abs() <= FURTHEST && to.y.abs() <= FURTHEST) {
+            self.too_far();
+            return;
+        }
+        if self.too_many() {
             return;
         }
         let from = std::mem::replace(&mut self.at, to);
@@ -252,9 +308,40 @@ impl<'a> Machine<'a> {
             return;
         }
         match self.clip() {
-            None => self.step(StepKind::Move(to)),
+            None => {
+                self.touch(down);
+                self.step(StepKind::Move(to));
+            }
             Some(window) => self.go_clipped(from, to, window),
         }
+    }
+
+    fn too_far(&mut self) {
+        self.far += 1;
+        if self.far == 1 {
+            let text = "A position lies beyond what any machine of this language counts to \
+                        (2^30 units); it and others like it are passed over.";
+            self.findings.push(
+                Finding::error("beyond-language", text.to_owned()).at(Place::byte(self.byte)),
+            );
+        }
+    }
+
+    /// Whether curves have already made more points than any job has.
+    fn too_many(&mut self) -> bool {
+        if !self.from_curves || self.curve_points > MOST_CURVE_POINTS {
+            return self.from_curves;
+        }
+        self.curve_points += 1;
+        if self.curve_points > MOST_CURVE_POINTS {
+            let text = format!(
+                "Curves and polygons make more than {MOST_CURVE_POINTS} points; those from here on \
+                 are left out."
+            );
+            let finding = Finding::error("too-many-points", text);
+            self.findings.push(finding.at(Place::byte(self.byte)));
+        }
+        false
     }
 
     /// The window and the hard-clip area together.
@@ -270,30 +357,30 @@ impl<'a> Machine<'a> {
 
     /// Draws only the part inside `window`: 7470A manual, p. 3-6.
     fn go_clipped(&mut self, from: Point, to: Point, window: Bounds) {
-        let Some((enter, leave)) = curves::inside(from, to, window) else { return };
-        let down = self.down;
+        let Some((enter, leave)) = curves::inside(from, to, window) else {
+            self.touch(false);
+            return;
+        };
         if enter > 0.0 {
-            if down {
-                self.step(StepKind::Raise);
-            }
+            self.touch(false);
             self.step(StepKind::Move(from.lerp(to, enter)));
-            if down {
-                self.step(StepKind::Lower);
-            }
         }
+        self.touch(self.down);
         self.step(StepKind::Move(if leave >= 1.0 { to } else { from.lerp(to, leave) }));
-        if leave < 1.0 && down {
-            self.step(StepKind::Raise);
-            self.step(StepKind::Lower);
+        if leave < 1.0 {
+            self.touch(false);
         }
     }
 
+    /// `IW`, in current units as the later machines take it (the 7470A: plotter units always).
     fn window(&mut self, n: &[f64]) {
-        self.window = match n {
-            [x0, y0, x1, y1, ..] => Some(Bounds {
-                min: self.scale.position(Point::new(*x0, *y0)),
-                max: self.scale.position(Point::new(*x1, *y1)),
-            }),
+        self.window = match *n {
+            // Corners the wrong way round leave nothing to draw: 7470A manual, p. 2-9.
+            [x0, y0, x1, y1, ..] if x0 > x1 || y0 > y1 => Some(Bounds::EMPTY),
+            [x0, y0, x1, y1, ..] => {
+                let corners = [Point::new(x0, y0), Point::new(x1, y1)];
+                Some(Bounds::of(&corners.map(|p| self.scale.position(p))))
+            }
             _ => None,
         };
     }
@@ -414,6 +501,7 @@ impl<'a> Machine<'a> {
                 if let Some(mut polygon) = self.polygon.take() {
                     polygon.close();
                     self.stored = polygon;
+                    self.set_pen(self.down);
                 }
             }
         }
@@ -421,8 +509,10 @@ impl<'a> Machine<'a> {
 
     /// Draws the edges of the stored polygon that were defined pen-down.
     fn edge_polygon(&mut self) {
+        if self.polygon.is_some() || self.curve_points > MOST_CURVE_POINTS {
+            return;
+        }
         let (back, was_down) = (self.at, self.down);
-        self.down = false;
         let stored = self.stored.clone();
         for (start, edges) in &stored.rings {
             self.set_pen(false);
@@ -453,6 +543,10 @@ impl<'a> Machine<'a> {
             }
         }
     }
+}
+
+fn needs(mnemonic: Mnemonic, count: usize, n: &[f64]) -> String {
+    format!("{mnemonic} takes at least {count} numbers, not {}; it is passed over.", n.len())
 }
 
 impl Polygon {

@@ -2,8 +2,10 @@
 //!
 //! Upper case, whole numbers, one comma between numbers, `;` after every instruction, no blanks
 //! (HP 7470A manual, pp. 1-6 to 1-8 and 8-3, allows more; nothing needs more). Steps of relative
-//! lists are taken between rounded absolute positions, so rounding never drifts. Speed and force
-//! are written only where the machine takes them and only when they change.
+//! lists are taken between rounded absolute positions, so rounding never drifts. Every path begins
+//! with an absolute move, whatever the lists are: a job can be taken up again at any path, and does
+//! not rely on where the machine stood. Speed and force are written only where the machine takes
+//! them and only when they change.
 
 use std::io::Write;
 
@@ -23,12 +25,24 @@ pub struct Written {
     pub header_end: u64,
 }
 
+impl Written {
+    /// Where the bytes of path `number` begin and end; `None` when there is no such path or it is
+    /// empty. They begin with an absolute move; tool, speed and force may have been set before.
+    pub fn path_bytes(&self, number: usize) -> Option<(u64, u64)> {
+        let end = *self.path_ends.get(number)?;
+        let before = number.checked_sub(1).and_then(|i| self.path_ends.get(i));
+        let start = before.copied().unwrap_or(self.header_end);
+        (start < end).then_some((start, end))
+    }
+}
+
 /// Writes `job` as `language` wants it.
 pub fn write(job: &Job, language: &Language) -> Written {
     let mut writer = Writer {
         language,
         out: Vec::new(),
-        at: Units::default(),
+        at: None,
+        relative: false,
         tool: None,
         velocity: None,
         force: None,
@@ -42,9 +56,9 @@ pub fn write(job: &Job, language: &Language) -> Written {
         writer.path(path);
         path_ends.push(writer.out.len() as u64);
     }
-    writer.instruction("PU");
-    if let Some(park) = job.park.filter(|&park| park != writer.at) {
-        writer.travel(park);
+    match job.park.filter(|&park| Some(park) != writer.at) {
+        Some(park) => writer.travel(park),
+        None => writer.instruction("PU"),
     }
     for instruction in &language.trailer {
         writer.instruction(instruction);
@@ -55,7 +69,10 @@ pub fn write(job: &Job, language: &Language) -> Written {
 struct Writer<'a> {
     language: &'a Language,
     out: Vec<u8>,
-    at: Units,
+    /// Where the machine is; unknown before the first move.
+    at: Option<Units>,
+    /// The machine takes numbers as steps.
+    relative: bool,
     tool: Option<u32>,
     velocity: Option<f64>,
     force: Option<f64>,
@@ -115,47 +132,73 @@ impl Writer<'_> {
         }
     }
 
+    /// Lifts the tool and takes it to a position, never to a step.
     fn travel(&mut self, to: Units) {
-        self.list("PU", &[to]);
+        if self.relative {
+            self.instruction("PA");
+            self.relative = false;
+        }
+        self.out.extend_from_slice(b"PU");
+        self.pair(i64::from(to.x), i64::from(to.y), "");
+        self.out.push(b';');
+        self.at = Some(to);
     }
 
     fn cut(&mut self, points: &[Units]) {
-        match self.language.encoded {
-            EncodedLines::Never => self.list("PD", points),
-            EncodedLines::Base32 => self.encoded(points, Base::B32),
-            EncodedLines::Base64 => self.encoded(points, Base::B64),
+        match (self.language.encoded, self.language.lists) {
+            (EncodedLines::Never, Lists::Absolute) => self.positions(points),
+            (EncodedLines::Never, Lists::Relative) => self.steps(points),
+            (EncodedLines::Base32, _) => self.encoded(points, Base::B32),
+            (EncodedLines::Base64, _) => self.encoded(points, Base::B64),
         }
     }
 
-    /// `PU` or `PD` with a list of positions or steps.
-    fn list(&mut self, mnemonic: &str, points: &[Units]) {
-        let most = self.language.pairs_per_instruction.unwrap_or(usize::MAX).max(1);
-        for chunk in points.chunks(most.min(points.len().max(1))) {
-            let relative = self.language.lists == Lists::Relative;
-            if relative {
-                self.instruction(mnemonic);
-                self.out.extend_from_slice(b"PR");
-            } else {
-                self.out.extend_from_slice(mnemonic.as_bytes());
-            }
-            for (i, &p) in chunk.iter().enumerate() {
-                let (x, y) = if relative { (p.x - self.at.x, p.y - self.at.y) } else { (p.x, p.y) };
-                let comma = if i > 0 { "," } else { "" };
-                // Writing into a vector cannot fail.
-                let _ = write!(self.out, "{comma}{x},{y}");
-                self.at = p;
+    fn positions(&mut self, points: &[Units]) {
+        for chunk in points.chunks(self.most_pairs()) {
+            self.out.extend_from_slice(b"PD");
+            for (i, p) in chunk.iter().enumerate() {
+                self.pair(i64::from(p.x), i64::from(p.y), if i > 0 { "," } else { "" });
+                self.at = Some(*p);
             }
             self.out.push(b';');
         }
+    }
+
+    fn steps(&mut self, points: &[Units]) {
+        self.instruction("PD");
+        for chunk in points.chunks(self.most_pairs()) {
+            self.out.extend_from_slice(b"PR");
+            self.relative = true;
+            for (i, &p) in chunk.iter().enumerate() {
+                let (x, y) = self.step(p);
+                self.pair(x, y, if i > 0 { "," } else { "" });
+            }
+            self.out.push(b';');
+        }
+    }
+
+    fn most_pairs(&self) -> usize {
+        self.language.pairs_per_instruction.unwrap_or(usize::MAX).max(1)
+    }
+
+    fn pair(&mut self, x: i64, y: i64, comma: &str) {
+        // Writing into a vector cannot fail.
+        let _ = write!(self.out, "{comma}{x},{y}");
+    }
+
+    /// From where the machine is to `p`.
+    fn step(&mut self, p: Units) -> (i64, i64) {
+        let from = self.at.replace(p).unwrap_or_default();
+        (i64::from(p.x) - i64::from(from.x), i64::from(p.y) - i64::from(from.y))
     }
 
     fn encoded(&mut self, points: &[Units], base: Base) {
         self.instruction("PD");
         self.out.extend_from_slice(if base == Base::B32 { b"PE7" } else { b"PE" });
         for &p in points {
-            encode::put(i64::from(p.x) - i64::from(self.at.x), base, &mut self.out);
-            encode::put(i64::from(p.y) - i64::from(self.at.y), base, &mut self.out);
-            self.at = p;
+            let (x, y) = self.step(p);
+            encode::put(x, base, &mut self.out);
+            encode::put(y, base, &mut self.out);
         }
         self.out.push(b';');
     }

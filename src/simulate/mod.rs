@@ -136,6 +136,8 @@ struct Run<'a> {
     travel: Vec<Point>,
     tool: u32,
     velocity_mm_s: Option<f64>,
+    /// Top speed of each move of the present cut, mm/s.
+    tops: Vec<f64>,
     clock_s: f64,
     motion_s: f64,
 }
@@ -151,6 +153,7 @@ impl<'a> Run<'a> {
             travel: vec![Point::ORIGIN],
             tool: 0,
             velocity_mm_s: None,
+            tops: Vec::new(),
             clock_s: 0.0,
             motion_s: 0.0,
         }
@@ -161,6 +164,9 @@ impl<'a> Run<'a> {
             self.simulation.totals.cut_mm += self.at.distance(to);
             cut.axis.push(to);
             cut.end_byte = byte;
+            if let Some(motion) = self.settings.motion {
+                self.tops.push(top_mm_s(self.velocity_mm_s, &motion));
+            }
             self.blade.line_to_sampled(to, SAMPLE_TOLERANCE_MM, &mut cut.tip);
         } else if to != self.at {
             self.simulation.totals.travel_mm += self.at.distance(to);
@@ -176,8 +182,7 @@ impl<'a> Run<'a> {
         }
         let travel = std::mem::replace(&mut self.travel, vec![self.at]);
         if let Some(motion) = self.settings.motion {
-            let seconds = motion::chain_s(&travel, motion.travel_mm_s, &motion) + motion.lower_s;
-            self.pass(seconds, byte);
+            self.pass(travel_s(&travel, &motion) + motion.lower_s, byte);
         }
         self.cut = Some(SimulatedCut {
             travel,
@@ -196,8 +201,8 @@ impl<'a> Run<'a> {
         self.simulation.totals.lifts += 1;
         cut.heading = self.blade.heading();
         if let Some(motion) = self.settings.motion {
-            let top = self.velocity_mm_s.unwrap_or(motion.cut_mm_s).clamp(0.1, motion.cut_mm_s);
-            self.pass(motion::chain_s(&cut.axis, top, &motion) + motion.lift_s, byte);
+            self.pass(motion::chain_s(&cut.axis, &self.tops, &motion) + motion.lift_s, byte);
+            self.tops.clear();
         }
         cut.end_s = self.clock_s;
         self.travel = vec![self.at];
@@ -223,8 +228,7 @@ impl<'a> Run<'a> {
         }
         self.simulation.left_down = left_down;
         if let Some(motion) = self.settings.motion {
-            let seconds = motion::chain_s(&self.travel, motion.travel_mm_s, &motion);
-            self.pass(seconds, bytes);
+            self.pass(travel_s(&self.travel, &motion), bytes);
         }
         let timed = self.settings.motion.is_some();
         let totals = &mut self.simulation.totals;
@@ -235,6 +239,21 @@ impl<'a> Run<'a> {
         self.simulation.last_travel = self.travel;
         self.simulation
     }
+}
+
+/// The slowest that is believed of a machine, mm/s: a `VS0` does not stop it (HP 7470A manual,
+/// p. 3-3: 0 is taken for the slowest step of 3.8 mm/s).
+const SLOWEST_MM_S: f64 = 3.8;
+
+/// Top speed with the tool down.
+fn top_mm_s(wanted: Option<f64>, motion: &Motion) -> f64 {
+    let fastest = motion.cut_mm_s.max(SLOWEST_MM_S);
+    wanted.filter(|v| v.is_finite()).map_or(fastest, |v| v.clamp(SLOWEST_MM_S, fastest))
+}
+
+fn travel_s(points: &[Point], motion: &Motion) -> f64 {
+    let tops = vec![motion.travel_mm_s; points.len().saturating_sub(1)];
+    motion::chain_s(points, &tops, motion)
 }
 
 #[cfg(test)]
@@ -289,6 +308,23 @@ mod tests {
         }
         let s = simulate(&text, &SimulateSettings { motion: Some(motion), ..settings() });
         assert!((s.totals.time_s.unwrap() - 21.235_502).abs() < 1e-5, "{:?}", s.totals);
+    }
+
+    /// Swings may be slower than the cut around them: each move keeps its own speed.
+    #[test]
+    fn every_move_has_its_own_speed() {
+        let motion = Motion {
+            cut_mm_s: 400.0,
+            travel_mm_s: 400.0,
+            acceleration_mm_s2: 1e9,
+            corner_jump_mm_s: 1e9,
+            lift_s: 0.0,
+            lower_s: 0.0,
+        };
+        let set = SimulateSettings { motion: Some(motion), ..settings() };
+        // 100 mm at 100 mm/s, 10 mm at 10 mm/s, 50 mm at 100 mm/s.
+        let s = simulate("IN;VS10;PD4000,0;VS1;PD4400,0;VS10;PD6400,0;PU;", &set);
+        assert!((s.totals.time_s.unwrap() - 2.5).abs() < 1e-3, "{:?}", s.totals);
     }
 
     #[test]

@@ -10,22 +10,24 @@
 use crate::geometry::Point;
 use crate::profile::Motion;
 
-/// Time for the chain of moves through `points`, s, at top speed `top` mm/s.
-pub(super) fn chain_s(points: &[Point], top: f64, motion: &Motion) -> f64 {
+/// Time for the chain of moves through `points`, s; `tops` are the moves' top speeds, mm/s.
+pub(super) fn chain_s(points: &[Point], tops: &[f64], motion: &Motion) -> f64 {
     let lengths: Vec<f64> = points.windows(2).map(|w| w[0].distance(w[1])).collect();
-    let speeds = corner_speeds(points, &lengths, top, motion);
+    let speeds = corner_speeds(points, &lengths, tops, motion);
     lengths
         .iter()
         .zip(speeds.windows(2))
-        .map(|(&length, v)| Move { length, enter: v[0], leave: v[1] }.time_s(top, motion))
+        .zip(tops)
+        .map(|((&length, v), &top)| Move { length, enter: v[0], leave: v[1] }.time_s(top, motion))
         .sum()
 }
 
 /// Speed at each vertex, at rest at both ends.
-fn corner_speeds(points: &[Point], lengths: &[f64], top: f64, motion: &Motion) -> Vec<f64> {
+fn corner_speeds(points: &[Point], lengths: &[f64], tops: &[f64], motion: &Motion) -> Vec<f64> {
     let n = points.len();
     let mut speeds = vec![0.0; n];
-    for i in 1..n.saturating_sub(1) {
+    for i in 1..n.saturating_sub(1).min(tops.len()) {
+        let top = tops[i - 1].min(tops[i]);
         let (a, b) = (points[i] - points[i - 1], points[i + 1] - points[i]);
         let half_turn = a.cross(b).atan2(a.dot(b)).abs() / 2.0;
         let allowed = motion.corner_jump_mm_s / (2.0 * half_turn.sin());
@@ -117,7 +119,7 @@ mod tests {
         let square = [(0.0, 0.0), (100.0, 0.0), (100.0, 100.0), (0.0, 100.0), (0.0, 0.0)]
             .map(|(x, y)| Point::new(x, y));
         for (jump, seconds) in [(0.0, 1.733333), (20.0, 1.705716), (50.0, 1.666789)] {
-            let time = chain_s(&square, 300.0, &motion(jump));
+            let time = chain_s(&square, &[300.0; 4], &motion(jump));
             assert!((time - seconds).abs() < 1e-6, "{jump}: {time}");
         }
     }
