@@ -186,7 +186,7 @@ impl<'a> Machine<'a> {
             b"AT" | b"RT" if n.len() < 4 => needs(mnemonic, 4, n),
             b"CI" if n.is_empty() => needs(mnemonic, 1, n),
             b"EA" | b"ER" if n.len() < 2 => needs(mnemonic, 2, n),
-            b"BZ" | b"BR" if n.is_empty() || n.len() % 6 != 0 => {
+            b"BZ" | b"BR" if n.is_empty() || !n.len().is_multiple_of(6) => {
                 format!("{mnemonic} takes six numbers for each curve, not {}.", n.len())
             }
             b"SC" if !n.is_empty() && n.len() < 4 => needs(mnemonic, 4, n),
