@@ -83,6 +83,11 @@ fn a_page_without_size_is_refused() {
     };
     assert_eq!(refuse(svg("width='0' height='10'").as_bytes()).code(), "page-size");
     assert_eq!(refuse(svg("width='-5mm' height='10mm'").as_bytes()).code(), "page-size");
+    for beyond in ["1e-40", "1e-40mm", "1e300", "1e12in"] {
+        let text = svg(&format!("width='{beyond}' height='10mm'"));
+        assert_eq!(refuse(text.as_bytes()).code(), "page-size", "{beyond}");
+    }
+    assert_eq!(refuse(svg("viewBox='0 0 1e-40 5'").as_bytes()).code(), "page-size");
     assert!(read(svg("width='NaN' height='10mm'").as_bytes(), &settings()).is_ok());
 }
 
@@ -266,6 +271,7 @@ fn everything_that_is_not_cut_is_told_with_row_and_column() {
         ("join-arcs", "<path stroke='red' stroke-linejoin='arcs' d='M0 0h5v5z'/>"),
         ("vector-effect-ignored", "<path vector-effect='fixed-position' d='M0 0h5v5z'/>"),
         ("blending-ignored", "<path style='mix-blend-mode:multiply' d='M0 0h5v5z'/>"),
+        ("number-too-large", "<path d='M0 0h5v5z' stroke='red' stroke-miterlimit='1e300'/>"),
         ("not-drawn", "<g transform='scale(0)'><path d='M0 0h5v5z'/></g>"),
         ("not-drawn", "<clipPath id='c'/><path clip-path='url(#c)' d='M0 0h5v5z'/>"),
         ("font-missing", "<text x='5' y='50' font-family='Gull'>Tern Lane</text>"),
@@ -382,6 +388,20 @@ fn what_entities_stand_for_is_drawn_each_time() {
     assert_eq!(drawing.shapes.len(), 2);
     assert_eq!(drawing.layers.len(), 2);
     assert!(findings.is_empty(), "{findings:?}");
+}
+
+#[test]
+fn entities_that_hold_the_unusable_are_refused() {
+    let svg = |part: &str| {
+        format!(
+            "<!DOCTYPE svg [<!ENTITY star '{part}'>]>\
+             <svg xmlns='http://www.w3.org/2000/svg' width='20mm' height='20mm'>&star;</svg>"
+        )
+    };
+    let arc = svg("<path d=\"M0 0A5 5 0 0 1 -1e38 0z\"/>");
+    assert_eq!(refuse(arc.as_bytes()).code(), "drawing-entity");
+    let text = svg(&format!("<text>{}</text>", "a".repeat(MAX_TEXT_CHARS + 1)));
+    assert_eq!(refuse(text.as_bytes()).code(), "drawing-entity");
 }
 
 #[test]

@@ -79,11 +79,16 @@ pub enum ReadError {
         /// Elements of the drawing.
         elements: usize,
     },
-    /// Width or height of zero or less.
+    /// Width or height of zero or less, or beyond all sense.
     #[error(
-        "the page has no size: width and height of <svg> must be more than zero; set them, for example width=\"100mm\""
+        "the page has no usable size: width and height of <svg> must be more than zero and less than a kilometre; set them, for example width=\"100mm\""
     )]
     NoSize(Place),
+    /// A part beyond the limits inside an entity, from where it can't be taken out.
+    #[error(
+        "an entity of the document type declaration holds a part beyond all limits (coordinates or length of text); correct it, or save the drawing as plain SVG"
+    )]
+    Entity(Place),
     /// The reading thread could not be started, or gave up.
     #[error("the drawing could not be read: {0}")]
     Internal(String),
@@ -100,6 +105,7 @@ impl ReadError {
             | Self::TooManyReferences(place)
             | Self::TooManyElements(place)
             | Self::TooManyAttributes(place)
+            | Self::Entity(place)
             | Self::NoSize(place) => *place,
             _ => Place::default(),
         }
@@ -118,6 +124,7 @@ impl ReadError {
             Self::TooManyElements(_) => "drawing-too-many-elements",
             Self::TooManyAttributes(_) | Self::TooManyRules { .. } => "drawing-too-many-styles",
             Self::NoSize(_) => "page-size",
+            Self::Entity(_) => "drawing-entity",
             Self::Internal(_) => "drawing-unreadable",
         }
     }

@@ -5,6 +5,7 @@
 
 use usvg::roxmltree::Node;
 
+use super::splice::Edit;
 use super::style::{Prop, Props, SVG, XLINK};
 use super::visit::{Inherited, Visitor, is_shape, layer_name, svg_tag};
 use crate::drawing::limits::MAX_TEXT_CHARS;
@@ -353,6 +354,44 @@ pub(super) fn unreadable(name: &str, value: &str, tag: &str) -> Finding {
         ),
     )
     .hint("Write a number, with a unit if need be.")
+}
+
+/// Numbers that no 32-bit float can hold, in attributes that are no geometry of shapes (those are
+/// checked with the shape): the exponent is cut down.
+pub(super) fn huge_numbers(v: &mut Visitor<'_>, node: Node<'_, '_>) {
+    for attribute in node.attributes() {
+        let value = attribute.value();
+        let geometry = matches!(attribute.name(), "d" | "points" | "id" | "href" | "class");
+        if geometry || value.contains('#') {
+            continue;
+        }
+        let huge: Vec<_> = huge_exponents(value).collect();
+        if huge.is_empty() {
+            continue;
+        }
+        let start = attribute.range_value().start;
+        for range in huge {
+            v.edits.push(Edit::replace(start + range.start..start + range.end, "15"));
+        }
+        let text = format!(
+            "{}={} is beyond any sheet; it is cut down to a number that can be computed with.",
+            attribute.name(),
+            quoted(&shortened(value))
+        );
+        v.tell(node, Finding::warning("number-too-large", text));
+    }
+}
+
+/// Where exponents above thirty stand.
+fn huge_exponents(value: &str) -> impl Iterator<Item = std::ops::Range<usize>> {
+    value.match_indices(['e', 'E']).filter_map(|(at, _)| {
+        let before = value.as_bytes().get(at.checked_sub(1)?)?;
+        let start = at + 1 + usize::from(value.as_bytes().get(at + 1) == Some(&b'+'));
+        let digits = value.get(start..)?.bytes().take_while(u8::is_ascii_digit).count();
+        let exponent: u32 = value.get(start..start + digits)?.parse().unwrap_or(u32::MAX);
+        let number = before.is_ascii_digit() || *before == b'.';
+        (number && digits > 0 && exponent > 30).then_some(start..start + digits)
+    })
 }
 
 /// A text beyond the limit.

@@ -176,7 +176,7 @@ fn polygon(
 }
 
 fn out_of_range(v: &mut Visitor<'_>, node: Node<'_, '_>, hidden: bool) {
-    v.edits.push(Edit::replace(node.range(), ""));
+    v.take_out(node);
     v.explain_last();
     if !hidden {
         let text = format!("{} has coordinates beyond any sheet; it is left out.", called(node));

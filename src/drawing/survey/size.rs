@@ -29,6 +29,8 @@ pub(in crate::drawing) enum SizeGiven {
 /// The finding of this file.
 pub(super) struct PageSize {
     pub(super) given: SizeGiven,
+    /// Whether a side is zero, or so small or large that nothing can be computed with it.
+    pub(super) unusable: bool,
     pub(super) edits: Vec<Edit>,
     /// Attributes whose value is no length, with it.
     pub(super) unreadable: Vec<(&'static str, String)>,
@@ -36,10 +38,12 @@ pub(super) struct PageSize {
 
 /// Reads the size from the root element.
 pub(super) fn page_size(root: Node<'_, '_>) -> PageSize {
-    let mut page = PageSize { given: SizeGiven::Units, edits: vec![], unreadable: vec![] };
+    let mut page =
+        PageSize { given: SizeGiven::Units, unusable: false, edits: vec![], unreadable: vec![] };
     let width = side(root, "width", &mut page);
     let height = side(root, "height", &mut page);
     let view_box = root.has_attribute("viewBox");
+    page.unusable |= root.attribute("viewBox").is_some_and(is_unusable_box);
     page.given = match (width, height) {
         (Some(w), Some(h)) => weaker(w, h),
         (Some(one), None) | (None, Some(one)) if view_box => one,
@@ -48,6 +52,15 @@ pub(super) fn page_size(root: Node<'_, '_>) -> PageSize {
         (None, None) => SizeGiven::Nothing,
     };
     page
+}
+
+/// Numbers that a side may have, whatever its unit: a kilometre is 4e6 px.
+const USABLE: std::ops::RangeInclusive<f64> = 1e-6..=1e7;
+
+/// Whether a view box has a side of no use. One that can't be read is left out, as SVG asks.
+fn is_unusable_box(value: &str) -> bool {
+    let sides: Vec<f64> = svgtypes::NumberListParser::from(value).flatten().skip(2).collect();
+    sides.len() == 2 && sides.iter().any(|side| *side > 0.0 && !USABLE.contains(side))
 }
 
 fn weaker(a: SizeGiven, b: SizeGiven) -> SizeGiven {
@@ -69,6 +82,7 @@ fn side(root: Node<'_, '_>, name: &'static str, page: &mut PageSize) -> Option<S
         page.unreadable.push((name, text.to_owned()));
         return None;
     };
+    page.unusable |= !USABLE.contains(&length.number);
     match attribute {
         Some(a) if rewritten != text => page.edits.push(Edit::replace(a.range_value(), rewritten)),
         None if from_style => page.edits.push(Edit::attribute(root, name, &rewritten)),

@@ -41,6 +41,8 @@ pub(super) struct Inherited<'a> {
 
 /// What is collected on the way.
 pub(super) struct Visitor<'a> {
+    /// Why the drawing can't be read after all.
+    refused: Option<ReadError>,
     /// Where the root element begins.
     begin: usize,
     /// The original text.
@@ -66,6 +68,7 @@ pub(super) fn run<'a>(
 ) -> Result<Survey, ReadError> {
     check_depth(doc, lines)?;
     let mut visitor = Visitor {
+        refused: None,
         begin: doc.root_element().range().start,
         source: doc.input_text(),
         lines,
@@ -79,6 +82,9 @@ pub(super) fn run<'a>(
     };
     check_rules(&visitor.styles, doc)?;
     visitor.root(doc.root_element());
+    if let Some(error) = visitor.refused.take() {
+        return Err(error);
+    }
     references::check(&visitor.graph).map_err(|e| refusal(&e, &visitor))?;
     losses::finish_tallies(&mut visitor);
     let Visitor { mut out, edits, .. } = visitor;
@@ -179,6 +185,9 @@ impl<'a> Visitor<'a> {
     fn root(&mut self, root: Node<'a, 'a>) {
         let page = page_size(root);
         self.out.size = Some(page.given);
+        if page.unusable {
+            self.refused.get_or_insert(ReadError::NoSize(self.place(root)));
+        }
         self.edits.extend(page.edits);
         for (name, value) in page.unreadable {
             self.tell(root, losses::unreadable(name, &value, "svg"));
@@ -187,6 +196,7 @@ impl<'a> Visitor<'a> {
         let props = self.styles.props(root);
         losses::check(self, root, &props, &Inherited::default());
         self.marks(root);
+        losses::huge_numbers(self, root);
         let context = self.passed_on(root, &props, &Inherited::default());
         self.refer(root, &props, &context, 0);
         for child in root.children().filter(Node::is_element) {
@@ -222,6 +232,9 @@ impl<'a> Visitor<'a> {
             inner.hidden = true;
         }
         self.marks(node);
+        if !context.hidden {
+            losses::huge_numbers(self, node);
+        }
         if is_marked(tag) && context.text.is_none() {
             inner.parent = Some(self.mark(node, &inner));
         }
@@ -385,10 +398,18 @@ impl<'a> Visitor<'a> {
             .map(|n| n.text().unwrap_or_default().len())
             .sum();
         if length > MAX_TEXT_CHARS {
-            self.edits.push(Edit::replace(node.range(), ""));
+            self.take_out(node);
             self.tell(node, losses::text_too_long(length));
             self.explain_last();
         }
+    }
+
+    /// Takes an element out of the text.
+    pub(super) fn take_out(&mut self, node: Node<'_, '_>) {
+        if node.range().start < self.begin {
+            self.refused.get_or_insert(ReadError::Entity(self.place(node)));
+        }
+        self.edits.push(Edit::replace(node.range(), ""));
     }
 
     /// The element marked last is not drawn, and a finding has said so.
