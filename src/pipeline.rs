@@ -13,7 +13,7 @@ use crate::hpgl::{self, Located, Written};
 use crate::ink::{self, Film, InkError, InkSettings, Trace};
 use crate::job::{self, Job, JobError, Pace};
 use crate::order::{self, Bands, Cost, Effort, End, EntrySettings, OrderSettings, Strategy};
-use crate::place::{self, Layout, PlaceError, Placement, Role};
+use crate::place::{self, CutLine, Layout, PlaceError, Placement, Role};
 use crate::profile::{EndAt, FeedAxis, Machine, Material};
 use crate::simulate::{self, SimulateSettings, Simulation};
 
@@ -203,7 +203,9 @@ fn plan_film(
     mut findings: Vec<Finding>,
     settings: &PlanSettings,
 ) -> Result<Plan, PlanError> {
-    let layout = place::layout(film, drawing.page_mm, &settings.placement, &settings.machine)?;
+    let (layout, laid) =
+        place::layout(film, drawing.page_mm, &settings.placement, &settings.machine)?;
+    findings.extend(laid);
     findings.extend(place::small_pieces(&layout, &settings.material));
     let (paths, ordered) = tip_paths(&layout, settings);
     findings.extend(ordered);
@@ -214,9 +216,10 @@ fn plan_film(
     let back = read_back(&written.bytes, &settings.machine, settings.offset_mm());
     findings.extend(back.findings);
     let own = check::check(&back.simulation, &back.commands, &settings.machine);
-    findings.extend(
-        own.into_iter().filter(|f| settings.ink.trace == Trace::Outlines || f.code != "cuts-cross"),
-    );
+    // Drawn lines may cross, and weeding lines end on their border.
+    let crossing =
+        settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines_mm.is_some();
+    findings.extend(own.into_iter().filter(|f| !crossing || f.code != "cuts-cross"));
     let tip_error = tip_error(&back.simulation, &job, &layout);
     let film = film.name.clone();
     let simulation = back.simulation;
@@ -243,7 +246,11 @@ const HEADING_MM_PER_RAD: f64 = 0.2;
 fn order_settings(layout: &Layout, settings: &PlanSettings) -> OrderSettings {
     let machine = &settings.machine;
     let trails = settings.offset_mm() > 0.0;
-    let stage = |role: Role| u32::from(role == Role::Weed);
+    // Pieces first, then the lines that part the waste, the border around all of it last.
+    let stage = |line: &CutLine| match line.role {
+        Role::Design | Role::Mark => 0,
+        Role::Weed => 1 + u32::from(line.contour.closed),
+    };
     OrderSettings {
         strategy: settings.strategy,
         effort: settings.effort,
@@ -254,7 +261,7 @@ fn order_settings(layout: &Layout, settings: &PlanSettings) -> OrderSettings {
         },
         start: Point::ORIGIN,
         end: end(machine, layout.bounds()),
-        stages: layout.lines.iter().map(|line| stage(line.role)).collect(),
+        stages: layout.lines.iter().map(stage).collect(),
         entries: EntrySettings {
             heading_mm_per_rad: if trails { HEADING_MM_PER_RAD } else { 0.0 },
             keep_off_corners_mm: if trails {

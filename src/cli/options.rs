@@ -10,6 +10,7 @@ use crate::geometry::Point;
 use crate::ink::{Covered, Sheets, Trace};
 use crate::order::{Effort, Strategy};
 use crate::pipeline::{self, Plan, PlanSettings, Size};
+use crate::place::{WeedShape, Weeding};
 use crate::profile::{Library, Machine, Material, ProfileError, Tool};
 use crate::units::Length;
 
@@ -114,9 +115,26 @@ pub struct DrawingOptions {
     /// Gap between copies
     #[arg(long, value_name = "LENGTH", default_value = "5mm", help_heading = "Size and place")]
     gap: Length,
-    /// Cut a rectangle around the work, at this distance, to weed along
-    #[arg(long, value_name = "LENGTH", help_heading = "Size and place")]
+    /// Move and turn separate pieces so that they take little film
+    #[arg(long, help_heading = "Size and place", conflicts_with = "at")]
+    pack: bool,
+    /// With --pack: how many directions of a piece are tried; 1 never turns it
+    #[arg(long, value_name = "N", default_value_t = 4, help_heading = "Size and place",
+          value_parser = clap::value_parser!(u32).range(1..=72))]
+    pack_turns: u32,
+
+    /// Cut a border around the work, at this distance, to weed along
+    #[arg(long, value_name = "LENGTH", help_heading = "Weeding")]
     weed_border: Option<Length>,
+    /// Whether the border is a rectangle or follows the work
+    #[arg(long, value_enum, default_value_t = WeedShapeChoice::Box, help_heading = "Weeding")]
+    weed_shape: WeedShapeChoice,
+    /// Cut the waste into strips at most this wide, and a border (5mm if none is asked for)
+    #[arg(long, value_name = "LENGTH", help_heading = "Weeding")]
+    weed_lines: Option<Length>,
+    /// How far those cuts keep from the work
+    #[arg(long, value_name = "LENGTH", default_value = "1mm", help_heading = "Weeding")]
+    weed_clearance: Length,
 
     /// Order of the cuts
     #[arg(long, value_enum, default_value_t = OrderChoice::Best, help_heading = "Order")]
@@ -141,6 +159,12 @@ enum TraceChoice {
 #[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
 enum Crop {
     Page,
+}
+
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
+enum WeedShapeChoice {
+    Box,
+    Outline,
 }
 
 #[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
@@ -329,9 +353,24 @@ impl DrawingOptions {
         placement.at = self.at.as_deref().map(pair).transpose()?;
         placement.copies = self.copies.as_deref().map_or(Ok((1, 1)), copies)?;
         placement.gap_mm = self.gap.mm();
-        placement.weed_border_mm =
-            self.weed_border.map(|length| positive("--weed-border", length)).transpose()?;
+        placement.pack_turns = self.pack.then_some(self.pack_turns);
+        placement.weeding = self.weeding()?;
         Ok(())
+    }
+
+    fn weeding(&self) -> Result<Weeding, Failure> {
+        let length = |option: &str, length: Option<Length>| {
+            length.map(|length| positive(option, length)).transpose()
+        };
+        Ok(Weeding {
+            border_mm: length("--weed-border", self.weed_border)?,
+            shape: match self.weed_shape {
+                WeedShapeChoice::Box => WeedShape::Box,
+                WeedShapeChoice::Outline => WeedShape::Outline,
+            },
+            lines_mm: length("--weed-lines", self.weed_lines)?,
+            clearance_mm: positive("--weed-clearance", self.weed_clearance)?,
+        })
     }
 }
 

@@ -1,21 +1,27 @@
 //! A film's regions → [`Layout`]: lines on the machine's sheet, mm, y up, in machine coordinates.
 //!
-//! Turn, mirror, copies and weed border happen here, and y turns up here, once. Size does not: a
+//! Turn, mirror, copies, packing and weeding lines happen here, and y turns up here, once. Size does not: a
 //! drawing is scaled before it is outlined ([`crate::drawing::Drawing::scaled`]), so tolerances
 //! stay true. Hard-clip limits are checked here, before anything is ordered or written.
 //!
 //! Invariants: every line lies where the tip of the tool has to run; outer contours of regions run
 //! counter-clockwise, holes clockwise, whatever was mirrored.
 
+mod fit;
+mod pack;
 mod small;
+mod weed;
 
 use kurbo::Affine;
 
+use crate::finding::Finding;
 use crate::geometry::{Bounds, Contour, Point, Region};
 use crate::ink::Film;
 use crate::profile::Machine;
 
+pub use fit::PlaceError;
 pub use small::small_pieces;
+pub use weed::{WeedShape, Weeding};
 
 /// Everything that is to be cut, on the sheet.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -63,8 +69,11 @@ pub struct Placement {
     pub copies: (u32, u32),
     /// Gap between copies, mm.
     pub gap_mm: f64,
-    /// Distance of a rectangle around the work that makes weeding easier, mm.
-    pub weed_border_mm: Option<f64>,
+    /// Separate pieces are moved and turned so that they take little film: how many directions,
+    /// evenly spread over the full turn, are tried; `None` leaves them as drawn.
+    pub pack_turns: Option<u32>,
+    /// Cuts through the waste that make weeding easier.
+    pub weeding: Weeding,
 }
 
 impl Default for Placement {
@@ -75,55 +84,12 @@ impl Default for Placement {
             at: None,
             copies: (1, 1),
             gap_mm: 5.0,
-            weed_border_mm: None,
+            pack_turns: None,
+            weeding: Weeding::default(),
         }
     }
 }
 
-/// Why the work has no place on the sheet.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum PlaceError {
-    /// Larger than the machine.
-    #[error(
-        "the work measures {width:.1} x {height:.1} mm, but {machine} reaches only {room_width:.1} x \
-         {room_height:.1} mm; {advice}"
-    )]
-    TooLarge {
-        /// Size of the work, mm.
-        width: f64,
-        /// Size of the work, mm.
-        height: f64,
-        /// The machine's name.
-        machine: String,
-        /// Its reach, mm.
-        room_width: f64,
-        /// Its reach, mm.
-        room_height: f64,
-        /// The option that makes it fit.
-        advice: String,
-    },
-    /// It would fit elsewhere.
-    #[error(
-        "the work would lie from {left:.1}, {bottom:.1} to {right:.1}, {top:.1} mm, outside what \
-         {machine} reaches; it fits with --at 2,2"
-    )]
-    Outside {
-        /// Where it lies, mm from the lower left corner of the machine's area.
-        left: f64,
-        /// See `left`.
-        bottom: f64,
-        /// See `left`.
-        right: f64,
-        /// See `left`.
-        top: f64,
-        /// The machine's name.
-        machine: String,
-    },
-}
-
-/// A trailing blade's axis runs beyond the line it cuts; the work keeps this far from the machine's
-/// limits unless it is placed by hand, mm: the largest usual blade offset and some air.
-const EDGE_MM: f64 = 1.5;
 /// The most copies laid at once.
 const MOST_COPIES: u32 = 10_000;
 
@@ -143,17 +109,25 @@ pub fn layout(
     page_mm: (f64, f64),
     placement: &Placement,
     machine: &Machine,
-) -> Result<Layout, PlaceError> {
-    let turned = turn(film, page_mm, placement);
-    let copied = copies(turned.lines, placement);
-    let mut layout = Layout { lines: copied };
-    let border = placement.weed_border_mm.map(|gap| weed_border(layout.bounds(), gap));
-    layout.lines.extend(border);
-    let shift = shift(&layout, turned.page, placement, machine)?;
+) -> Result<(Layout, Vec<Finding>), PlaceError> {
+    let mut turned = turn(film, page_mm, placement);
+    let mut findings = Vec::new();
+    let mut layout = Layout { lines: std::mem::take(&mut turned.lines) };
+    if placement.pack_turns.is_some() {
+        let (lines, used) = pack::pack(&layout.lines, placement, machine)?;
+        layout.lines = lines;
+        findings.push(used);
+        turned.page = layout.bounds();
+    } else {
+        layout.lines = copies(layout.lines, placement);
+    }
+    let weed = weed::lines(&layout.lines, &placement.weeding)?;
+    layout.lines.extend(weed);
+    let shift = fit::shift(&layout, turned.page, placement, machine)?;
     for p in layout.lines.iter_mut().flat_map(|line| &mut line.contour.points) {
         *p = *p + shift;
     }
-    Ok(layout)
+    Ok((layout, findings))
 }
 
 /// The film's lines, turned and mirrored, y up, and the box of the page with them.
@@ -234,75 +208,6 @@ fn copies(lines: Vec<CutLine>, placement: &Placement) -> Vec<CutLine> {
     all
 }
 
-fn weed_border(bounds: Bounds, gap: f64) -> CutLine {
-    let Bounds { min, max } = bounds.grown(gap);
-    let corners = vec![min, Point::new(max.x, min.y), max, Point::new(min.x, max.y)];
-    CutLine { contour: Contour::closed(corners), role: Role::Weed, layer: 0, tool: 1 }
-}
-
-/// How far the work has to move to come to its place.
-fn shift(
-    layout: &Layout,
-    page: Bounds,
-    placement: &Placement,
-    machine: &Machine,
-) -> Result<Point, PlaceError> {
-    let work = layout.bounds();
-    let area = machine.limits_mm();
-    let corner = area.map_or(Point::ORIGIN, |area| area.min);
-    if let Some(at) = placement.at {
-        let shift = corner + at - work.min;
-        return inside(work, shift, area, machine).map(|()| shift);
-    }
-    let mut shift = corner - page.min;
-    if area.is_some() {
-        let edge = if machine.needs_compensation() { EDGE_MM } else { 0.0 };
-        let missing = |low: f64, limit: f64| (limit + edge - low).max(0.0);
-        shift.x += missing(work.min.x + shift.x, corner.x);
-        shift.y += missing(work.min.y + shift.y, corner.y);
-    }
-    inside(work, shift, area, machine).map(|()| shift)
-}
-
-fn inside(
-    work: Bounds,
-    shift: Point,
-    area: Option<Bounds>,
-    machine: &Machine,
-) -> Result<(), PlaceError> {
-    let Some(area) = area else { return Ok(()) };
-    let placed = Bounds { min: work.min + shift, max: work.max + shift };
-    if area.grown(1e-6).holds(placed) {
-        return Ok(());
-    }
-    let name = machine.name.clone();
-    if work.width() > area.width() || work.height() > area.height() {
-        return Err(PlaceError::TooLarge {
-            width: work.width(),
-            height: work.height(),
-            machine: name,
-            room_width: area.width(),
-            room_height: area.height(),
-            advice: advice(work, area),
-        });
-    }
-    let (min, max) = (placed.min - area.min, placed.max - area.min);
-    Err(PlaceError::Outside { left: min.x, bottom: min.y, right: max.x, top: max.y, machine: name })
-}
-
-/// The option that makes the work fit: a quarter turn if that is enough, else a scale.
-fn advice(work: Bounds, area: Bounds) -> String {
-    let fits =
-        |w: f64, h: f64| w + 2.0 * EDGE_MM <= area.width() && h + 2.0 * EDGE_MM <= area.height();
-    if fits(work.height(), work.width()) {
-        return "it fits with --rotate 90".to_owned();
-    }
-    let room = |length: f64, size: f64| (length - 2.0 * EDGE_MM) / size;
-    let factor = room(area.width(), work.width()).min(room(area.height(), work.height()));
-    let factor = (factor * 1000.0).floor() / 1000.0;
-    format!("it fits with --scale {factor}")
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -327,7 +232,8 @@ mod tests {
     }
 
     fn placed(placement: &Placement, machine_name: &str) -> Result<Layout, PlaceError> {
-        layout(&film(), (100.0, 60.0), placement, &machine(machine_name))
+        let machine = machine(machine_name);
+        Ok(layout(&film(), (100.0, 60.0), placement, &machine)?.0)
     }
 
     #[test]
@@ -361,7 +267,7 @@ mod tests {
         let placement = Placement {
             copies: (3, 2),
             gap_mm: 4.0,
-            weed_border_mm: Some(3.0),
+            weeding: Weeding { border_mm: Some(3.0), ..Weeding::default() },
             at: Some(Point::new(5.0, 5.0)),
             ..Placement::default()
         };
