@@ -249,6 +249,11 @@ fn everything_that_is_not_cut_is_told_with_row_and_column() {
         ("filter-missing", "<path filter='url(#gone)' d='M0 0h5v5z'/>"),
         ("marker-missing", "<path marker-end='url(#gone)' d='M0 0h5v5z'/>"),
         ("paint-missing", "<path fill='url(#gone)' d='M0 0h5v5z'/>"),
+        (
+            "coordinate-out-of-range",
+            "<image width='5099999999' height='5' href='data:image/svg+xml,x'/>",
+        ),
+        ("far-from-origin", "<g transform='translate(-5000000 0)'><path d='M5000000 0h5v5z'/></g>"),
         ("link-missing", "<use href='#gone'/>"),
         ("link-outside", "<use href='other.svg#part'/>"),
         ("path-broken", "<path d='M0 0L5 5Lx'/>"),

@@ -367,6 +367,49 @@ mod tests {
         assert_eq!(likeness("", ""), 0);
     }
 
+    /// Fonts by name only; no glyph is needed to choose among them.
+    fn named(names: &[&str], fallback: Option<&str>) -> Fonts {
+        let mut database = Database::new();
+        for name in names {
+            database.push_face_info(fontdb::FaceInfo {
+                id: fontdb::ID::dummy(),
+                source: fontdb::Source::Binary(Arc::new(Vec::<u8>::new())),
+                index: 0,
+                families: vec![((*name).into(), fontdb::Language::English_UnitedStates)],
+                post_script_name: name.replace(' ', ""),
+                style: fontdb::Style::Normal,
+                weight: fontdb::Weight::NORMAL,
+                stretch: fontdb::Stretch::Normal,
+                monospaced: false,
+            });
+        }
+        Fonts { database: Arc::new(database), fallback: fallback.map(str::to_owned) }
+    }
+
+    #[test]
+    fn the_first_installed_family_is_taken_and_the_rest_is_told() {
+        let fonts = named(&["Gull", "DejaVu Sans", "DejaVu Serif"], None);
+        let choose = |families: &str| fonts.choose(&parsed(families));
+        assert_eq!(choose("gull, serif"), Choice::Asked("Gull".into()));
+        assert_eq!(choose("Heron, 'Gull'"), Choice::Later("Gull".into(), "Heron".into()));
+        assert_eq!(choose("Heron, serif"), Choice::Missing("Heron".into()));
+        assert_eq!(choose("Heron, Stork"), Choice::Missing("Heron".into()));
+        assert_eq!(choose("sans-serif"), Choice::Generic("DejaVu Sans".into()));
+        assert_eq!(choose(""), Choice::Generic("DejaVu Serif".into()));
+        assert!(fonts.advice("Gulls").starts_with("Closest installed: \u{201c}Gull\u{201d}"));
+    }
+
+    #[test]
+    fn a_substitute_is_taken_only_where_a_family_is_missing() {
+        let fonts = named(&["Gull", "Tern"], Some("tern"));
+        let choose = |families: &str| fonts.choose(&parsed(families));
+        assert_eq!(choose("Heron, serif"), Choice::Fallback("Tern".into(), "Heron".into()));
+        assert_eq!(choose("Gull"), Choice::Asked("Gull".into()));
+        let fonts = named(&["Gull"], Some("Stork"));
+        assert_eq!(fonts.choose(&parsed("Heron")), Choice::Missing("Heron".into()));
+        assert!(fonts.advice("Heron").starts_with("The substitute \u{201c}Stork\u{201d}"));
+    }
+
     #[test]
     fn without_any_font_everything_is_missing() {
         let fonts = Fonts::new(false, &[], Some("Tern".into()));

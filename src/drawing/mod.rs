@@ -5,6 +5,12 @@
 //! path, the map from path to page, and the clips that bound it. Everything that could not be
 //! taken over is told in the findings beside it, with row and column.
 //!
+//! Files in the order in which a drawing passes through them: `read.rs` (the steps), `door.rs`
+//! (bytes to text), `survey/` (what the XML says and the SVG library would lose), `fonts.rs`,
+//! `images.rs` and `listen.rs` (what the library asks and says), `convert.rs` with `paint.rs`,
+//! `round.rs`, `clips.rs` and `patterns.rs` (its tree to shapes), `closing.rs` (the last findings).
+//! `limits.rs` holds what a drawing may ask for; `error.rs` why it may be refused.
+//!
 //! Invariants:
 //! 1. `shapes` stand in painting order: a later one lies on top of an earlier one.
 //! 2. `to_page` maps the shape's own coordinates to page millimetres, y down, page corner at 0,0.

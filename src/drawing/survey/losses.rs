@@ -5,6 +5,7 @@
 
 use usvg::roxmltree::Node;
 
+use super::size::{USABLE, readable};
 use super::splice::Edit;
 use super::style::{Prop, Props, SVG, XLINK};
 use super::visit::{Inherited, Visitor, is_shape, layer_name, svg_tag};
@@ -63,6 +64,11 @@ fn element(v: &mut Visitor<'_>, node: Node<'_, '_>) -> bool {
         // One of several ways to show the same; another is drawn.
         "foreignObject" if node.parent().is_some_and(|p| p.has_tag_name((SVG, "switch"))) => {
             return false;
+        }
+        "image" if !has_usable_frame(node) => {
+            v.take_out(node);
+            let text = format!("{} has a frame beyond any sheet; it is left out.", called(node));
+            Finding::error("coordinate-out-of-range", text)
         }
         "image" => match image(node) {
             Some(finding) => finding,
@@ -136,6 +142,12 @@ fn is_known(tag: &str) -> bool {
     KNOWN.contains(&tag)
         || tag.starts_with("fe")
         || matches!(tag, "glyph" | "missing-glyph" | "hkern" | "vkern")
+}
+
+/// Whether a picture's width and height can be computed with, if they are given.
+fn has_usable_frame(node: Node<'_, '_>) -> bool {
+    let side = |name| node.attribute(name).and_then(readable).map(|(length, _)| length.number);
+    ["width", "height"].into_iter().filter_map(side).all(|n| n <= 0.0 || USABLE.contains(&n))
 }
 
 /// A picture that is not cut; none for an SVG picture inside the drawing.

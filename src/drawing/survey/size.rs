@@ -55,7 +55,7 @@ pub(super) fn page_size(root: Node<'_, '_>) -> PageSize {
 }
 
 /// Numbers that a side may have, whatever its unit: a kilometre is 4e6 px.
-const USABLE: std::ops::RangeInclusive<f64> = 1e-6..=1e7;
+pub(super) const USABLE: std::ops::RangeInclusive<f64> = 1e-6..=1e7;
 
 /// Whether a view box has a side of no use. One that can't be read is left out, as SVG asks.
 fn is_unusable_box(value: &str) -> bool {
