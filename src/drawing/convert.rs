@@ -246,15 +246,15 @@ impl Walk<'_> {
             }
             return;
         }
-        let stroke_part = Shape { fill: None, ..shape.clone() };
-        let fill_part = Shape { stroke: None, ..shape };
-        let parts = [(fill_part, fill_pattern), (stroke_part, stroke_pattern)];
-        let order = if parts[0].0.stroke_first { [1, 0] } else { [0, 1] };
-        for (part, pattern) in order.map(|i| parts[i].clone()) {
-            if part.fill.is_none() && part.stroke.is_none() {
-                continue;
-            }
+        let stroke_part = (Shape { fill: None, ..shape.clone() }, stroke_pattern);
+        let fill_part = (Shape { stroke: None, ..shape }, fill_pattern);
+        let parts = match fill_part.0.stroke_first {
+            true => [stroke_part, fill_part],
+            false => [fill_part, stroke_part],
+        };
+        for (part, pattern) in parts {
             match pattern {
+                _ if part.fill.is_none() && part.stroke.is_none() => {}
                 Some(pattern) => self.tiles(&part, pattern, context, out),
                 None => out.push(part),
             }

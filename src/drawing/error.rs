@@ -51,27 +51,32 @@ pub enum ReadError {
     NotSvg(String, Place),
     /// Elements inside elements beyond [`MAX_NESTING`].
     #[error(
-        "elements are nested more than {MAX_NESTING} deep here; ungroup what is grouped so deeply"
+        "elements are nested more than {MAX_NESTING} deep here; ungroup what is grouped so \
+         deeply"
     )]
     TooDeep(Place),
     /// Clones of clones (or markers in markers, ...) beyond [`MAX_REFERENCES`].
     #[error(
-        "what is used here uses other parts more than {MAX_REFERENCES} deep; turn clones into plain shapes"
+        "what is used here uses other parts more than {MAX_REFERENCES} deep; turn clones into \
+         plain shapes"
     )]
     TooManyReferences(Place),
     /// More than [`MAX_EXPANDED`] elements once clones, markers and masks are written out.
     #[error(
-        "the drawing grows beyond {MAX_EXPANDED} elements (or four million path points) when its clones, markers, patterns and masks are written out; leave out what is not cut"
+        "the drawing grows beyond {MAX_EXPANDED} elements (or four million path points) when \
+         its clones, markers, patterns and masks are written out; leave out what is not cut"
     )]
     TooManyElements(Place),
     /// More than [`MAX_ATTRIBUTES`] on one element.
     #[error(
-        "an element has more than {MAX_ATTRIBUTES} attributes here; save the drawing again as plain SVG"
+        "an element has more than {MAX_ATTRIBUTES} attributes here; save the drawing again as \
+         plain SVG"
     )]
     TooManyAttributes(Place),
     /// Too many style rules for too many elements.
     #[error(
-        "{rules} style rules for {elements} elements are more than can be read; save the drawing again as plain SVG, with styles as attributes"
+        "{rules} style rules for {elements} elements are more than can be read; save the \
+         drawing again as plain SVG, with styles as attributes"
     )]
     TooManyRules {
         /// Rules of all style sheets.
@@ -81,12 +86,14 @@ pub enum ReadError {
     },
     /// Width or height of zero or less, or beyond all sense.
     #[error(
-        "the page has no usable size: width and height of <svg> must be more than zero and less than a kilometre; set them, for example width=\"100mm\""
+        "the page has no usable size: width and height of <svg> must be more than zero and \
+         less than a kilometre; set them, for example width=\"100mm\""
     )]
     NoSize(Place),
     /// A part beyond the limits inside an entity, from where it can't be taken out.
     #[error(
-        "an entity of the document type declaration holds a part beyond all limits (coordinates or length of text); correct it, or save the drawing as plain SVG"
+        "an entity of the document type declaration holds a part beyond all limits \
+         (coordinates or length of text); correct it, or save the drawing as plain SVG"
     )]
     Entity(Place),
     /// The reading thread could not be started, or gave up.

@@ -5,9 +5,10 @@
 
 use usvg::roxmltree::Node;
 
+use super::links::{self, href, local_url};
 use super::size::{USABLE, readable};
 use super::splice::Edit;
-use super::style::{Prop, Props, SVG, XLINK};
+use super::style::{Prop, Props, SVG};
 use super::visit::{Inherited, Visitor, is_shape, layer_name, svg_tag};
 use crate::drawing::limits::MAX_TEXT_CHARS;
 use crate::finding::Finding;
@@ -26,8 +27,7 @@ pub(super) fn check<'a>(
     if !element(v, node) {
         return false;
     }
-    references(v, node, props);
-    paints(v, node, props);
+    links::check(v, node, props);
     effects(v, node, props);
     true
 }
@@ -100,48 +100,14 @@ fn element(v: &mut Visitor<'_>, node: Node<'_, '_>) -> bool {
     false
 }
 
+/// Elements that are drawn, or that describe what is drawn.
+const KNOWN: &str = " svg g a use switch symbol defs title desc metadata style path rect circle \
+    ellipse line polyline polygon text tspan textPath tref clipPath mask pattern marker \
+    linearGradient radialGradient stop filter view cursor font font-face color-profile mpath glyph \
+    missing-glyph hkern vkern ";
+
 fn is_known(tag: &str) -> bool {
-    const KNOWN: [&str; 36] = [
-        "svg",
-        "g",
-        "a",
-        "use",
-        "switch",
-        "symbol",
-        "defs",
-        "title",
-        "desc",
-        "metadata",
-        "style",
-        "path",
-        "rect",
-        "circle",
-        "ellipse",
-        "line",
-        "polyline",
-        "polygon",
-        "text",
-        "tspan",
-        "textPath",
-        "tref",
-        "clipPath",
-        "mask",
-        "pattern",
-        "marker",
-        "linearGradient",
-        "radialGradient",
-        "stop",
-        "filter",
-        "view",
-        "cursor",
-        "font",
-        "font-face",
-        "color-profile",
-        "mpath",
-    ];
-    KNOWN.contains(&tag)
-        || tag.starts_with("fe")
-        || matches!(tag, "glyph" | "missing-glyph" | "hkern" | "vkern")
+    KNOWN.split_whitespace().any(|known| known == tag) || tag.starts_with("fe")
 }
 
 /// Whether a picture's width and height can be computed with, if they are given.
@@ -177,123 +143,6 @@ fn image(node: Node<'_, '_>) -> Option<Finding> {
         called(node)
     );
     Some(Finding::warning("image-not-cut", text).hint(advice))
-}
-
-/// References that lead nowhere, or out of the file.
-fn references<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
-    let tag = node.tag_name().name();
-    if matches!(tag, "use" | "textPath" | "tref") {
-        link(v, node, tag);
-    }
-    target(
-        v,
-        node,
-        props.get(Prop::ClipPath),
-        &Wanted {
-            code: "clip-missing",
-            tag: "clipPath",
-            lost: "the clip path {} does not exist; what it should bound is cut whole.",
-        },
-    );
-    target(
-        v,
-        node,
-        props.get(Prop::Mask),
-        &Wanted {
-            code: "mask-missing",
-            tag: "mask",
-            lost: "the mask {} does not exist; what it should cover is cut whole.",
-        },
-    );
-    for prop in [Prop::MarkerStart, Prop::MarkerMid, Prop::MarkerEnd] {
-        target(
-            v,
-            node,
-            props.get(prop),
-            &Wanted {
-                code: "marker-missing",
-                tag: "marker",
-                lost: "the marker {} does not exist; none is cut.",
-            },
-        );
-    }
-}
-
-fn link(v: &mut Visitor<'_>, node: Node<'_, '_>, tag: &str) {
-    let finding = match href(node) {
-        None => Finding::warning("link-missing", format!("<{tag}> names nothing; nothing is cut.")),
-        Some(href) => match href.trim().strip_prefix('#') {
-            Some(id) if v.tags.contains_key(id) => return,
-            Some(id) => Finding::warning(
-                "link-missing",
-                format!(
-                    "<{tag}> names {}, which does not exist; nothing is cut for it.",
-                    quoted(id)
-                ),
-            )
-            .hint("Restore the original in the drawing program, or delete the clone."),
-            None => Finding::warning(
-                "link-outside",
-                format!(
-                    "<{tag}> names {}, another file; it is not read.",
-                    quoted(&shortened(href))
-                ),
-            )
-            .hint("Bring the part into this drawing."),
-        },
-    };
-    v.tell(node, finding);
-}
-
-struct Wanted {
-    code: &'static str,
-    tag: &'static str,
-    lost: &'static str,
-}
-
-fn target<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, value: Option<&'a str>, wanted: &Wanted) {
-    let Some(id) = value.and_then(local_url) else { return };
-    if v.tags.get(id).is_some_and(|n| n.tag_name().name() == wanted.tag) {
-        return;
-    }
-    let text = wanted.lost.replace("{}", &quoted(id));
-    v.tell(node, Finding::warning(wanted.code, text));
-}
-
-/// Gradients, and paints that do not exist.
-fn paints<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
-    for prop in [Prop::Fill, Prop::Stroke] {
-        let Some(value) = props.get(prop) else { continue };
-        let Some(id) = local_url(value) else { continue };
-        match v.tags.get(id).map(|n| n.tag_name().name()) {
-            Some("linearGradient" | "radialGradient") => tally(
-                v,
-                node,
-                id,
-                Finding::note(
-                    "gradient-solid",
-                    format!(
-                        "the gradient {} has no edge to cut; what it paints is cut as solid",
-                        quoted(id)
-                    ),
-                ),
-            ),
-            Some("pattern") => {}
-            _ => {
-                let fallback = value.rsplit(')').next().unwrap_or_default().trim();
-                let then = if fallback.is_empty() { "nothing is painted" } else { fallback };
-                let text =
-                    format!("the paint {} does not exist; {then} is used instead.", quoted(id));
-                v.tell(
-                    node,
-                    Finding::warning(
-                        "paint-missing",
-                        text.replace("nothing is painted is used instead", "nothing is painted"),
-                    ),
-                );
-            }
-        }
-    }
 }
 
 /// Filters, masks, blending: what changes the look but not the outline.
@@ -413,20 +262,6 @@ pub(super) fn text_too_long(length: usize) -> Finding {
         format!("the text has {length} characters, more than {MAX_TEXT_CHARS}; it is left out."),
     )
     .hint("Split it, or convert it to paths in the drawing program.")
-}
-
-/// The element's link: plain `href` before `xlink:href` (SVG 2, Linking).
-pub(super) fn href<'a>(node: Node<'a, 'a>) -> Option<&'a str> {
-    node.attributes()
-        .find(|a| a.name() == "href" && a.namespace().is_none())
-        .or_else(|| node.attributes().find(|a| a.name() == "href" && a.namespace() == Some(XLINK)))
-        .map(|a| a.value())
-}
-
-/// The id in `url(#id)`, whatever follows.
-pub(super) fn local_url(value: &str) -> Option<&str> {
-    let inner = value.trim().strip_prefix("url(")?.split(')').next()?;
-    inner.trim().trim_matches(['"', '\'']).trim().strip_prefix('#')
 }
 
 /// What to call an element in a sentence.

@@ -14,7 +14,9 @@
 //! 4. units of the page that the library does not know are converted (`size.rs`).
 
 mod arcs;
+mod links;
 mod losses;
+mod marks;
 mod references;
 mod shapes;
 mod size;

@@ -12,7 +12,7 @@ use super::references::{self, Graph, Reference, TooMuch};
 use super::size::page_size;
 use super::splice::{Edit, splice};
 use super::style::{Prop, Props, SVG, Styles};
-use super::{Element, Survey, TextRun, losses, shapes};
+use super::{Survey, TextRun, links, losses, shapes};
 use crate::drawing::Layer;
 use crate::drawing::error::ReadError;
 use crate::drawing::limits::{COMMANDS_PER_ELEMENT, MAX_NESTING, MAX_STYLE_WORK, MAX_TEXT_CHARS};
@@ -42,11 +42,11 @@ pub(super) struct Inherited<'a> {
 /// What is collected on the way.
 pub(super) struct Visitor<'a> {
     /// Why the drawing can't be read after all.
-    refused: Option<ReadError>,
+    pub(super) refused: Option<ReadError>,
     /// Where the root element begins.
-    begin: usize,
+    pub(super) begin: usize,
     /// The original text.
-    source: &'a str,
+    pub(super) source: &'a str,
     pub(super) lines: &'a LineTable<'a>,
     pub(super) styles: Styles<'a>,
     pub(super) out: Survey,
@@ -295,85 +295,6 @@ impl<'a> Visitor<'a> {
         }
     }
 
-    /// Records a marked element and gives it an id if it has none.
-    fn mark(&mut self, node: Node<'a, 'a>, context: &Inherited<'a>) -> usize {
-        let index = self.out.elements.len();
-        let id = node.attributes().find(|a| a.name() == "id").map(|a| a.value());
-        match node.attributes().find(|a| a.name() == "id") {
-            Some(a) if a.value().is_empty() => {
-                let id = format!("{}{index}", self.out.prefix);
-                self.edits.push(Edit::replace(a.range_value(), id));
-            }
-            Some(_) => {}
-            None => {
-                let id = format!("{}{index}", self.out.prefix);
-                self.edits.push(Edit::attribute(node, "id", &id));
-            }
-        }
-        let id = id.filter(|id| !id.is_empty()).map(str::to_owned);
-        if let Some(id) = &id {
-            self.out.by_id.entry(id.clone()).or_insert(index);
-        }
-        self.out.elements.push(Element {
-            place: self.place(node),
-            id,
-            tag: node.tag_name().name().to_owned(),
-            layer: context.layer,
-            parent: context.parent,
-            // What an entity stands for has no place of its own and gets no id.
-            expected: !context.hidden && !context.shelved && node.range().start >= self.begin,
-            explained: false,
-            path_length: None,
-        });
-        index
-    }
-
-    /// Takes `shape-rendering` out of the drawing: it is used as a mark.
-    fn marks(&mut self, node: Node<'a, 'a>) {
-        const NAME: &str = "shape-rendering";
-        for attribute in node.attributes() {
-            if attribute.name() == NAME {
-                self.edits.push(Edit::replace(attribute.range_qname(), "unused-rendering"));
-            } else if attribute.name() == "style" {
-                self.blank(attribute.range_value(), NAME);
-                self.plain_transforms(attribute.range_value());
-            }
-        }
-        if node.tag_name().name() == "style" {
-            for text in node.children().filter(Node::is_text) {
-                self.blank(text.range(), NAME);
-                self.plain_transforms(text.range());
-            }
-        }
-    }
-
-    /// CSS writes transforms with units (`rotate(5deg) translate(3px)`), which the SVG library does
-    /// not read; degrees and pixels are what bare numbers mean.
-    fn plain_transforms(&mut self, range: std::ops::Range<usize>) {
-        let Some(text) = self.source.get(range.clone()) else { return };
-        for (at, name) in text.match_indices("transform") {
-            let rest = text.get(at + name.len()..).unwrap_or_default();
-            if !rest.trim_start().starts_with(':') {
-                continue;
-            }
-            let value = rest.split([';', '}', '"']).next().unwrap_or_default();
-            for (unit, blanks) in [("deg", "   "), ("px", "  ")] {
-                for (i, _) in value.match_indices(unit) {
-                    let start = range.start + at + name.len() + i;
-                    self.edits.push(Edit::replace(start..start + unit.len(), blanks));
-                }
-            }
-        }
-    }
-
-    fn blank(&mut self, range: std::ops::Range<usize>, name: &str) {
-        let Some(text) = self.source.get(range.clone()) else { return };
-        for (at, _) in text.match_indices(name) {
-            let at = range.start + at;
-            self.edits.push(Edit::replace(at..at + 1, "x"));
-        }
-    }
-
     fn text_run(&mut self, node: Node<'a, 'a>, context: &Inherited<'a>) {
         let text: String = node
             .children()
@@ -401,22 +322,6 @@ impl<'a> Visitor<'a> {
             self.take_out(node);
             self.tell(node, losses::text_too_long(length));
             self.explain_last();
-        }
-    }
-
-    /// Takes an element out of the text.
-    pub(super) fn take_out(&mut self, node: Node<'_, '_>) {
-        if node.range().start < self.begin {
-            self.refused.get_or_insert(ReadError::Entity(self.place(node)));
-        }
-        self.edits.push(Edit::replace(node.range(), ""));
-    }
-
-    /// The element marked last is not drawn, and a finding has said so.
-    pub(super) fn explain_last(&mut self) {
-        if let Some(element) = self.out.elements.last_mut() {
-            element.expected = false;
-            element.explained = true;
         }
     }
 
@@ -457,19 +362,19 @@ impl<'a> Visitor<'a> {
         };
         let tag = node.tag_name().name();
         if tag != "a" {
-            add(losses::href(node).and_then(|h| h.strip_prefix('#')), 1);
+            add(links::href(node).and_then(|h| h.strip_prefix('#')), 1);
         }
         for prop in [Prop::ClipPath, Prop::Mask, Prop::Filter] {
-            add(props.get(prop).and_then(losses::local_url), 1);
+            add(props.get(prop).and_then(links::local_url), 1);
         }
         if is_shape(tag) || tag == "text" {
-            add(context.fill.and_then(losses::local_url), 1);
-            add(context.stroke.and_then(losses::local_url), 1);
+            add(context.fill.and_then(links::local_url), 1);
+            add(context.stroke.and_then(links::local_url), 1);
         }
         if is_shape(tag) {
             let vertices = shapes::vertices_at_most(node);
             for (marker, times) in context.markers.iter().zip([1, vertices, 1]) {
-                add(marker.and_then(losses::local_url), times);
+                add(marker.and_then(links::local_url), times);
             }
         }
     }

@@ -1,0 +1,125 @@
+//! What elements refer to: clones, clip paths, masks, markers, paints; and what is told when the
+//! other end does not exist, lies in another file, or is a paint without an edge.
+
+use usvg::roxmltree::Node;
+
+use super::losses::{quoted, shortened, tally};
+use super::style::{Prop, Props, XLINK};
+use super::visit::Visitor;
+use crate::finding::Finding;
+
+/// Tells of an element's references that lead nowhere, or out of the file.
+pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    paints(v, node, props);
+    let tag = node.tag_name().name();
+    if matches!(tag, "use" | "textPath" | "tref") {
+        link(v, node, tag);
+    }
+    for (prop, wanted) in TARGETS {
+        target(v, node, props.get(prop), &wanted);
+    }
+}
+
+/// What a reference of a property must lead to, and what happens when it does not.
+const TARGETS: [(Prop, Wanted); 5] = [
+    (Prop::ClipPath, CLIP),
+    (Prop::Mask, MASK),
+    (Prop::MarkerStart, MARKER),
+    (Prop::MarkerMid, MARKER),
+    (Prop::MarkerEnd, MARKER),
+];
+const CLIP: Wanted = Wanted {
+    code: "clip-missing",
+    tag: "clipPath",
+    lost: "the clip path {} does not exist; what it should bound is cut whole.",
+};
+const MASK: Wanted = Wanted {
+    code: "mask-missing",
+    tag: "mask",
+    lost: "the mask {} does not exist; what it should cover is cut whole.",
+};
+const MARKER: Wanted = Wanted {
+    code: "marker-missing",
+    tag: "marker",
+    lost: "the marker {} does not exist; none is cut.",
+};
+
+fn link(v: &mut Visitor<'_>, node: Node<'_, '_>, tag: &str) {
+    let finding = match href(node) {
+        None => Finding::warning("link-missing", format!("<{tag}> names nothing; nothing is cut.")),
+        Some(href) => match href.trim().strip_prefix('#') {
+            Some(id) if v.tags.contains_key(id) => return,
+            Some(id) => Finding::warning(
+                "link-missing",
+                format!(
+                    "<{tag}> names {}, which does not exist; nothing is cut for it.",
+                    quoted(id)
+                ),
+            )
+            .hint("Restore the original in the drawing program, or delete the clone."),
+            None => Finding::warning(
+                "link-outside",
+                format!(
+                    "<{tag}> names {}, another file; it is not read.",
+                    quoted(&shortened(href))
+                ),
+            )
+            .hint("Bring the part into this drawing."),
+        },
+    };
+    v.tell(node, finding);
+}
+
+struct Wanted {
+    code: &'static str,
+    tag: &'static str,
+    lost: &'static str,
+}
+
+fn target<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, value: Option<&'a str>, wanted: &Wanted) {
+    let Some(id) = value.and_then(local_url) else { return };
+    if v.tags.get(id).is_some_and(|n| n.tag_name().name() == wanted.tag) {
+        return;
+    }
+    let text = wanted.lost.replace("{}", &quoted(id));
+    v.tell(node, Finding::warning(wanted.code, text));
+}
+
+/// Gradients, and paints that do not exist.
+fn paints<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    for value in [Prop::Fill, Prop::Stroke].into_iter().filter_map(|prop| props.get(prop)) {
+        let Some(id) = local_url(value) else { continue };
+        match v.tags.get(id).map(|n| n.tag_name().name()) {
+            Some("linearGradient" | "radialGradient") => {
+                let text = format!(
+                    "the gradient {} has no edge to cut; what it paints is cut as solid",
+                    quoted(id)
+                );
+                tally(v, node, id, Finding::note("gradient-solid", text));
+            }
+            Some("pattern") => {}
+            _ => {
+                let then = match value.rsplit(')').next().map(str::trim) {
+                    None | Some("" | "none") => "nothing is painted".to_owned(),
+                    Some(fallback) => format!("{fallback} is used instead"),
+                };
+                let text = format!("the paint {} does not exist; {then}.", quoted(id));
+                v.tell(node, Finding::warning("paint-missing", text));
+            }
+        }
+    }
+}
+
+/// The element's link: plain `href` before `xlink:href` (SVG 2, Linking).
+pub(super) fn href<'a>(node: Node<'a, 'a>) -> Option<&'a str> {
+    node.attributes()
+        .find(|a| a.name() == "href" && a.namespace().is_none())
+        .or_else(|| node.attributes().find(|a| a.name() == "href" && a.namespace() == Some(XLINK)))
+        .map(|a| a.value())
+}
+
+/// The id in `url(#id)`, whatever follows.
+pub(super) fn local_url(value: &str) -> Option<&str> {
+    let inner = value.trim().strip_prefix("url(")?.split(')').next()?;
+    inner.trim().trim_matches(['"', '\'']).trim().strip_prefix('#')
+}

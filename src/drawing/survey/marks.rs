@@ -1,0 +1,107 @@
+//! The marks that lead from the SVG library's tree back to the drawing: ids for elements without
+//! one, `shape-rendering` cleared for our own use, units out of CSS transforms; and the way to take
+//! an element out of the text altogether. See [`super`] for why each is needed.
+
+use usvg::roxmltree::Node;
+
+use super::Element;
+use super::splice::Edit;
+use super::visit::{Inherited, Visitor};
+use crate::drawing::error::ReadError;
+
+impl<'a> Visitor<'a> {
+    /// Records a marked element and gives it an id if it has none.
+    pub(super) fn mark(&mut self, node: Node<'a, 'a>, context: &Inherited<'a>) -> usize {
+        let index = self.out.elements.len();
+        let id = node.attributes().find(|a| a.name() == "id").map(|a| a.value());
+        match node.attributes().find(|a| a.name() == "id") {
+            Some(a) if a.value().is_empty() => {
+                let id = format!("{}{index}", self.out.prefix);
+                self.edits.push(Edit::replace(a.range_value(), id));
+            }
+            Some(_) => {}
+            None => {
+                let id = format!("{}{index}", self.out.prefix);
+                self.edits.push(Edit::attribute(node, "id", &id));
+            }
+        }
+        let id = id.filter(|id| !id.is_empty()).map(str::to_owned);
+        if let Some(id) = &id {
+            self.out.by_id.entry(id.clone()).or_insert(index);
+        }
+        self.out.elements.push(Element {
+            place: self.place(node),
+            id,
+            tag: node.tag_name().name().to_owned(),
+            layer: context.layer,
+            parent: context.parent,
+            // What an entity stands for has no place of its own and gets no id.
+            expected: !context.hidden && !context.shelved && node.range().start >= self.begin,
+            explained: false,
+            path_length: None,
+        });
+        index
+    }
+
+    /// Takes `shape-rendering` out of the drawing: it is used as a mark.
+    pub(super) fn marks(&mut self, node: Node<'a, 'a>) {
+        const NAME: &str = "shape-rendering";
+        for attribute in node.attributes() {
+            if attribute.name() == NAME {
+                self.edits.push(Edit::replace(attribute.range_qname(), "unused-rendering"));
+            } else if attribute.name() == "style" {
+                self.blank(attribute.range_value(), NAME);
+                self.plain_transforms(attribute.range_value());
+            }
+        }
+        if node.tag_name().name() == "style" {
+            for text in node.children().filter(Node::is_text) {
+                self.blank(text.range(), NAME);
+                self.plain_transforms(text.range());
+            }
+        }
+    }
+
+    /// CSS writes transforms with units (`rotate(5deg) translate(3px)`), which the SVG library does
+    /// not read; degrees and pixels are what bare numbers mean.
+    fn plain_transforms(&mut self, range: std::ops::Range<usize>) {
+        let Some(text) = self.source.get(range.clone()) else { return };
+        for (at, name) in text.match_indices("transform") {
+            let rest = text.get(at + name.len()..).unwrap_or_default();
+            if !rest.trim_start().starts_with(':') {
+                continue;
+            }
+            let value = rest.split([';', '}', '"']).next().unwrap_or_default();
+            for (unit, blanks) in [("deg", "   "), ("px", "  ")] {
+                for (i, _) in value.match_indices(unit) {
+                    let start = range.start + at + name.len() + i;
+                    self.edits.push(Edit::replace(start..start + unit.len(), blanks));
+                }
+            }
+        }
+    }
+
+    fn blank(&mut self, range: std::ops::Range<usize>, name: &str) {
+        let Some(text) = self.source.get(range.clone()) else { return };
+        for (at, _) in text.match_indices(name) {
+            let at = range.start + at;
+            self.edits.push(Edit::replace(at..at + 1, "x"));
+        }
+    }
+
+    /// Takes an element out of the text.
+    pub(super) fn take_out(&mut self, node: Node<'_, '_>) {
+        if node.range().start < self.begin {
+            self.refused.get_or_insert(ReadError::Entity(self.place(node)));
+        }
+        self.edits.push(Edit::replace(node.range(), ""));
+    }
+
+    /// The element marked last is not drawn, and a finding has said so.
+    pub(super) fn explain_last(&mut self) {
+        if let Some(element) = self.out.elements.last_mut() {
+            element.expected = false;
+            element.explained = true;
+        }
+    }
+}
