@@ -410,6 +410,24 @@ fn entities_that_hold_the_unusable_are_refused() {
 }
 
 #[test]
+fn lengths_in_units_of_css_are_understood() {
+    // CSS Values 4: Q is a fortieth of a centimetre, vw a hundredth of the page's width, rem the
+    // root's font size. The page is 200 x 100 px, one user unit a pixel.
+    let svg = "<svg xmlns='http://www.w3.org/2000/svg' width='200' height='100' font-size='20'>\
+        <rect width='40Q' height='1in'/><rect width='30vw' height='30vh'/>\
+        <rect width='2rem' height='.5rem' font-size='7'/><rect width='10vmax' height='10vmin'/></svg>";
+    let (drawing, _) = take(svg);
+    let mm = 25.4 / 96.0;
+    let sizes =
+        [(10.0, 25.4), (60.0 * mm, 30.0 * mm), (40.0 * mm, 10.0 * mm), (20.0 * mm, 10.0 * mm)];
+    for (shape, (width, height)) in drawing.shapes.iter().zip(sizes) {
+        let b = page_box(shape);
+        assert!(close(b.width(), width) && close(b.height(), height), "{b:?} {width} {height}");
+    }
+    assert_eq!(drawing.shapes.len(), 4);
+}
+
+#[test]
 fn opacity_of_groups_goes_into_the_paint() {
     let content = "<g opacity='.5'><path opacity='.5' fill-opacity='.5' d='M0 0h5v5z'/></g>\
         <g opacity='0'><path d='M0 0h5v5z'/></g><path fill='rgba(1,2,3,0)' d='M0 0h5v5z'/>\

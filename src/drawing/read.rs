@@ -14,7 +14,7 @@ use super::convert::convert;
 use super::error::ReadError;
 use super::fonts::{Asked, Fonts, UNNAMED};
 use super::limits::STACK_BYTES;
-use super::survey::{Survey, survey};
+use super::survey::{MEDIUM_PX, Survey, survey};
 use super::{Drawing, closing, door, images, listen};
 use crate::finding::{Finding, Place};
 
@@ -92,6 +92,7 @@ fn parse(
 ) -> Result<usvg::Tree, ReadError> {
     let options = usvg::Options {
         font_family: UNNAMED.into(),
+        font_size: MEDIUM_PX as f32,
         fontdb: fonts.database.clone(),
         font_resolver: fonts.resolver(asked),
         image_href_resolver: images::resolver(),

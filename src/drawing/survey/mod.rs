@@ -30,7 +30,7 @@ use std::hash::{Hash, Hasher};
 use usvg::roxmltree::Document;
 
 pub(super) use losses::quoted;
-pub(super) use size::SizeGiven;
+pub(super) use size::{MEDIUM_PX, SizeGiven};
 
 use super::Layer;
 use super::error::ReadError;

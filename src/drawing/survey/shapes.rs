@@ -4,7 +4,7 @@
 //! A shape that can't be read at all is taken out of the text, so that the library never computes
 //! with infinities.
 
-use svgtypes::LengthListParser;
+use svgtypes::{Length, LengthListParser};
 use usvg::roxmltree::{Attribute, Node};
 
 use super::arcs::{self, larger};
@@ -63,7 +63,8 @@ fn lengths(v: &mut Visitor<'_>, node: Node<'_, '_>, hidden: bool) -> f64 {
     let mut largest = 0.0;
     for attribute in node.attributes().filter(|a| LENGTHS.contains(&a.name())) {
         let value = attribute.value();
-        match readable(value) {
+        let relative = || v.relative.px(value).map(|px| (Length::new_number(px), px.to_string()));
+        match readable(value).or_else(relative) {
             Some((length, text)) => {
                 largest = larger(largest, length.number);
                 if text != value {

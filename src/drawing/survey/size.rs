@@ -100,6 +100,62 @@ fn from_style<'a>(root: Node<'a, 'a>, name: &str) -> Option<&'a str> {
     DeclarationTokenizer::from(style).filter(|d| d.name == name).map(|d| d.value).last()
 }
 
+/// What lengths relative to the page and to the root's font are relative to, px.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Relative {
+    width: f64,
+    height: f64,
+    font: f64,
+}
+
+impl Relative {
+    /// Of a root element with a font size of its own, if it has one.
+    pub(super) fn new(root: Node<'_, '_>, font_size: Option<&str>) -> Self {
+        let view_box: Vec<f64> =
+            svgtypes::NumberListParser::from(root.attribute("viewBox").unwrap_or_default())
+                .flatten()
+                .collect();
+        let side = |name: &str, index: usize| {
+            let given = root.attribute(name).and_then(readable).and_then(|(l, _)| px(l));
+            given.or(view_box.get(index).copied()).unwrap_or(100.0)
+        };
+        let font = font_size.and_then(readable).and_then(|(l, _)| px(l)).unwrap_or(MEDIUM_PX);
+        Self { width: side("width", 2), height: side("height", 3), font }
+    }
+
+    /// The value in px of a length in a unit that the SVG library does not know (CSS Values 4).
+    pub(super) fn px(&self, text: &str) -> Option<f64> {
+        let text = text.trim();
+        let unit = text.trim_start_matches(|c: char| !c.is_ascii_alphabetic() || c == 'e');
+        let number: f64 = text.strip_suffix(unit)?.trim().parse().ok()?;
+        let hundredth = match unit {
+            "rem" => return Some(number * self.font),
+            "vw" | "vi" => self.width,
+            "vh" | "vb" => self.height,
+            "vmin" => self.width.min(self.height),
+            "vmax" => self.width.max(self.height),
+            _ => return None,
+        };
+        Some(number * hundredth / 100.0)
+    }
+}
+
+/// The font size `medium`, px: common practice of browsers, no source.
+pub(in crate::drawing) const MEDIUM_PX: f64 = 16.0;
+
+fn px(length: Length) -> Option<f64> {
+    let factor = match length.unit {
+        LengthUnit::None | LengthUnit::Px => 1.0,
+        LengthUnit::In => 96.0,
+        LengthUnit::Cm => 96.0 / 2.54,
+        LengthUnit::Mm => 96.0 / 25.4,
+        LengthUnit::Pt => 96.0 / 72.0,
+        LengthUnit::Pc => 16.0,
+        LengthUnit::Em | LengthUnit::Ex | LengthUnit::Percent => return None,
+    };
+    Some(length.number * factor)
+}
+
 /// The length, and a way to write it that the SVG library understands.
 pub(super) fn readable(text: &str) -> Option<(Length, String)> {
     let trimmed = text.trim();

@@ -9,7 +9,7 @@ use std::collections::HashMap;
 use usvg::roxmltree::{Document, Node};
 
 use super::references::{self, Graph, Reference, TooMuch};
-use super::size::page_size;
+use super::size::{Relative, page_size};
 use super::splice::{Edit, splice};
 use super::style::{Prop, Props, SVG, Styles};
 use super::{Survey, TextRun, links, losses, shapes};
@@ -41,6 +41,7 @@ pub(super) struct Inherited<'a> {
 
 /// What is collected on the way.
 pub(super) struct Visitor<'a> {
+    pub(super) relative: Relative,
     /// Why the drawing can't be read after all.
     pub(super) refused: Option<ReadError>,
     /// Where the root element begins.
@@ -68,6 +69,7 @@ pub(super) fn run<'a>(
 ) -> Result<Survey, ReadError> {
     check_depth(doc, lines)?;
     let mut visitor = Visitor {
+        relative: Relative::new(doc.root_element(), None),
         refused: None,
         begin: doc.root_element().range().start,
         source: doc.input_text(),
@@ -194,6 +196,7 @@ impl<'a> Visitor<'a> {
         }
         self.enter(root);
         let props = self.styles.props(root);
+        self.relative = Relative::new(root, props.get(Prop::FontSize));
         losses::check(self, root, &props, &Inherited::default());
         self.marks(root);
         losses::huge_numbers(self, root);
