@@ -17,6 +17,10 @@ pub trait Metric: Clone {
     fn between(&self, a: Self::Spot, b: Self::Spot) -> f64;
     /// The cost of the last move, from a spot to wherever the work ends.
     fn to_end(&self, from: Self::Spot) -> f64;
+    /// Whether no detour is cheaper than the direct move (the triangle inequality).
+    fn is_shortest(&self) -> bool {
+        true
+    }
 }
 
 /// A [`Metric`] on the plane.
@@ -119,6 +123,9 @@ impl Metric for Matrix {
     }
     fn to_end(&self, from: u32) -> f64 {
         self.between(from, self.home)
+    }
+    fn is_shortest(&self) -> bool {
+        false
     }
 }
 

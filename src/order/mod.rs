@@ -19,15 +19,23 @@ mod candidates;
 pub mod cost;
 mod drawn;
 pub mod entries;
+mod exchange;
+mod greedy;
 mod nearest;
+pub mod neighbours;
 mod precedence;
 pub mod problem;
+mod reentry;
+mod search;
 mod settings;
 mod sheet;
+pub mod solve;
+mod tour;
 
 pub use settings::{Bands, Cost, Effort, End, EntrySettings, OrderSettings, Strategy};
 
 use cost::{Chebyshev, Euclid, Metric, Planar, Timed};
+use neighbours::Neighbours;
 use problem::Route;
 use sheet::{Group, Sheet};
 
@@ -128,8 +136,16 @@ impl Job<'_> {
     fn route<M: Planar>(&self, sheet: &Sheet<M>) -> Route {
         match self.settings.strategy {
             Strategy::Drawn => drawn::order(sheet),
-            Strategy::Nearest | Strategy::Best => nearest::order(sheet),
+            Strategy::Nearest => nearest::order(sheet),
+            Strategy::Best => self.best_route(sheet),
         }
+    }
+    fn best_route<M: Planar>(&self, sheet: &Sheet<M>) -> Route {
+        let problem = &sheet.problem;
+        let near = Neighbours::on_sheet(sheet);
+        let best = solve::solve(problem, &near, solve::kicks(self.settings.effort, problem.len()));
+        let nearest = nearest::order(sheet);
+        if problem.total(&nearest) < problem.total(&best) { nearest } else { best }
     }
 }
 

@@ -20,6 +20,8 @@ pub struct Problem<M: Metric> {
     parent: Vec<u32>,
     mate: Vec<u32>,
     end: u32,
+    /// For each node the largest cost between its first spot and another of its spots.
+    reach: Vec<f64>,
 }
 
 /// An order of nodes with the spot chosen for each.
@@ -41,6 +43,7 @@ impl<M: Metric> Problem<M> {
             parent: Vec::new(),
             mate: Vec::new(),
             end: NOBODY,
+            reach: Vec::new(),
         };
         problem.add(start);
         problem
@@ -51,6 +54,9 @@ impl<M: Metric> Problem<M> {
         self.first.push(self.spots.len() as u32);
         self.parent.push(NOBODY);
         self.mate.push(NOBODY);
+        let from_first = spots.iter().map(|&s| self.metric.between(spots[0], s));
+        let reach = from_first.fold(0.0, f64::max);
+        self.reach.push(if self.metric.is_shortest() { reach } else { f64::INFINITY });
         self.parent.len() as u32 - 1
     }
     /// Makes a last node whose price is [`Metric::to_end`]; call it once, after all others.
@@ -83,6 +89,15 @@ impl<M: Metric> Problem<M> {
     /// The spots of a node.
     pub fn spots(&self, node: u32) -> &[M::Spot] {
         &self.spots[self.first[node as usize] as usize..self.first[node as usize + 1] as usize]
+    }
+    /// No spot of `node` is farther than this from any other by way of the present one: what another
+    /// choice can change in the cost of a move.
+    pub fn slack(&self, node: u32) -> f64 {
+        2.0 * self.reach[node as usize]
+    }
+    /// How many pairs of spots there are along an order, roughly.
+    pub fn choices(&self) -> usize {
+        self.spots.len() * self.spots.len() / self.len()
     }
     /// The node that has to come after `node`, or [`NOBODY`].
     pub fn parent(&self, node: u32) -> u32 {

@@ -1,0 +1,251 @@
+//! The search: descent with a work queue, then iterated local search.
+//!
+//! State: a [`Tour`] and a spot for each node. [`Search::descend`] takes nodes from a queue and tries
+//! every move that begins there until none helps (don't-look bits; Bentley 1992). [`Search::kick_for`]
+//! then swaps two neighbouring stretches of up to [`LONGEST_STRETCH`] nodes somewhere, lets the
+//! descent repair the six ends, and takes everything back from a journal when the tour got longer
+//! (segment insertion kicks as in Applegate, Cook and Rohe 2003; all local, so a kick costs the same
+//! at any size). Moves: `exchange` (sequential exchanges of edges, Lin and Kernighan 1973) and
+//! `reentry` (another spot; a node moved elsewhere with the best spot there).
+//!
+//! Invariants: with a family set, every state keeps children before parents; the sum of all gains
+//! reported equals the change of the total.
+
+use std::collections::VecDeque;
+
+use super::cost::Metric;
+use super::entries::choose;
+use super::neighbours::Neighbours;
+use super::problem::{Problem, Route};
+use super::tour::{Exchange, Family, MOST_CUTS, Tour};
+
+/// Gains up to this are taken for rounding: above 0, so that no move can undo another for ever.
+pub(super) const EPSILON: f64 = 1e-7;
+/// Longest stretch that a kick moves. 10 instead of 50 leaves nested sets 1-3 % longer.
+const LONGEST_STRETCH: u32 = 50;
+/// Part of the mean move by which a kick may lengthen the tour at first.
+const FORGIVEN: f64 = 0.5;
+/// Problems with up to this many pairs of spots choose all spots anew after a kick (a few
+/// microseconds); beyond, that costs more than it finds.
+const MOST_CHOICES: usize = 10_000;
+/// How often a kick may fall on a pair that stays together, or break precedence, before it is let go.
+const TRIES: usize = 8;
+
+/// A tour that is being improved.
+pub struct Search<'a, M: Metric> {
+    pub(super) problem: &'a Problem<M>,
+    pub(super) near: &'a Neighbours,
+    pub(super) tour: Tour,
+    pub(super) spot: Vec<M::Spot>,
+    /// The edges that the exchange at hand has removed so far, end by end.
+    pub(super) ends: [u32; 2 * MOST_CUTS],
+    family: Option<Family>,
+    picks: Vec<u32>,
+    old_picks: Vec<(u32, u32)>,
+    queue: VecDeque<u32>,
+    queued: Vec<bool>,
+    dice: Dice,
+}
+
+impl<'a, M: Metric> Search<'a, M> {
+    /// A search that begins with `route`; with `family` it keeps precedence, which `route` then has
+    /// to keep.
+    pub fn new(
+        problem: &'a Problem<M>,
+        near: &'a Neighbours,
+        route: &Route,
+        family: Option<Family>,
+    ) -> Self {
+        let spot = (0..problem.len() as u32).map(|x| problem.spot(route, x)).collect();
+        Self {
+            problem,
+            near,
+            tour: Tour::new(&route.nodes),
+            spot,
+            ends: [0; 2 * MOST_CUTS],
+            family,
+            picks: route.picks.clone(),
+            old_picks: Vec::new(),
+            queue: VecDeque::new(),
+            queued: vec![false; problem.len()],
+            dice: Dice(0x5eed),
+        }
+    }
+    /// The same search with other kicks.
+    pub fn with_seed(mut self, seed: u64) -> Self {
+        self.dice = Dice(0x5eed ^ seed.wrapping_mul(0x9e37_79b9_7f4a_7c15));
+        self
+    }
+    /// The tour as it stands.
+    pub fn route(&self) -> Route {
+        Route { nodes: self.tour.in_time(), picks: self.picks.clone() }
+    }
+    /// Improves everywhere until no move helps.
+    pub fn descend(&mut self) {
+        for node in self.tour.in_time() {
+            self.push(node);
+        }
+        self.work_off();
+        self.keep();
+    }
+    /// Kicks so many times.
+    pub fn kick_for(&mut self, kicks: u64) {
+        if self.tour.len() < 8 {
+            return;
+        }
+        let forgiven = self.forgiveness(kicks);
+        for i in 0..kicks {
+            let Some(kick) = self.draw_kick() else { continue };
+            let loss = self.swap_cost(kick);
+            self.carry_out_swap(kick);
+            let loss = loss + self.shift_spot(kick.0);
+            let lost = loss - self.work_off();
+            let allowed = forgiven * (1.0 - i as f64 / kicks as f64) * self.dice.share();
+            if lost <= allowed.max(EPSILON) || self.polish(lost) {
+                self.keep();
+            } else {
+                self.undo();
+            }
+        }
+    }
+    /// How much longer the tour may get by a kick at the beginning; fades to nothing. Only with kicks
+    /// to spare (threshold accepting, Dueck and Scheuer 1990).
+    fn forgiveness(&self, kicks: u64) -> f64 {
+        let nodes = f64::from(self.tour.len());
+        let spare = kicks as f64 >= 20.0 * nodes;
+        if spare { FORGIVEN * self.problem.total(&self.route()) / nodes } else { 0.0 }
+    }
+    /// In a small problem, takes the best spots for the order at hand if that makes up for what was
+    /// lost; tells whether it did. Contours that have to change their spots together get there only
+    /// this way.
+    fn polish(&mut self, lost: f64) -> bool {
+        if self.problem.choices() > MOST_CHOICES {
+            return false;
+        }
+        let mut route = self.route();
+        let now = self.problem.total(&route);
+        if lost > 0.1 * now {
+            return false;
+        }
+        choose(self.problem, &mut route);
+        let won = now - self.problem.total(&route);
+        if won < lost + EPSILON {
+            return false;
+        }
+        for node in 0..self.tour.len() {
+            let pick = route.picks[node as usize];
+            if pick != self.picks[node as usize] {
+                self.pick(node, pick);
+            }
+        }
+        true
+    }
+    fn work_off(&mut self) -> f64 {
+        let mut gain = 0.0;
+        while let Some(node) = self.queue.pop_front() {
+            self.queued[node as usize] = false;
+            while let Some(more) = self.improve(node) {
+                gain += more;
+            }
+        }
+        gain
+    }
+    fn improve(&mut self, node: u32) -> Option<f64> {
+        self.reenter(node).or_else(|| self.exchange_from(node)).or_else(|| self.relocate(node))
+    }
+    pub(super) fn push(&mut self, node: u32) {
+        if !self.queued[node as usize] {
+            self.queued[node as usize] = true;
+            self.queue.push_back(node);
+        }
+    }
+    fn keep(&mut self) {
+        self.tour.keep();
+        self.old_picks.clear();
+    }
+    fn undo(&mut self) {
+        self.tour.undo();
+        while let Some((node, pick)) = self.old_picks.pop() {
+            self.picks[node as usize] = pick;
+            self.spot[node as usize] = self.problem.spots(node)[pick as usize];
+        }
+    }
+    pub(super) fn pick(&mut self, node: u32, pick: u32) {
+        self.old_picks.push((node, self.picks[node as usize]));
+        self.picks[node as usize] = pick;
+        self.spot[node as usize] = self.problem.spots(node)[pick as usize];
+    }
+    /// The cost of the move between two nodes at their present spots.
+    pub(super) fn cost(&self, a: u32, b: u32) -> f64 {
+        self.problem.cost((a, self.spot[a as usize]), (b, self.spot[b as usize]))
+    }
+    pub(super) fn allows(&self, exchange: &Exchange) -> bool {
+        self.family.as_ref().is_none_or(|f| f.allows(&self.tour, exchange))
+    }
+    /// Place, first and second length of a swap that breaks no pair and no precedence.
+    fn draw_kick(&mut self) -> Option<(u32, u32, u32)> {
+        let n = self.tour.len();
+        let longest = LONGEST_STRETCH.min((n - 2) / 3);
+        for _ in 0..TRIES {
+            let kick =
+                (self.dice.below(n), 1 + self.dice.below(longest), 1 + self.dice.below(longest));
+            let whole = self.swap_ends(kick).chunks(2).all(|e| self.problem.mate(e[0]) != e[1]);
+            if whole && self.allows(&self.tour.swap(kick.0, kick.1, kick.2)) {
+                return Some(kick);
+            }
+        }
+        None
+    }
+    /// The three edges that a swap removes.
+    fn swap_ends(&self, (place, first, second): (u32, u32, u32)) -> [u32; 6] {
+        let n = self.tour.len();
+        let at = |offset: u32| self.tour.at((place + offset) % n);
+        [at(n - 1), at(0), at(first - 1), at(first), at(first + second - 1), at(first + second)]
+    }
+    fn swap_cost(&self, kick: (u32, u32, u32)) -> f64 {
+        let [a, b, c, d, e, f] = self.swap_ends(kick);
+        let added = self.cost(a, d) + self.cost(e, b) + self.cost(c, f);
+        added - self.cost(a, b) - self.cost(c, d) - self.cost(e, f)
+    }
+    /// Gives the node at `place` a spot by chance, every other time; tells what that costs. Without
+    /// it, chains of contours get stuck that would have to change their spots together.
+    fn shift_spot(&mut self, place: u32) -> f64 {
+        let node = self.tour.at(place);
+        let spots = self.problem.spots(node).len() as u32;
+        if spots < 2 || self.dice.below(2) == 0 {
+            return 0.0;
+        }
+        let (before, after) = (self.tour.prev(node), self.tour.next(node));
+        let old = self.cost(before, node) + self.cost(node, after);
+        let pick = self.dice.below(spots);
+        self.pick(node, pick);
+        for changed in [before, after] {
+            self.push(changed);
+        }
+        self.cost(before, node) + self.cost(node, after) - old
+    }
+    fn carry_out_swap(&mut self, kick: (u32, u32, u32)) {
+        for node in self.swap_ends(kick) {
+            self.push(node);
+        }
+        let exchange = self.tour.swap(kick.0, kick.1, kick.2);
+        self.tour.apply(&exchange);
+    }
+}
+
+/// Pseudo-random numbers, always the same (xorshift64*, Vigna 2016).
+struct Dice(u64);
+
+impl Dice {
+    /// From 0 up to 1.
+    fn share(&mut self) -> f64 {
+        f64::from(self.below(1 << 20)) / f64::from(1 << 20)
+    }
+    fn below(&mut self, limit: u32) -> u32 {
+        self.0 ^= self.0 >> 12;
+        self.0 ^= self.0 << 25;
+        self.0 ^= self.0 >> 27;
+        let high = self.0.wrapping_mul(0x2545_f491_4f6c_dd1d) >> 32;
+        ((high * u64::from(limit)) >> 32) as u32
+    }
+}

@@ -1,0 +1,109 @@
+//! From a problem to its best route: first tours, descent, precedence, kicks, spots.
+//!
+//! Greedy and numbered tours both go through the first descent; the better one goes on. With
+//! precedence the first descent is free of it, then parents are held back and a second descent keeps
+//! the rule from there on.
+
+use super::cost::Metric;
+use super::entries::choose;
+use super::greedy;
+use super::neighbours::Neighbours;
+use super::precedence::hold_back;
+use super::problem::{NOBODY, Problem, Route};
+use super::search::Search;
+use super::settings::Effort;
+use super::tour::Family;
+
+/// Most kicks of normal effort: a second or two at any size.
+const MOST_KICKS: f64 = 500_000.0;
+
+/// Kicks for each node at normal effort: 10,000 lines stay under a second.
+const PER_NODE: f64 = 2.0;
+/// Small problems get up to this many kicks: a tenth of a second.
+const FEW_KICKS: f64 = 20_000.0;
+/// Up to this many nodes several searches with different kicks compete before the best one goes on.
+const SMALL: usize = 1_000;
+/// How many compete.
+const TRIALS: u64 = 4;
+
+/// How many kicks `effort` allows for `nodes` nodes.
+pub fn kicks(effort: Effort, nodes: usize) -> u64 {
+    let nodes = nodes as f64;
+    let normal = (nodes * PER_NODE).max((nodes * 200.0).min(FEW_KICKS)).min(MOST_KICKS);
+    match effort {
+        Effort::Quick => (normal / 5.0) as u64,
+        Effort::Normal => normal as u64,
+        Effort::Long => (normal * 10.0) as u64,
+    }
+}
+
+/// The best route found with so many kicks.
+pub fn solve<M: Metric>(problem: &Problem<M>, near: &Neighbours, kicks: u64) -> Route {
+    let family = Family::of(problem);
+    let mut best: Option<(f64, Route)> = None;
+    for mut start in [greedy::matched(problem, near), greedy::as_numbered(problem)] {
+        choose(problem, &mut start);
+        let found = descended(problem, near, start, family.as_ref());
+        let total = problem.total(&found);
+        if best.as_ref().is_none_or(|b| total < b.0) {
+            best = Some((total, found));
+        }
+    }
+    let Some((_, route)) = best else { return Route::default() };
+    let trials = if problem.len() <= SMALL { TRIALS } else { 0 };
+    let mut winner = (problem.total(&route), route.clone());
+    for seed in 0..trials {
+        let found = kicked(problem, near, &route, (kicks / 2 / trials, seed + 1), family.as_ref());
+        let total = problem.total(&found);
+        if total < winner.0 {
+            winner = (total, found);
+        }
+    }
+    let rest = if trials > 0 { kicks / 2 } else { kicks };
+    kicked(problem, near, &winner.1, (rest, 0), family.as_ref())
+}
+
+/// `start` after so many kicks drawn from a seed, with the best spots for its order.
+fn kicked<M: Metric>(
+    problem: &Problem<M>,
+    near: &Neighbours,
+    start: &Route,
+    (kicks, seed): (u64, u64),
+    family: Option<&Family>,
+) -> Route {
+    let mut search = Search::new(problem, near, start, family.cloned()).with_seed(seed);
+    search.kick_for(kicks);
+    let mut route = search.route();
+    set_end_last(problem, &mut route);
+    choose(problem, &mut route);
+    route
+}
+
+/// `start` improved until nothing helps, with precedence kept if there is any.
+fn descended<M: Metric>(
+    problem: &Problem<M>,
+    near: &Neighbours,
+    start: Route,
+    family: Option<&Family>,
+) -> Route {
+    let mut free = Search::new(problem, near, &start, None);
+    free.descend();
+    let mut route = free.route();
+    set_end_last(problem, &mut route);
+    if let Some(family) = family {
+        route.nodes = hold_back(problem, &route.nodes);
+        choose(problem, &mut route);
+        let mut kept = Search::new(problem, near, &route, Some(family.clone()));
+        kept.descend();
+        route = kept.route();
+        set_end_last(problem, &mut route);
+    }
+    route
+}
+
+/// Turns a route round whose end node came out second instead of last.
+fn set_end_last<M: Metric>(problem: &Problem<M>, route: &mut Route) {
+    if problem.end() != NOBODY && route.nodes.last() != Some(&problem.end()) {
+        route.nodes[1..].reverse();
+    }
+}

@@ -1,0 +1,257 @@
+//! The tour as an array, and the one change that is ever made to it: [`Exchange`].
+//!
+//! The tour is a ring; time runs along the array or against it (`forward`), whichever way the start
+//! node's stretch lies. An exchange cuts the ring into at most [`MOST_CUTS`] stretches and puts them
+//! together anew, some turned round. The longest stretch stays where it is, so the cost is the
+//! length of all others: what is usually the shorter side of a 2-opt move.
+//!
+//! Precedence: turning a stretch round, or passing one stretch by another, changes the relative time
+//! of exactly the pairs inside it, or across them. Parents form a forest and time runs upwards along
+//! it, so it is enough that no *direct* parent pair changes: between a node and any ancestor inside
+//! such stretches lies a direct pair that changes too.
+
+use super::cost::Metric;
+use super::problem::{NOBODY, Problem};
+
+/// The most edges that one exchange removes.
+pub const MOST_CUTS: usize = 5;
+
+/// A ring of nodes.
+#[derive(Debug, Clone)]
+pub struct Tour {
+    nodes: Vec<u32>,
+    place: Vec<u32>,
+    forward: bool,
+    /// What was overwritten since the last [`Tour::keep`].
+    journal: Vec<(u32, u32)>,
+    was_forward: bool,
+    buffer: Vec<u32>,
+}
+
+/// Stretches of the ring in a new sequence.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Exchange {
+    /// Number of stretches.
+    count: usize,
+    /// Where each stretch begins in the array, and its length.
+    stretch: [(u32, u32); MOST_CUTS],
+    /// The new sequence: number of the stretch, whether it is turned round.
+    sequence: [(u8, bool); MOST_CUTS],
+}
+
+impl Tour {
+    /// A tour through `nodes`, in time order.
+    pub fn new(nodes: &[u32]) -> Self {
+        let mut place = vec![0; nodes.len()];
+        for (i, &node) in nodes.iter().enumerate() {
+            place[node as usize] = i as u32;
+        }
+        let (nodes, journal, buffer) = (nodes.to_vec(), Vec::new(), Vec::new());
+        Self { nodes, place, forward: true, journal, was_forward: true, buffer }
+    }
+    /// Number of nodes.
+    pub fn len(&self) -> u32 {
+        self.nodes.len() as u32
+    }
+    /// The node after `node` in the array.
+    pub fn next(&self, node: u32) -> u32 {
+        let at = self.place[node as usize] as usize + 1;
+        self.nodes[if at == self.nodes.len() { 0 } else { at }]
+    }
+    /// The node before `node` in the array.
+    pub fn prev(&self, node: u32) -> u32 {
+        let at = self.place[node as usize] as usize;
+        self.nodes[if at == 0 { self.nodes.len() - 1 } else { at - 1 }]
+    }
+    /// The node at a place of the array; places from n to 2n − 1 go round the ring once more.
+    pub fn at(&self, place: u32) -> u32 {
+        let n = self.len();
+        self.nodes[if place >= n { place - n } else { place } as usize]
+    }
+    /// The nodes in time order, node 0 first.
+    pub fn in_time(&self) -> Vec<u32> {
+        let (n, start) = (self.len(), self.place[0]);
+        let back = |i: u32| if self.forward { start + i } else { start + n - i };
+        (0..n).map(|i| self.at(back(i))).collect()
+    }
+    /// The exchange that removes the edges `ends[0]`–`ends[1]`, `ends[2]`–`ends[3]` ... and adds
+    /// `ends[1]`–`ends[2]` ... and last–first; `None` if that leaves more than one ring.
+    pub fn link_up(&self, ends: &[u32]) -> Option<Exchange> {
+        let count = ends.len() / 2;
+        // Each removed edge by the place after which it cuts, and whether its first end lies there.
+        let mut cuts = [(0u32, 0usize, false); MOST_CUTS];
+        for edge in 0..count {
+            let (a, b) =
+                (self.place[ends[2 * edge] as usize], self.place[ends[2 * edge + 1] as usize]);
+            let first_before = b == a + 1 || (b == 0 && a + 1 == self.len());
+            cuts[edge] = (if first_before { a } else { b }, edge, first_before);
+        }
+        cuts[..count].sort_unstable_by_key(|c| c.0);
+        // For each stretch (the one after cut i is stretch i) the ends at its start and its finish.
+        let mut at = [[0u8; 2]; MOST_CUTS];
+        let mut home = [(0u8, 0u8); 2 * MOST_CUTS];
+        let mut exchange = Exchange { count, ..Exchange::default() };
+        for i in 0..count {
+            let (cut, edge, first_before) = cuts[i];
+            let before = if i == 0 { count - 1 } else { i - 1 };
+            let (tail, head) =
+                if first_before { (2 * edge, 2 * edge + 1) } else { (2 * edge + 1, 2 * edge) };
+            at[before][1] = tail as u8;
+            home[tail] = (before as u8, 1);
+            at[i][0] = head as u8;
+            home[head] = (i as u8, 0);
+            let begin = if cut + 1 == self.len() { 0 } else { cut + 1 };
+            let next_cut = cuts[if i + 1 == count { 0 } else { i + 1 }].0;
+            let length = if next_cut >= begin {
+                next_cut - begin + 1
+            } else {
+                next_cut + self.len() - begin + 1
+            };
+            exchange.stretch[i] = (begin, length);
+        }
+        let (mut stretch, mut side) = (0u8, 0u8);
+        for step in 0..count {
+            exchange.sequence[step] = (stretch, side == 1);
+            let leave = at[stretch as usize][1 - side as usize] as usize;
+            let enter =
+                if leave % 2 == 1 { leave + 1 } else { leave + 2 * count - 1 } % (2 * count);
+            (stretch, side) = home[enter];
+            if stretch == 0 {
+                return (step + 1 == count && side == 0).then_some(exchange);
+            }
+        }
+        None
+    }
+    /// The exchange that swaps two stretches that follow one another after `place`.
+    pub fn swap(&self, place: u32, first: u32, second: u32) -> Exchange {
+        let n = self.len();
+        let mut exchange = Exchange { count: 3, ..Exchange::default() };
+        exchange.stretch[0] = ((place + first + second) % n, n - first - second);
+        exchange.stretch[1] = (place % n, first);
+        exchange.stretch[2] = ((place + first) % n, second);
+        exchange.sequence[..3].copy_from_slice(&[(0, false), (2, false), (1, false)]);
+        exchange
+    }
+    fn offset(&self, place: u32, begin: u32) -> u32 {
+        if place >= begin { place - begin } else { place + self.len() - begin }
+    }
+    fn holds(&self, stretch: (u32, u32), node: u32) -> bool {
+        self.offset(self.place[node as usize], stretch.0) < stretch.1
+    }
+    /// Carries out `exchange`.
+    pub fn apply(&mut self, exchange: &Exchange) {
+        let n = self.len();
+        let longest = (0..exchange.count).max_by_key(|&i| exchange.stretch[i].1).unwrap_or(0);
+        let sequence = exchange.around(longest);
+        self.buffer.clear();
+        for &(stretch, turned) in &sequence[1..exchange.count] {
+            let (begin, length) = exchange.stretch[stretch as usize];
+            let inside = |i: u32| if begin + i >= n { begin + i - n } else { begin + i } as usize;
+            if turned {
+                self.buffer.extend((0..length).rev().map(|i| self.nodes[inside(i)]));
+            } else {
+                self.buffer.extend((0..length).map(|i| self.nodes[inside(i)]));
+            }
+            if turned && self.holds(exchange.stretch[stretch as usize], 0) {
+                self.forward = !self.forward;
+            }
+        }
+        let (begin, length) = exchange.stretch[longest];
+        let mut place = (begin + length) % n;
+        for &node in &self.buffer {
+            self.journal.push((place, self.nodes[place as usize]));
+            self.nodes[place as usize] = node;
+            self.place[node as usize] = place;
+            place = if place + 1 == n { 0 } else { place + 1 };
+        }
+    }
+    /// Makes what was done so far final.
+    pub fn keep(&mut self) {
+        self.journal.clear();
+        self.was_forward = self.forward;
+    }
+    /// Takes back everything since the last [`Tour::keep`].
+    pub fn undo(&mut self) {
+        while let Some((place, node)) = self.journal.pop() {
+            self.nodes[place as usize] = node;
+            self.place[node as usize] = place;
+        }
+        self.forward = self.was_forward;
+    }
+}
+
+impl Exchange {
+    /// The new sequence, begun at `stretch` and read so that this one is not turned round.
+    fn around(&self, stretch: usize) -> [(u8, bool); MOST_CUTS] {
+        let mut out = [(0, false); MOST_CUTS];
+        let at = (0..self.count).find(|&i| self.sequence[i].0 as usize == stretch).unwrap_or(0);
+        let turned = self.sequence[at].1;
+        for (step, slot) in out[..self.count].iter_mut().enumerate() {
+            let i = if turned { at + self.count - step } else { at + step } % self.count;
+            *slot = (self.sequence[i].0, self.sequence[i].1 != turned);
+        }
+        out
+    }
+}
+
+/// The parents of a problem, both ways, to judge exchanges by.
+#[derive(Debug, Clone)]
+pub struct Family {
+    parent: Vec<u32>,
+    first: Vec<u32>,
+    children: Vec<u32>,
+}
+
+impl Family {
+    /// The family of `problem`; `None` if nobody waits for anybody.
+    pub fn of<M: Metric>(problem: &Problem<M>) -> Option<Self> {
+        let n = problem.len();
+        let parent: Vec<u32> = (0..n as u32).map(|x| problem.parent(x)).collect();
+        let mut children: Vec<u32> =
+            (0..n as u32).filter(|&x| parent[x as usize] != NOBODY).collect();
+        children.sort_by_key(|&x| (parent[x as usize], x));
+        let first = (0..=n as u32)
+            .map(|x| children.partition_point(|&c| parent[c as usize] < x) as u32)
+            .collect();
+        (!children.is_empty()).then_some(Self { parent, first, children })
+    }
+    fn children(&self, node: u32) -> &[u32] {
+        &self.children[self.first[node as usize] as usize..self.first[node as usize + 1] as usize]
+    }
+    /// Whether `exchange` leaves every child before its parent.
+    pub fn allows(&self, tour: &Tour, exchange: &Exchange) -> bool {
+        let count = exchange.count;
+        let start = (0..count).find(|&i| tour.holds(exchange.stretch[i], 0)).unwrap_or(0);
+        let sequence = exchange.around(start);
+        let rank = |stretch: u8| (stretch as usize + count - start) % count;
+        for i in 1..count {
+            let (stretch, turned) = sequence[i];
+            if turned && self.meets_parent(tour, exchange.stretch[stretch as usize]) {
+                return false;
+            }
+            for &(other, _) in &sequence[1..i] {
+                let passed = rank(other) > rank(stretch);
+                let (a, b) = (exchange.stretch[stretch as usize], exchange.stretch[other as usize]);
+                if passed && self.related(tour, a, b) {
+                    return false;
+                }
+            }
+        }
+        true
+    }
+    fn meets_parent(&self, tour: &Tour, stretch: (u32, u32)) -> bool {
+        (0..stretch.1).any(|i| {
+            let parent = self.parent[tour.at(stretch.0 + i) as usize];
+            parent != NOBODY && tour.holds(stretch, parent)
+        })
+    }
+    fn related(&self, tour: &Tour, a: (u32, u32), b: (u32, u32)) -> bool {
+        let (small, large) = if a.1 <= b.1 { (a, b) } else { (b, a) };
+        (0..small.1).any(|i| {
+            let node = tour.at(small.0 + i);
+            let parent = self.parent[node as usize];
+            (parent != NOBODY && tour.holds(large, parent))
+                || self.children(node).iter().any(|&c| tour.holds(large, c))
+        })
+    }
+}
