@@ -36,10 +36,9 @@ impl ContourTree {
                 path.push(here);
                 at = self.parent[here];
             }
-            let mut below = at.map_or(0, |a| depth[a] + 1);
-            for &node in path.iter().rev() {
-                depth[node] = below;
-                below += 1;
+            let top = at.map_or(0, |a| depth[a] + 1);
+            for (below, &node) in path.iter().rev().enumerate() {
+                depth[node] = top + below;
             }
         }
         depth

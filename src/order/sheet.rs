@@ -48,13 +48,7 @@ pub struct Group<'a> {
 impl<M: Planar> Sheet<M> {
     /// The problem of `group` under `metric`.
     pub fn new(group: &Group, metric: M) -> Self {
-        let mut sheet = Self {
-            problem: Problem::new(metric, &[group.start]),
-            boxes: vec![Bounds::of(&[group.start])],
-            lines: vec![NOBODY],
-            first: vec![0],
-            places: vec![(0, 0.0)],
-        };
+        let mut sheet = Self::empty(metric, group.start);
         let mut nodes = HashMap::new();
         for line in along_curve(group) {
             nodes.insert(line, sheet.problem.len() as u32);
@@ -64,6 +58,46 @@ impl<M: Planar> Sheet<M> {
         sheet.problem.add_end();
         sheet.note_node(NOBODY, Bounds::EMPTY, [(0, 0.0)]);
         sheet
+    }
+    fn empty(metric: M, start: Point) -> Self {
+        Self {
+            problem: Problem::new(metric, &[start]),
+            boxes: vec![Bounds::of(&[start])],
+            lines: vec![NOBODY],
+            first: vec![0],
+            places: vec![(0, 0.0)],
+        }
+    }
+    /// The problem in which every line of `visits` has only the start it has there; nodes are
+    /// numbered as they are visited.
+    pub fn chosen(lines: &[Contour], visits: &[Visit], start: Point, metric: M) -> Self {
+        let mut sheet = Self::empty(metric, start);
+        for visit in visits {
+            let Some((from, to)) = lines.get(visit.line).and_then(|l| visit.ends(l)) else {
+                continue;
+            };
+            let node = sheet.add_spot(visit.line, from, visit.vertex);
+            if !lines[visit.line].closed && lines[visit.line].points.len() > 1 {
+                let other = sheet.add_spot(visit.line, to, visit.vertex);
+                sheet.problem.join(node, other);
+            }
+        }
+        sheet.problem.add_end();
+        sheet.note_node(NOBODY, Bounds::EMPTY, [(0, 0.0)]);
+        sheet
+    }
+    /// The nodes in the order of `visits`, each at its first spot.
+    pub fn route_of(&self, visits: &[Visit]) -> Route {
+        let mut by_line: HashMap<u32, Vec<u32>> = HashMap::new();
+        for node in 0..self.problem.len() as u32 {
+            by_line.entry(self.line(node)).or_default().push(node);
+        }
+        let mut route = Route { nodes: vec![0], picks: vec![0; self.problem.len()] };
+        for visit in visits {
+            route.nodes.extend(by_line.get(&(visit.line as u32)).into_iter().flatten());
+        }
+        route.nodes.push(self.problem.end());
+        route
     }
     fn note_node(
         &mut self,
@@ -85,16 +119,15 @@ impl<M: Planar> Sheet<M> {
             let place = |s: Start| (s.vertex, s.along);
             return self.note_node(line as u32, Bounds::of(&spots), found.into_iter().map(place));
         }
-        let first = self.add_end_of(line, contour, 0);
+        let first = self.add_spot(line, contour.points[0], 0);
         if last > 0 {
-            let second = self.add_end_of(line, contour, last);
+            let second = self.add_spot(line, contour.points[last], last);
             self.problem.join(first, second);
         }
     }
-    fn add_end_of(&mut self, line: usize, contour: &Contour, vertex: usize) -> u32 {
-        let spot = [contour.points[vertex]];
-        let node = self.problem.add(&spot);
-        self.note_node(line as u32, Bounds::of(&spot), [(vertex as u32, 0.0)]);
+    fn add_spot(&mut self, line: usize, spot: Point, vertex: usize) -> u32 {
+        let node = self.problem.add(&[spot]);
+        self.note_node(line as u32, Bounds::of(&[spot]), [(vertex as u32, 0.0)]);
         node
     }
     fn add_parents(&mut self, group: &Group, nodes: &HashMap<usize, u32>) {

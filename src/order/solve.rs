@@ -17,7 +17,8 @@ use super::tour::Family;
 /// Most kicks of normal effort: a second or two at any size.
 const MOST_KICKS: f64 = 500_000.0;
 
-/// Kicks for each node at normal effort: 10,000 lines stay under a second.
+/// Kicks for each node at normal effort, twice as many with precedence (where every other one is
+/// not allowed and costs little): 10,000 lines stay under a second.
 const PER_NODE: f64 = 2.0;
 /// Small problems get up to this many kicks: a tenth of a second.
 const FEW_KICKS: f64 = 20_000.0;
@@ -26,10 +27,11 @@ const SMALL: usize = 1_000;
 /// How many compete.
 const TRIALS: u64 = 4;
 
-/// How many kicks `effort` allows for `nodes` nodes.
-pub fn kicks(effort: Effort, nodes: usize) -> u64 {
-    let nodes = nodes as f64;
-    let normal = (nodes * PER_NODE).max((nodes * 200.0).min(FEW_KICKS)).min(MOST_KICKS);
+/// How many kicks `effort` allows for `problem`.
+pub fn kicks<M: Metric>(effort: Effort, problem: &Problem<M>) -> u64 {
+    let nodes = problem.len() as f64;
+    let per_node = if problem.has_precedence() { 2.0 * PER_NODE } else { PER_NODE };
+    let normal = (nodes * per_node).max((nodes * 200.0).min(FEW_KICKS)).min(MOST_KICKS);
     match effort {
         Effort::Quick => (normal / 5.0) as u64,
         Effort::Normal => normal as u64,

@@ -250,8 +250,15 @@ impl Family {
         (0..small.1).any(|i| {
             let node = tour.at(small.0 + i);
             let parent = self.parent[node as usize];
-            (parent != NOBODY && tour.holds(large, parent))
-                || self.children(node).iter().any(|&c| tour.holds(large, c))
+            (parent != NOBODY && tour.holds(large, parent)) || self.has_child_in(tour, node, large)
         })
+    }
+    /// Looks through the children or through the stretch, whichever are fewer.
+    fn has_child_in(&self, tour: &Tour, node: u32, stretch: (u32, u32)) -> bool {
+        let children = self.children(node);
+        if children.len() <= stretch.1 as usize {
+            return children.iter().any(|&child| tour.holds(stretch, child));
+        }
+        (0..stretch.1).any(|i| self.parent[tour.at(stretch.0 + i) as usize] == node)
     }
 }
