@@ -317,7 +317,7 @@ fn sheet(kind: &str, count: usize) -> Vec<Contour> {
             }
             "panels" => {
                 lines.push(ring(center + jitter * 2.0, 3.0, 15));
-                if column as usize % 25 == 0 && row as usize % 25 == 0 {
+                if (cell % side).is_multiple_of(25) && (cell / side).is_multiple_of(25) {
                     let reach =
                         (side as f64 - column).min(side as f64 - row).min(25.0) * 10.0 - 0.5;
                     let corner = Point::new(column * 10.0, row * 10.0) + Point::new(0.2, 0.2);
