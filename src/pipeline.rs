@@ -165,8 +165,25 @@ pub fn plan(
     let drawing = sized(drawing, settings)?;
     let (ink, seen) = ink::visible(&drawing, &settings.ink)?;
     let common: Vec<Finding> = findings.iter().cloned().chain(seen).collect();
-    let plans = ink.films.iter().filter(|film| !film.regions.is_empty() || !film.lines.is_empty());
-    plans.map(|film| plan_film(film, &drawing, common.clone(), settings)).collect()
+    let holds = |film: &&Film| !film.regions.is_empty() || !film.lines.is_empty();
+    let films: Vec<&Film> = ink.films.iter().filter(holds).collect();
+    let laid = laid(&films, &drawing, settings)?;
+    let plans = films.into_iter().zip(laid);
+    plans.map(|(film, laid)| plan_film(film, laid, common.clone(), settings)).collect()
+}
+
+/// The films on their sheets: each packed for itself, or all about one origin.
+fn laid(
+    films: &[&Film],
+    drawing: &Drawing,
+    settings: &PlanSettings,
+) -> Result<Vec<(Layout, Vec<Finding>)>, PlaceError> {
+    let (page, placement, machine) = (drawing.page_mm, &settings.placement, &settings.machine);
+    if placement.pack_turns.is_some() {
+        return films.iter().map(|film| place::layout(film, page, placement, machine)).collect();
+    }
+    let layouts = place::layouts(films, page, placement, machine)?;
+    Ok(layouts.into_iter().map(|layout| (layout, Vec::new())).collect())
 }
 
 impl PlanSettings {
@@ -199,14 +216,16 @@ fn sized(drawing: &Drawing, settings: &PlanSettings) -> Result<Drawing, PlanErro
 
 fn plan_film(
     film: &Film,
-    drawing: &Drawing,
+    (layout, told): (Layout, Vec<Finding>),
     mut findings: Vec<Finding>,
     settings: &PlanSettings,
 ) -> Result<Plan, PlanError> {
-    let (layout, laid) =
-        place::layout(film, drawing.page_mm, &settings.placement, &settings.machine)?;
-    findings.extend(laid);
+    findings.extend(told);
     findings.extend(place::small_pieces(&layout, &settings.material));
+    let layout = match &settings.placement.dash {
+        Some(dash) => place::bridge(layout, dash),
+        None => layout,
+    };
     let (paths, ordered) = tip_paths(&layout, settings);
     findings.extend(ordered);
     let (axis, followed) = blade::compensate(&paths, &blade_settings(settings));

@@ -5,7 +5,7 @@
 
 use bladewright::geometry::{Contour, Point, Region, distance_to_segment};
 use bladewright::ink::{Film, FilmRegion};
-use bladewright::place::{CutLine, Placement, Role, WeedShape, Weeding, layout};
+use bladewright::place::{CutLine, Placement, Role, WeedShape, Weeding, layout, layouts};
 use bladewright::profile::{Library, Machine};
 use proptest::prelude::*;
 
@@ -187,4 +187,41 @@ fn what_cannot_be_packed_is_told() {
         |name: &str| layout(&film, PAGE, &placement, &machine(name)).unwrap_err().to_string();
     assert!(told("plain-hpgl").contains("--machine"), "{}", told("plain-hpgl"));
     assert!(told("roll-15").contains("does not fit across"), "{}", told("roll-15"));
+}
+
+/// Two films of one drawing lie about the same origin, whatever each of them holds; their marks are
+/// the same and outside all work.
+#[test]
+fn films_register() {
+    let whole = film(&[vec![10.0; 6], vec![12.0; 5], vec![8.0; 4]]);
+    let part = |range: std::ops::Range<usize>| Film {
+        regions: whole.regions[range].to_vec(),
+        ..Film::default()
+    };
+    let (left, right) = (part(0..1), part(1..3));
+    let at = |at| Placement { at, copies: (2, 1), marks: true, ..Placement::default() };
+    for placement in [at(None), at(Some(Point::new(30.0, 10.0)))] {
+        let machine = machine("roll-24");
+        let both = layouts(&[&left, &right], PAGE, &placement, &machine).unwrap();
+        let (together, _) = layout(&whole, PAGE, &placement, &machine).unwrap();
+        let of = |lines: &[CutLine], role: Role| -> Vec<CutLine> {
+            lines.iter().filter(|line| line.role == role).cloned().collect()
+        };
+        let marks = of(&together.lines, Role::Mark);
+        assert_eq!(marks.len(), 3);
+        let mut apart = Vec::new();
+        for sheet in &both {
+            assert_eq!(of(&sheet.lines, Role::Mark), marks);
+            apart.extend(of(&sheet.lines, Role::Design));
+        }
+        let design = of(&together.lines, Role::Design);
+        assert_eq!(apart.len(), design.len());
+        assert!(design.iter().all(|line| apart.contains(line)));
+        let box_of = |lines: &[CutLine]| {
+            let all = lines.iter().flat_map(|l| l.contour.points.clone()).collect::<Vec<_>>();
+            bladewright::geometry::Bounds::of(&all)
+        };
+        let work = box_of(&design);
+        assert!(marks.iter().all(|mark| !work.grown(4.9).touches(mark.contour.bounds())));
+    }
 }

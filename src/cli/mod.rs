@@ -7,6 +7,7 @@
 mod check;
 mod files;
 mod help;
+mod job_file;
 mod options;
 mod preview;
 mod profiles;
@@ -16,7 +17,7 @@ mod write;
 use std::ffi::OsString;
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
 /// From an editable drawing to a proven cut.
 #[derive(Parser)]
@@ -53,8 +54,15 @@ enum Command {
 
 /// Runs the program with `arguments` (the first is its own name).
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
-    let program = match Program::try_parse_from(arguments) {
-        Ok(program) => program,
+    let command = Program::command();
+    let arguments = match job_file::expand(&command, arguments.into_iter().collect()) {
+        Ok(arguments) => arguments,
+        Err(failure) => return failure.report(),
+    };
+    let parsed = command.clone().try_get_matches_from(arguments);
+    let parsed = parsed.and_then(|m| Program::from_arg_matches(&m).map(|program| (program, m)));
+    let (program, matches) = match parsed {
+        Ok(parsed) => parsed,
         Err(error) => {
             let code = if error.use_stderr() { Exit::Usage } else { Exit::Done };
             // Nothing is left to be done if the terminal is gone.
@@ -70,7 +78,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Completions(args) => help::completions(&args),
         Command::Man => help::man(),
     };
-    match outcome {
+    match outcome.and_then(|exit| job_file::save(&command, &matches).map(|()| exit)) {
         Ok(exit) => exit.into(),
         Err(failure) => failure.report(),
     }

@@ -10,7 +10,7 @@ use crate::geometry::Point;
 use crate::ink::{Covered, Sheets, Trace};
 use crate::order::{Effort, Strategy};
 use crate::pipeline::{self, Plan, PlanSettings, Size};
-use crate::place::{WeedShape, Weeding};
+use crate::place::{Dash, WeedShape, Weeding};
 use crate::profile::{Library, Machine, Material, ProfileError, Tool};
 use crate::units::Length;
 
@@ -40,6 +40,13 @@ pub struct DrawingOptions {
     #[command(flatten)]
     pub with: MachineOptions,
 
+    /// Take the drawing and the options from this file; what is typed here takes precedence
+    #[arg(long, value_name = "FILE", help_heading = "Repeated jobs")]
+    job: Option<PathBuf>,
+    /// Write the drawing's name and the options of this run into a file for --job
+    #[arg(long, value_name = "FILE", help_heading = "Repeated jobs")]
+    save_job: Option<PathBuf>,
+
     /// Colour that counts as bare paper: #rrggbb, or none
     #[arg(long, value_name = "COLOUR", default_value = "#ffffff", help_heading = "What is cut")]
     paper: String,
@@ -61,6 +68,10 @@ pub struct DrawingOptions {
     /// With a job for each colour: what another colour covers
     #[arg(long, value_enum, default_value_t = CoveredChoice::Remove, help_heading = "What is cut")]
     covered: CoveredChoice,
+    /// Cut in stretches with bridges between them, for example 3mm,1mm: holds pieces of card in
+    /// their sheet, perforates fold lines
+    #[arg(long, value_name = "CUT,BRIDGE", help_heading = "What is cut")]
+    dash: Option<String>,
     /// Join ends of lines that are nearer than this (with --trace lines)
     #[arg(long, value_name = "LENGTH", help_heading = "What is cut")]
     join: Option<Length>,
@@ -122,6 +133,9 @@ pub struct DrawingOptions {
     #[arg(long, value_name = "N", default_value_t = 4, help_heading = "Size and place",
           value_parser = clap::value_parser!(u32).range(1..=72))]
     pack_turns: u32,
+    /// Cut registration marks around the work, the same on every film
+    #[arg(long, help_heading = "Size and place", conflicts_with = "pack")]
+    marks: bool,
 
     /// Cut a border around the work, at this distance, to weed along
     #[arg(long, value_name = "LENGTH", help_heading = "Weeding")]
@@ -354,6 +368,8 @@ impl DrawingOptions {
         placement.copies = self.copies.as_deref().map_or(Ok((1, 1)), copies)?;
         placement.gap_mm = self.gap.mm();
         placement.pack_turns = self.pack.then_some(self.pack_turns);
+        placement.dash = self.dash.as_deref().map(dash).transpose()?;
+        placement.marks = self.marks;
         placement.weeding = self.weeding()?;
         Ok(())
     }
@@ -396,6 +412,22 @@ fn pair(text: &str) -> Result<Point, Failure> {
     let (x, y) = text.split_once(',').ok_or_else(wrong)?;
     let length = |part: &str| part.parse::<Length>().map(Length::mm).map_err(|_| wrong());
     Ok(Point::new(length(x)?, length(y)?))
+}
+
+fn dash(text: &str) -> Result<Dash, Failure> {
+    let wrong = || {
+        let text = format!(
+            "--dash {text}: write the length of a cut and of a bridge, 0.1mm or more each, for \
+             example 3mm,1mm"
+        );
+        Failure::usage(text)
+    };
+    let (cut, bridge) = text.split_once(',').ok_or_else(wrong)?;
+    let length = |part: &str| {
+        let parsed = part.parse::<Length>().map(Length::mm).ok();
+        parsed.filter(|mm| *mm >= 0.1).ok_or_else(wrong)
+    };
+    Ok(Dash { cut_mm: length(cut)?, bridge_mm: length(bridge)? })
 }
 
 fn copies(text: &str) -> Result<(u32, u32), Failure> {

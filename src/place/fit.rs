@@ -1,6 +1,6 @@
 //! Whether the work fits the machine, and how far it has to move to its place.
 
-use super::{Layout, Placement};
+use super::Placement;
 use crate::geometry::{Bounds, Point};
 use crate::merge::TooFar;
 use crate::profile::Machine;
@@ -76,14 +76,13 @@ pub enum PlaceError {
 /// A trailing blade's axis runs beyond the line it cuts; the work keeps this far from the machine's
 /// limits unless it is placed by hand, mm: the largest usual blade offset and some air.
 pub(super) const EDGE_MM: f64 = 1.5;
-/// How far the work has to move to come to its place.
+/// How far `work`, drawn on `page`, has to move to come to its place.
 pub(super) fn shift(
-    layout: &Layout,
+    work: Bounds,
     page: Bounds,
     placement: &Placement,
     machine: &Machine,
 ) -> Result<Point, PlaceError> {
-    let work = layout.bounds();
     let area = machine.limits_mm();
     let corner = area.map_or(Point::ORIGIN, |area| area.min);
     if let Some(at) = placement.at {

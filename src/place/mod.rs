@@ -7,7 +7,9 @@
 //! Invariants: every line lies where the tip of the tool has to run; outer contours of regions run
 //! counter-clockwise, holes clockwise, whatever was mirrored.
 
+mod bridges;
 mod fit;
+mod marks;
 mod pack;
 mod small;
 mod weed;
@@ -19,6 +21,7 @@ use crate::geometry::{Bounds, Contour, Point, Region};
 use crate::ink::Film;
 use crate::profile::Machine;
 
+pub use bridges::{Dash, bridge};
 pub use fit::PlaceError;
 pub use small::small_pieces;
 pub use weed::{WeedShape, Weeding};
@@ -72,6 +75,10 @@ pub struct Placement {
     /// Separate pieces are moved and turned so that they take little film: how many directions,
     /// evenly spread over the full turn, are tried; `None` leaves them as drawn.
     pub pack_turns: Option<u32>,
+    /// The design is cut in stretches with bridges between them ([`bridge`]).
+    pub dash: Option<Dash>,
+    /// Registration marks around the work, the same on every film.
+    pub marks: bool,
     /// Cuts through the waste that make weeding easier.
     pub weeding: Weeding,
 }
@@ -85,6 +92,8 @@ impl Default for Placement {
             copies: (1, 1),
             gap_mm: 5.0,
             pack_turns: None,
+            dash: None,
+            marks: false,
             weeding: Weeding::default(),
         }
     }
@@ -96,7 +105,13 @@ const MOST_COPIES: u32 = 10_000;
 impl Layout {
     /// The box around all lines, mm.
     pub fn bounds(&self) -> Bounds {
-        self.lines.iter().fold(Bounds::EMPTY, |b, line| b.union(line.contour.bounds()))
+        bounds_of(&self.lines)
+    }
+
+    fn shift(&mut self, by: Point) {
+        for p in self.lines.iter_mut().flat_map(|line| &mut line.contour.points) {
+            *p = *p + by;
+        }
     }
 }
 
@@ -110,24 +125,62 @@ pub fn layout(
     placement: &Placement,
     machine: &Machine,
 ) -> Result<(Layout, Vec<Finding>), PlaceError> {
-    let mut turned = turn(film, page_mm, placement);
-    let mut findings = Vec::new();
-    let mut layout = Layout { lines: std::mem::take(&mut turned.lines) };
     if placement.pack_turns.is_some() {
-        let (lines, used) = pack::pack(&layout.lines, placement, machine)?;
-        layout.lines = lines;
-        findings.push(used);
-        turned.page = layout.bounds();
-    } else {
-        layout.lines = copies(layout.lines, placement);
+        return packed(film, page_mm, placement, machine);
     }
+    let mut sheets = layouts(&[film], page_mm, placement, machine)?;
+    Ok((sheets.pop().unwrap_or_default(), Vec::new()))
+}
+
+/// Lays several films of one drawing on sheets of their own, all about the same origin, so that
+/// they register when they are laid on one another. Nothing is packed.
+///
+/// # Errors
+/// [`PlaceError`] with both sizes and the option that makes it fit.
+pub fn layouts(
+    films: &[&Film],
+    page_mm: (f64, f64),
+    placement: &Placement,
+    machine: &Machine,
+) -> Result<Vec<Layout>, PlaceError> {
+    let turned: Vec<Turned> = films.iter().map(|film| turn(film, page_mm, placement)).collect();
+    let design = turned.iter().fold(Bounds::EMPTY, |b, film| b.union(bounds_of(&film.lines)));
+    let page = turned.first().map_or(Bounds::EMPTY, |film| film.page);
+    let mut layouts = Vec::with_capacity(films.len());
+    for film in turned {
+        layouts.push(Layout { lines: copies(film.lines, design, placement) });
+    }
+    if placement.marks {
+        let work = layouts.iter().fold(Bounds::EMPTY, |b, layout| b.union(layout.bounds()));
+        layouts.iter_mut().for_each(|layout| layout.lines.extend(marks::around(work)));
+    }
+    for layout in &mut layouts {
+        let weed = weed::lines(&layout.lines, &placement.weeding)?;
+        layout.lines.extend(weed);
+    }
+    let work = layouts.iter().fold(Bounds::EMPTY, |b, layout| b.union(layout.bounds()));
+    let shift = fit::shift(work, page, placement, machine)?;
+    layouts.iter_mut().for_each(|layout| layout.shift(shift));
+    Ok(layouts)
+}
+
+fn packed(
+    film: &Film,
+    page_mm: (f64, f64),
+    placement: &Placement,
+    machine: &Machine,
+) -> Result<(Layout, Vec<Finding>), PlaceError> {
+    let (lines, used) = pack::pack(&turn(film, page_mm, placement).lines, placement, machine)?;
+    let mut layout = Layout { lines };
+    let page = layout.bounds();
     let weed = weed::lines(&layout.lines, &placement.weeding)?;
     layout.lines.extend(weed);
-    let shift = fit::shift(&layout, turned.page, placement, machine)?;
-    for p in layout.lines.iter_mut().flat_map(|line| &mut line.contour.points) {
-        *p = *p + shift;
-    }
-    Ok((layout, findings))
+    layout.shift(fit::shift(layout.bounds(), page, placement, machine)?);
+    Ok((layout, vec![used]))
+}
+
+fn bounds_of(lines: &[CutLine]) -> Bounds {
+    lines.iter().fold(Bounds::EMPTY, |b, line| b.union(line.contour.bounds()))
 }
 
 /// The film's lines, turned and mirrored, y up, and the box of the page with them.
@@ -186,13 +239,13 @@ fn mapped(contour: &Contour, map: Affine) -> Contour {
     if contour.closed && map.determinant() < 0.0 { moved.reversed() } else { moved }
 }
 
-fn copies(lines: Vec<CutLine>, placement: &Placement) -> Vec<CutLine> {
+/// Copies of `lines` with the pitch of the whole `design`, which may have further films.
+fn copies(lines: Vec<CutLine>, design: Bounds, placement: &Placement) -> Vec<CutLine> {
     let (columns, rows) = (placement.copies.0.max(1), placement.copies.1.max(1));
     if columns == 1 && rows == 1 {
         return lines;
     }
-    let bounds = lines.iter().fold(Bounds::EMPTY, |b, l| b.union(l.contour.bounds()));
-    let pitch = Point::new(bounds.width() + placement.gap_mm, bounds.height() + placement.gap_mm);
+    let pitch = Point::new(design.width() + placement.gap_mm, design.height() + placement.gap_mm);
     let places = (0..rows).flat_map(|row| (0..columns).map(move |column| (column, row)));
     let mut all = Vec::new();
     for (column, row) in places.take(MOST_COPIES as usize) {

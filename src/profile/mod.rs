@@ -17,4 +17,5 @@ pub use machine::{
     Motion, Origin, Parity, Serial, Tool,
 };
 pub use material::Material;
+pub(crate) use parse::closest;
 pub use parse::{ProfileError, machine_from_text, material_from_text};

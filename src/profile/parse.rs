@@ -104,7 +104,7 @@ fn explained(message: &str) -> String {
 }
 
 /// The known word that `word` is most likely a slip of.
-pub(super) fn closest<'a>(word: &str, known: &[&'a str]) -> Option<&'a str> {
+pub(crate) fn closest<'a>(word: &str, known: &[&'a str]) -> Option<&'a str> {
     let best = known.iter().map(|k| (distance(word, k), *k)).min()?;
     (best.0 <= 1 + word.chars().count() / 3).then_some(best.1)
 }

@@ -1,0 +1,186 @@
+//! Job files: the options of a repeated job, written down once.
+//!
+//! A job file is TOML: `drawing = "decal.svg"` (from the job file's folder) and any long option of
+//! the command by its name, as `width = "200mm"`, `pack = true` or `layers = ["Cut", "Crease"]`.
+//! What is typed on the command line takes precedence, also over options that exclude each other.
+//! The known keys are read from the command itself, so no option can be forgotten here.
+
+use std::ffi::{OsStr, OsString};
+use std::path::{Path, PathBuf};
+
+use clap::{Arg, ArgAction, ArgMatches, Command, error::ErrorKind, parser::ValueSource};
+
+use super::{Failure, files};
+
+/// Options that are about the job file itself.
+const OWN: [&str; 3] = ["job", "save-job", "help"];
+
+/// The arguments with those of a job file, if `--job` names one.
+pub fn expand(command: &Command, arguments: Vec<OsString>) -> Result<Vec<OsString>, Failure> {
+    let Some(path) = value_of(&arguments, "--job") else { return Ok(arguments) };
+    let Some(sub) = arguments.get(1).and_then(|name| command.find_subcommand(name)) else {
+        return Ok(arguments);
+    };
+    let bytes = files::read(&path)?;
+    let text = String::from_utf8_lossy(&bytes);
+    let table: toml::Table = text.parse().map_err(|error: toml::de::Error| {
+        let row = error.span().map_or(1, |s| text[..s.start].matches('\n').count() + 1);
+        refuse(&path, &format!("row {row} is no TOML: {}", error.message()))
+    })?;
+    let mut all = arguments.clone();
+    for (key, value) in table.iter().filter(|(key, _)| *key != "drawing") {
+        let arg = known(sub, key).ok_or_else(|| unknown(sub, &path, key))?;
+        if !overridden(sub, arg, &arguments) {
+            all.extend(typed(key, value, arg).map_err(|text| refuse(&path, &text))?);
+        }
+    }
+    if let Some(drawing) = table.get("drawing") {
+        let name = drawing.as_str().ok_or_else(|| refuse(&path, "drawing is no text"))?;
+        add_drawing(command, &mut all, &path, name);
+    }
+    Ok(all)
+}
+
+/// Adds the drawing unless one was typed.
+fn add_drawing(command: &Command, all: &mut Vec<OsString>, job: &Path, name: &str) {
+    let missing = command.clone().try_get_matches_from(all.iter());
+    if missing.is_err_and(|error| error.kind() == ErrorKind::MissingRequiredArgument) {
+        let folder = job.parent().unwrap_or(Path::new(""));
+        all.push(folder.join(name).into_os_string());
+    }
+}
+
+fn refuse(path: &Path, text: &str) -> Failure {
+    Failure::usage(format!("job file {}: {text}", path.display()))
+}
+
+fn unknown(sub: &Command, path: &Path, key: &str) -> Failure {
+    let names = keys(sub);
+    let words: Vec<&str> = names.iter().map(String::as_str).collect();
+    let advice = match crate::profile::closest(key, &words) {
+        Some(near) => format!("did you mean \"{near}\"?"),
+        None => format!("known are drawing, {}", names.join(", ")),
+    };
+    refuse(path, &format!("the key \"{key}\" is not known; {advice}"))
+}
+
+fn keys(sub: &Command) -> Vec<String> {
+    let long = sub.get_arguments().filter_map(|arg| arg.get_long().map(str::to_owned));
+    long.filter(|name| !OWN.contains(&name.as_str())).collect()
+}
+
+fn known<'a>(sub: &'a Command, key: &str) -> Option<&'a Arg> {
+    let arg = sub.get_arguments().find(|arg| arg.get_long() == Some(key))?;
+    (!OWN.contains(&key)).then_some(arg)
+}
+
+/// Whether `arg`, or an option that excludes it, was typed.
+fn overridden(sub: &Command, arg: &Arg, arguments: &[OsString]) -> bool {
+    let excludes = |other: &Arg| {
+        sub.get_arg_conflicts_with(arg).iter().any(|c| c.get_id() == other.get_id())
+            || sub.get_arg_conflicts_with(other).iter().any(|c| c.get_id() == arg.get_id())
+    };
+    let rivals =
+        sub.get_arguments().filter(|other| other.get_id() == arg.get_id() || excludes(other));
+    rivals.into_iter().any(|rival| is_typed(rival, arguments))
+}
+
+fn is_typed(arg: &Arg, arguments: &[OsString]) -> bool {
+    let long = arg.get_long().map(|name| format!("--{name}"));
+    let short = arg.get_short().map(|letter| format!("-{letter}"));
+    arguments.iter().filter_map(|a| a.to_str()).any(|text| {
+        let by_long = long.as_deref().is_some_and(|name| {
+            text == name || text.strip_prefix(name).is_some_and(|rest| rest.starts_with('='))
+        });
+        by_long || short.as_deref().is_some_and(|s| text.starts_with(s))
+    })
+}
+
+/// The value as it would be typed.
+fn typed(key: &str, value: &toml::Value, arg: &Arg) -> Result<Vec<OsString>, String> {
+    let one = |text: String| OsString::from(format!("--{key}={text}"));
+    let flag = matches!(arg.get_action(), ArgAction::SetTrue);
+    match value {
+        toml::Value::Boolean(on) if flag => {
+            Ok(on.then(|| OsString::from(format!("--{key}"))).into_iter().collect())
+        }
+        _ if flag => Err(format!("{key} is on or off; write {key} = true or {key} = false")),
+        toml::Value::Array(values) => {
+            let texts: Option<Vec<String>> = values.iter().map(plain).collect();
+            let texts = texts.ok_or_else(|| format!("{key} holds more than texts and numbers"))?;
+            match arg.get_value_delimiter() {
+                Some(comma) => Ok(vec![one(texts.join(&comma.to_string()))]),
+                None => Ok(texts.into_iter().map(one).collect()),
+            }
+        }
+        value => {
+            let text = plain(value).ok_or_else(|| format!("{key} must be a text or a number"))?;
+            Ok(vec![one(text)])
+        }
+    }
+}
+
+fn plain(value: &toml::Value) -> Option<String> {
+    match value {
+        toml::Value::String(text) => Some(text.clone()),
+        toml::Value::Integer(number) => Some(number.to_string()),
+        toml::Value::Float(number) => Some(number.to_string()),
+        _ => None,
+    }
+}
+
+/// Writes what was typed as a job file, if `--save-job` asks for one.
+pub fn save(command: &Command, matches: &ArgMatches) -> Result<(), Failure> {
+    let Some((name, used)) = matches.subcommand() else { return Ok(()) };
+    let wanted = used.try_get_one::<PathBuf>("save_job").ok().flatten();
+    let (Some(path), Some(sub)) = (wanted, command.find_subcommand(name)) else { return Ok(()) };
+    let mut table = toml::Table::new();
+    let drawing = used.try_get_one::<PathBuf>("file").ok().flatten();
+    if let Some(drawing) = drawing.filter(|file| *file != Path::new("-")) {
+        table.insert("drawing".into(), near(path, drawing).into());
+    }
+    for arg in sub.get_arguments() {
+        let id = arg.get_id().as_str();
+        let Some(key) = arg.get_long().filter(|long| !OWN.contains(long)) else { continue };
+        if used.value_source(id) == Some(ValueSource::CommandLine) {
+            table.insert(key.to_owned(), stored(arg, used));
+        }
+    }
+    let text = toml::to_string(&table).map_err(Failure::failed)?;
+    let input = drawing.map_or(Path::new("-"), PathBuf::as_path);
+    files::Target::open(path, input)?.put(text.as_bytes())
+}
+
+fn stored(arg: &Arg, used: &ArgMatches) -> toml::Value {
+    if matches!(arg.get_action(), ArgAction::SetTrue) {
+        return true.into();
+    }
+    let raw = used.get_raw(arg.get_id().as_str()).into_iter().flatten();
+    let texts: Vec<String> = raw.map(|text| text.to_string_lossy().into_owned()).collect();
+    match <[String; 1]>::try_from(texts) {
+        Ok([text]) => text.into(),
+        Err(texts) => texts.into(),
+    }
+}
+
+/// `drawing` as seen from the folder of the job file, or from the root.
+fn near(job: &Path, drawing: &Path) -> String {
+    let whole = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    let (job, drawing) = (whole(job), whole(drawing));
+    let folder = job.parent().unwrap_or(Path::new("/"));
+    drawing.strip_prefix(folder).unwrap_or(&drawing).to_string_lossy().into_owned()
+}
+
+fn value_of(arguments: &[OsString], option: &str) -> Option<PathBuf> {
+    let mut rest = arguments.iter();
+    while let Some(argument) = rest.next() {
+        if argument == OsStr::new(option) {
+            return rest.next().map(PathBuf::from);
+        }
+        let text = argument.to_str().and_then(|text| text.strip_prefix(option));
+        if let Some(path) = text.and_then(|text| text.strip_prefix('=')) {
+            return Some(PathBuf::from(path));
+        }
+    }
+    None
+}
