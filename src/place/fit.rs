@@ -125,6 +125,9 @@ fn inside(
     Err(PlaceError::Outside { left: min.x, bottom: min.y, right: max.x, top: max.y, machine: name })
 }
 
+/// A scale below this is no advice.
+const SMALLEST_ADVICE: f64 = 0.05;
+
 /// The option that makes the work fit: a quarter turn if that is enough, else a scale.
 fn advice(work: Bounds, area: Bounds) -> String {
     let fits =
@@ -135,5 +138,8 @@ fn advice(work: Bounds, area: Bounds) -> String {
     let room = |length: f64, size: f64| (length - 2.0 * EDGE_MM) / size;
     let factor = room(area.width(), work.width()).min(room(area.height(), work.height()));
     let factor = (factor * 1000.0).floor() / 1000.0;
+    if factor < SMALLEST_ADVICE {
+        return "ask for fewer copies, or cut it in parts".to_owned();
+    }
     format!("it fits with --scale {factor}")
 }

@@ -345,6 +345,7 @@ mod tests {
         };
         assert!(sheet(100.0, 500.0).contains("--rotate 90"), "{}", sheet(100.0, 500.0));
         assert!(sheet(900.0, 500.0).contains("--scale 0.7"), "{}", sheet(900.0, 500.0));
+        assert!(sheet(900_000.0, 500.0).contains("fewer copies"), "{}", sheet(900_000.0, 500.0));
         let far = Placement { at: Some(Point::new(800.0, 0.0)), ..Placement::default() };
         assert!(placed(&far, "roll-15").unwrap_err().to_string().contains("--at"));
     }
