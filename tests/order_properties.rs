@@ -111,7 +111,7 @@ proptest! {
         };
         let plain = through(&|p| p);
         for other in [through(&|p| p + Point::new(31.4, -27.1)), through(&|p| Point::new(-p.x, p.y))] {
-            prop_assert!((other / plain - 1.0).abs() < 0.01, "{plain} against {other}");
+            prop_assert!((other / plain - 1.0).abs() < 0.005, "{plain} against {other}");
         }
     }
 }

@@ -55,8 +55,10 @@ impl<M: Metric> Search<'_, M> {
                 }
                 let open = left + self.cost(via, to);
                 let closed = open - self.cost(to, first);
-                if closed > EPSILON && self.close(cuts, via, to) {
-                    return Some(closed);
+                if closed > EPSILON
+                    && let Some(more) = self.close(cuts, (via, to), closed)
+                {
+                    return Some(more);
                 }
                 if breadth == 0 {
                     continue;
@@ -91,18 +93,19 @@ impl<M: Metric> Search<'_, M> {
         let removed = |e: &[u32]| (e[0] == a && e[1] == b) || (e[0] == b && e[1] == a);
         self.ends[..2 * cuts].chunks_exact(2).any(removed)
     }
-    /// Carries out the exchange that also removes `via`–`to` and closes there, if it is allowed.
-    fn close(&mut self, cuts: usize, via: u32, to: u32) -> bool {
+    /// Carries out the exchange that also removes `via`–`to` and closes there with `gain`, or, when
+    /// precedence forbids a turned stretch, its repaired form; tells the gain.
+    fn close(&mut self, cuts: usize, (via, to): (u32, u32), gain: f64) -> Option<f64> {
         (self.ends[2 * cuts], self.ends[2 * cuts + 1]) = (via, to);
         let count = 2 * cuts + 2;
-        let Some(exchange) = self.tour.link_up(&self.ends[..count]) else { return false };
+        let exchange = self.tour.link_up(&self.ends[..count])?;
         if !self.allows(&exchange) {
-            return false;
+            return if cuts == 1 { self.turn_and_repair(&exchange) } else { None };
         }
         self.tour.apply(&exchange);
         for i in 0..count {
             self.push(self.ends[i]);
         }
-        true
+        Some(gain)
     }
 }

@@ -28,6 +28,7 @@ pub mod neighbours;
 mod precedence;
 pub mod problem;
 mod reentry;
+mod repair;
 mod search;
 mod settings;
 mod sheet;

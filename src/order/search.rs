@@ -17,6 +17,7 @@ use super::cost::Metric;
 use super::entries::choose;
 use super::neighbours::Neighbours;
 use super::problem::{Problem, Route};
+use super::repair::Bench;
 use super::tour::{Exchange, Family, MOST_CUTS, Tour};
 
 /// Gains up to this are taken for rounding: above 0, so that no move can undo another for ever.
@@ -45,6 +46,7 @@ pub struct Search<'a, M: Metric> {
     queue: VecDeque<u32>,
     queued: Vec<bool>,
     dice: Dice,
+    pub(super) bench: Bench,
 }
 
 impl<'a, M: Metric> Search<'a, M> {
@@ -69,6 +71,7 @@ impl<'a, M: Metric> Search<'a, M> {
             queue: VecDeque::new(),
             queued: vec![false; problem.len()],
             dice: Dice(0x5eed),
+            bench: Bench::new(problem.len()),
         }
     }
     /// The same search with other kicks.

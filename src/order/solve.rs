@@ -25,7 +25,7 @@ const FEW_KICKS: f64 = 20_000.0;
 /// Up to this many nodes several searches with different kicks compete before the best one goes on.
 const SMALL: usize = 1_000;
 /// How many compete.
-const TRIALS: u64 = 4;
+const TRIALS: u64 = 6;
 
 /// How many kicks `effort` allows for `problem`.
 pub fn kicks<M: Metric>(effort: Effort, problem: &Problem<M>) -> u64 {
@@ -62,7 +62,8 @@ pub fn solve<M: Metric>(problem: &Problem<M>, near: &Neighbours, kicks: u64) -> 
         }
     }
     let rest = if trials > 0 { kicks / 2 } else { kicks };
-    kicked(problem, near, &winner.1, (rest, 0), family.as_ref())
+    let last = kicked(problem, near, &winner.1, (rest, 0), family.as_ref());
+    if problem.total(&last) < winner.0 { last } else { winner.1 }
 }
 
 /// `start` after so many kicks drawn from a seed, with the best spots for its order.

@@ -165,6 +165,35 @@ impl Tour {
             place = if place + 1 == n { 0 } else { place + 1 };
         }
     }
+    /// Of an exchange of two edges the stretch that it turns round in time.
+    pub fn turned_stretch(&self, exchange: &Exchange) -> (u32, u32) {
+        exchange.stretch[usize::from(self.holds(exchange.stretch[0], 0))]
+    }
+    /// The nodes of a stretch in time order, into `out`.
+    pub fn read(&self, (begin, length): (u32, u32), out: &mut Vec<u32>) {
+        out.clear();
+        out.extend((0..length).map(|i| self.at(begin + i)));
+        if !self.forward {
+            out.reverse();
+        }
+    }
+    /// The nodes just before and just after a stretch, in time.
+    pub fn around(&self, (begin, length): (u32, u32)) -> (u32, u32) {
+        let n = self.len();
+        let (low, high) = (self.at((begin + n - 1) % n), self.at((begin + length) % n));
+        if self.forward { (low, high) } else { (high, low) }
+    }
+    /// Puts `nodes`, in time order, in place of the stretch that holds them.
+    pub fn rewrite(&mut self, (begin, length): (u32, u32), nodes: &[u32]) {
+        let n = self.len();
+        for (i, &node) in nodes.iter().enumerate() {
+            let offset = if self.forward { i as u32 } else { length - 1 - i as u32 };
+            let place = (begin + offset) % n;
+            self.journal.push((place, self.nodes[place as usize]));
+            self.nodes[place as usize] = node;
+            self.place[node as usize] = place;
+        }
+    }
     /// Makes what was done so far final.
     pub fn keep(&mut self) {
         self.journal.clear();
