@@ -25,7 +25,7 @@ const FEW_KICKS: f64 = 20_000.0;
 /// Up to this many nodes several searches with different kicks compete before the best one goes on.
 const SMALL: usize = 1_000;
 /// How many compete.
-const TRIALS: u64 = 6;
+const TRIALS: u64 = 8;
 
 /// How many kicks `effort` allows for `problem`.
 pub fn kicks<M: Metric>(effort: Effort, problem: &Problem<M>) -> u64 {
