@@ -8,16 +8,23 @@ use std::collections::HashSet;
 use kurbo::{BezPath, PathEl};
 
 use crate::drawing::{Drawing, Shape};
+use crate::finding::Finding;
 use crate::geometry::{Contour, Point};
 use crate::merge;
 
-use super::{Film, InkSettings, Sheets, paint};
+use super::{Film, InkError, InkSettings, Sheets, paint};
 
-/// The films of the lines of `shapes`.
-pub(super) fn films(drawing: &Drawing, shapes: &[&Shape], settings: &InkSettings) -> Vec<Film> {
+/// The films of the lines of `shapes`, and what runs past the page.
+pub(super) fn films(
+    drawing: &Drawing,
+    shapes: &[&Shape],
+    settings: &InkSettings,
+) -> Result<(Vec<Film>, Vec<Finding>), InkError> {
     let mut films: Vec<Film> = Vec::new();
     let mut seen = HashSet::new();
+    let mut drawn = Vec::new();
     for shape in shapes {
+        paint::within_reach(shape).map_err(|far| InkError::TooFar { far, place: shape.place })?;
         let Some((name, rgb)) = film_of(drawing, shape, settings) else { continue };
         let slot = match films.iter().position(|film| film.name == name) {
             Some(slot) => slot,
@@ -27,6 +34,7 @@ pub(super) fn films(drawing: &Drawing, shapes: &[&Shape], settings: &InkSettings
             }
         };
         for line in lines(shape, settings) {
+            drawn.push((line.bounds(), *shape));
             if seen.insert((slot, fingerprint(&line))) {
                 films[slot].lines.push((line, shape.layer));
             }
@@ -35,7 +43,8 @@ pub(super) fn films(drawing: &Drawing, shapes: &[&Shape], settings: &InkSettings
     for film in &mut films {
         join_ends(&mut film.lines, settings.join_mm);
     }
-    films
+    let finding = paint::past_page(drawing, drawn.into_iter(), false);
+    Ok((films, finding.into_iter().collect()))
 }
 
 /// Name and colour of the film that a shape's lines go to; `None` for paper-coloured shapes and

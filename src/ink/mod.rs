@@ -173,14 +173,12 @@ impl Ink {
 /// reach of any machine.
 pub fn visible(drawing: &Drawing, settings: &InkSettings) -> Result<(Ink, Vec<Finding>), InkError> {
     let shapes = chosen(drawing, settings)?;
-    let mut findings = paint::out_of_page(drawing, &shapes, settings);
-    let films = match settings.trace {
-        Trace::CentreLines => lines::films(drawing, &shapes, settings),
+    let (films, findings) = match settings.trace {
+        Trace::CentreLines => lines::films(drawing, &shapes, settings)?,
         Trace::Outlines => {
             let clips = clip::areas(drawing, settings.tolerance_mm)?;
-            let (coats, more) = paint::coats(drawing, &shapes, &clips, settings)?;
-            findings.extend(more);
-            film::films(drawing, coats, settings)
+            let (coats, findings) = paint::coats(drawing, &shapes, &clips, settings)?;
+            (film::films(drawing, coats, settings), findings)
         }
     };
     let ink = Ink { films };

@@ -17,10 +17,14 @@ pub(super) struct Coat {
     pub area: Area,
     pub paint: Paint,
     pub layer: usize,
+    /// Index of its shape among those that are cut.
+    pub shape: usize,
     pub place: Place,
     pub dashes_dropped: bool,
 }
 
+/// A shape that runs past the page by less than this does so by rounding, mm.
+const PAST_PAGE_MM: f64 = 0.02;
 /// How many places of one kind are named one by one before the rest is only counted.
 const NAMED: usize = 8;
 
@@ -35,12 +39,14 @@ pub(super) fn coats(
         shape_coats(shapes[i], clips, settings.tolerance_mm)
     });
     let mut coats = Vec::with_capacity(shapes.len());
-    for some in painted {
-        coats.extend(some?);
+    for (shape, some) in painted.into_iter().enumerate() {
+        coats.extend(some?.into_iter().map(|coat| Coat { shape, ..coat }));
     }
     coats.retain(|coat| !coat.area.is_empty());
     let mut findings = dropped_dashes(&coats);
     let (mut ink, only_paper) = erase_paper(coats, settings);
+    let drawn = ink.iter().filter_map(|coat| Some((coat.area.bounds(), *shapes.get(coat.shape)?)));
+    findings.extend(past_page(drawing, drawn, settings.crop_to_page));
     if only_paper {
         findings.push(only_paper_finding(settings));
     }
@@ -105,11 +111,11 @@ pub(super) fn shape_coats(
 }
 
 fn coat(shape: &Shape, area: Area, paint: Paint) -> Coat {
-    Coat { area, paint, layer: shape.layer, place: shape.place, dashes_dropped: false }
+    Coat { area, paint, layer: shape.layer, shape: 0, place: shape.place, dashes_dropped: false }
 }
 
 /// Refuses coordinates that no machine reaches before anything is sampled from them.
-fn within_reach(shape: &Shape) -> Result<(), TooFar> {
+pub(super) fn within_reach(shape: &Shape) -> Result<(), TooFar> {
     let coefficients = shape.to_page.as_coeffs();
     let width = shape.stroke.as_ref().map_or(0.0, |s| s.width * s.miter_limit.max(1.0));
     let margin = width * stretch(shape.to_page);
@@ -295,31 +301,25 @@ fn crop(drawing: &Drawing, coats: &mut Vec<Coat>) -> Result<(), InkError> {
     Ok(())
 }
 
-/// Names the shapes that run past the page.
-pub(super) fn out_of_page(
+/// Names the shapes that run past the page, from where they are drawn.
+pub(super) fn past_page<'a>(
     drawing: &Drawing,
-    shapes: &[&Shape],
-    settings: &InkSettings,
-) -> Vec<Finding> {
-    let page = page(drawing).grown(0.01);
-    let runs_past = |shape: &&&Shape| {
-        let half = shape.stroke.as_ref().map_or(0.0, |s| s.width / 2.0) * stretch(shape.to_page);
-        let mut bounds = Bounds::EMPTY;
-        for p in points(&shape.path) {
-            let on_page = shape.to_page * p;
-            bounds.add(Point::new(on_page.x, on_page.y));
-        }
-        shape.clips.is_empty() && !bounds.is_empty() && !page.holds(bounds.grown(half))
-    };
-    let outside: Vec<&&Shape> = shapes.iter().filter(runs_past).collect();
-    let Some(first) = outside.first() else { return Vec::new() };
-    let names: Vec<String> = outside.iter().take(NAMED).map(|shape| name(shape)).collect();
-    let more = outside.len().saturating_sub(NAMED);
+    drawn: impl Iterator<Item = (Bounds, &'a Shape)>,
+    cropped: bool,
+) -> Option<Finding> {
+    let page = page(drawing).grown(PAST_PAGE_MM);
+    let outside: Vec<&Shape> =
+        drawn.filter(|(b, _)| !b.is_empty() && !page.holds(*b)).map(|(_, shape)| shape).collect();
+    let first = outside.first()?;
+    let mut names: Vec<String> = outside.iter().map(|shape| name(shape)).collect();
+    names.dedup();
+    let more = names.len().saturating_sub(NAMED);
+    names.truncate(NAMED);
     let and_more = if more > 0 { format!(" and {more} more") } else { String::new() };
-    let verb = if settings.crop_to_page { "trimmed at its edge" } else { "cut whole" };
+    let verb = if cropped { "trimmed at its edge" } else { "cut whole" };
     let text = format!("Shapes run past the page and are {verb}: {}{and_more}.", names.join(", "));
-    let hint = if settings.crop_to_page { "" } else { "Use --crop page to trim them." };
-    vec![Finding::note("past-page", text).at(first.place).hint(hint)]
+    let hint = if cropped { "" } else { "Use --crop page to trim them." };
+    Some(Finding::note("past-page", text).at(first.place).hint(hint))
 }
 
 fn name(shape: &Shape) -> String {

@@ -165,7 +165,7 @@ pub struct Language {
 impl Default for Language {
     fn default() -> Self {
         Self {
-            header: vec!["IN".into(), "PA".into()],
+            header: vec!["IN".into()],
             trailer: vec!["SP0".into()],
             lists: Lists::Absolute,
             arcs: Arcs::Never,
