@@ -190,6 +190,7 @@ fn worst_of(
         .fold(Outcome::default(), |worst, _| worst.worse(cut(&draw(&mut random), settings, wanted)))
 }
 
+type Wanted = fn(&[Point]) -> Vec<Point>;
 type Draw = fn(&mut Random) -> Vec<Contour>;
 const KINDS: [(&str, Draw); 4] = [
     ("icons", |r| icons(r)),
@@ -215,7 +216,7 @@ fn paths_in_plotter_units_keep_the_tip_within_a_unit() {
     for offset in [0.1, 0.25, 0.5, 0.9, 1.0] {
         for (name, draw) in KINDS {
             let settings = settings(offset, Some(UNIT_MM));
-            let lines: [(&str, fn(&[Point]) -> Vec<Point>); 2] =
+            let lines: [(&str, Wanted); 2] =
                 [("as drawn", <[Point]>::to_vec), ("as a pen draws", rounded)];
             for (seen, wanted) in lines {
                 let worst = worst_of(draw, &settings, wanted);
@@ -325,7 +326,8 @@ fn lines_that_run_back_on_themselves_are_cut_both_ways() {
     let points = [(5.0, 5.0), (9.0, 5.0), (5.0, 5.0), (5.0, 9.0)].map(|(x, y)| Point::new(x, y));
     let there_and_back = Contour::open(points.to_vec());
     for offset in [0.1, 0.25, 0.9] {
-        let worst = cut(&[there_and_back.clone()], &settings(offset, None), <[Point]>::to_vec);
+        let worst =
+            cut(std::slice::from_ref(&there_and_back), &settings(offset, None), <[Point]>::to_vec);
         assert!(worst.off_line < 0.006 && worst.uncut < 0.006, "{offset}: {worst:?}");
     }
 }

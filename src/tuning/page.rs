@@ -1,0 +1,103 @@
+//! The printable page beside a sheet: its picture in true size, the values, what to look for.
+//!
+//! One HTML file with the picture as SVG inside; no script, nothing from elsewhere.
+
+use std::fmt::Write;
+
+use super::{Pattern, Sheet};
+use crate::geometry::{Bounds, Point};
+
+/// Room around the picture, mm.
+const MARGIN_MM: f64 = 5.0;
+
+/// The page as HTML.
+pub fn page(sheet: &Sheet) -> String {
+    let name = sheet.pattern.name();
+    let mut html = format!(
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n<title>Tuning sheet: {name}</title>\n\
+         <style>body{{font:11pt/1.4 sans-serif;max-width:190mm;margin:10mm auto;color:#000}}\
+         table{{border-collapse:collapse}}td,th{{border:0.3mm solid #888;padding:0.5mm 3mm;text-align:right}}\
+         .care{{border-left:1.5mm solid #D55E00;padding-left:3mm}}</style>\n\
+         <h1>Tuning sheet: {name}</h1>\n"
+    );
+    for paragraph in what_to_look_for(sheet.pattern) {
+        let _ = writeln!(html, "<p>{paragraph}</p>");
+    }
+    html.push_str(
+        "<p class=\"care\">The machine's manual comes first. Cut on scrap. Switch the power off before \
+         you change or touch the blade. Keep fingers, sleeves and hair away from the carriage: it \
+         starts without warning.</p>\n",
+    );
+    picture(&mut html, sheet);
+    values(&mut html, sheet);
+    html.push_str("</html>\n");
+    html
+}
+
+fn what_to_look_for(pattern: Pattern) -> &'static [&'static str] {
+    match pattern {
+        Pattern::Circles => &[
+            "These circles are cut without compensation, so each hole is smaller than its circle; a \
+             circle no wider than the blade's offset leaves no clean disc at all.",
+            "By eye: note the number of the smallest circle from which a clean disc falls out. With a \
+             measuring loupe: lift the discs out, measure width and height of the eight smallest clean \
+             holes, and note the mean of both beside the number.",
+        ],
+        Pattern::Vernier => &[
+            "In each pair two strokes come from opposite sides. Find the pair whose ends lie exactly \
+             opposite one another, once in the lower block (along x) and once in the upper one \
+             (along y), and note its number.",
+            "The pair tells twice the offset plus the play of that axis. Together with the circles \
+             this tells play and offset apart.",
+        ],
+        Pattern::Eyelets => &[
+            "Each stroke runs out, turns half round and comes back on itself. With the right offset \
+             there is a single line; otherwise the two lines open into an eye near the end.",
+            "Note the number without an eye in the lower rows (turned to the left) and in the upper \
+             ones (turned to the right).",
+        ],
+        Pattern::Ladder => &[
+            "Each square begins and ends at its lower left corner. Offset too small: an uncut bridge \
+             there, and rounded corners. Too large: horns at every corner.",
+            "Note the number of the square whose corners are sharp and whose ends meet.",
+        ],
+        Pattern::Overcut => &[
+            "Weed each square. Note the first number that lifts out without tearing where the cut \
+             begins and ends, in the middle of the lower side.",
+        ],
+        Pattern::Force => &[
+            "Weed each square. Note the lowest number that lifts out clean and leaves no more than a \
+             faint mark on the liner.",
+        ],
+        Pattern::Speed => {
+            &["Note the highest number whose corners are still sharp and whose sides are straight."]
+        }
+    }
+}
+
+fn picture(html: &mut String, sheet: &Sheet) {
+    let box_mm = sheet.bounds().grown(MARGIN_MM);
+    let (width, height) = (box_mm.width(), box_mm.height());
+    let _ = writeln!(
+        html,
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width:.1}mm\" height=\"{height:.1}mm\" \
+         viewBox=\"0 0 {width:.3} {height:.3}\" fill=\"none\" stroke=\"#0072B2\" stroke-width=\"0.15\">"
+    );
+    for path in &sheet.axis {
+        let points: Vec<String> = path.points.iter().map(|&p| on_page(p, box_mm)).collect();
+        let _ = writeln!(html, "<polyline points=\"{}\"/>", points.join(" "));
+    }
+    html.push_str("</svg>\n");
+}
+
+fn on_page(p: Point, box_mm: Bounds) -> String {
+    format!("{:.3},{:.3}", p.x - box_mm.min.x, box_mm.max.y - p.y)
+}
+
+fn values(html: &mut String, sheet: &Sheet) {
+    let _ = writeln!(html, "<table><tr><th>number</th><th>{}</th></tr>", sheet.pattern.quantity());
+    for mark in &sheet.marks {
+        let _ = writeln!(html, "<tr><td>{}</td><td>{:.3}</td></tr>", mark.number, mark.value);
+    }
+    html.push_str("</table>\n");
+}

@@ -1,0 +1,171 @@
+//! Tuning sheets cut by a simulated cutter with a hidden blade offset, play in both axes and a
+//! person who misreads by 0.02 mm: does the reading find the offset, and is its range honest?
+//!
+//! The cutter here follows the sheet's own axis paths, move by move over the whole sheet, lifted
+//! travel included; the play is modelled by densely sampled moves, not by the estimator's formula.
+
+use bladewright::blade::{AxisPath, Part, TrailingBlade};
+use bladewright::geometry::{Bounds, Point};
+use bladewright::tuning::{Estimate, Mark, Pattern, Readings, Sheet, SheetSettings, read, sheet};
+
+const UNIT_MM: f64 = 0.025;
+const NOISE_MM: f64 = 0.02;
+
+/// Seeded random numbers (xorshift, G. Marsaglia 2003).
+struct Random(u64);
+impl Random {
+    fn next(&mut self) -> f64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 >> 11) as f64 / (1u64 << 53) as f64
+    }
+    /// Normal with the deviation of a reading (twelve uniforms; I. Irwin, P. Hall 1927).
+    fn misread(&mut self) -> f64 {
+        NOISE_MM * ((0..12).map(|_| self.next()).sum::<f64>() - 6.0)
+    }
+}
+
+/// The hidden truth.
+#[derive(Clone, Copy, Debug)]
+struct Machine {
+    offset: f64,
+    play: f64,
+}
+
+/// Tip tracks of every path of the sheet.
+fn cut(sheet: &Sheet, machine: Machine) -> Vec<Vec<Point>> {
+    let mut blade = TrailingBlade::new(machine.offset, Point::ORIGIN, 2.0);
+    let (mut carriage, mut tool) = (Point::ORIGIN, Point::ORIGIN);
+    let half = machine.play / 2.0;
+    let mut go = |to: Point, each: &mut dyn FnMut(Point)| {
+        let n = (carriage.distance(to) / 0.05).ceil().max(1.0);
+        let from = carriage;
+        for i in 1..=n as usize {
+            carriage = from.lerp(to, i as f64 / n);
+            tool.x = tool.x.clamp(carriage.x - half, carriage.x + half);
+            tool.y = tool.y.clamp(carriage.y - half, carriage.y + half);
+            each(tool);
+        }
+    };
+    sheet
+        .axis
+        .iter()
+        .map(|path| {
+            go(path.points[0], &mut |at| blade.carry_to(at));
+            let mut tips = vec![blade.tip()];
+            for &to in &path.points[1..] {
+                go(to, &mut |at| {
+                    blade.line_to(at);
+                    tips.push(blade.tip());
+                });
+            }
+            tips
+        })
+        .collect()
+}
+
+fn sheet_of(pattern: Pattern, offset_mm: f64) -> Sheet {
+    let at = Point::new(10.0, 10.0);
+    sheet(&SheetSettings { pattern, offset_mm, row: None, at, unit_mm: UNIT_MM })
+}
+
+/// The paths of the uncompensated tests: one a circle, two a vernier pair, in the order of numbers.
+fn dragged(sheet: &Sheet) -> Vec<usize> {
+    let plain = |path: &AxisPath| path.parts.iter().all(|&p| p == Part::Cut);
+    let is_test =
+        |path: &AxisPath| plain(path) && (path.points.len() == 3 || path.points.len() > 60);
+    let long =
+        |path: &AxisPath| path.points[1].distance(path.points[2]) > 2.7 || path.points.len() > 60;
+    let all = sheet.axis.iter().enumerate();
+    all.filter(|(_, path)| is_test(path) && long(path)).map(|(i, _)| i).collect()
+}
+
+/// The eight smallest clean holes, as measured: axis radius, mean of width and height, each
+/// measured with its own error.
+fn measure_holes(sheet: &Sheet, machine: Machine, random: &mut Random) -> Vec<(f64, f64)> {
+    let tracks = cut(sheet, machine);
+    let circles = dragged(sheet);
+    assert_eq!(circles.len(), sheet.marks.len());
+    let open = |(mark, path): (&Mark, &usize)| {
+        let track = &tracks[*path];
+        // A hook and a straight way in of at least 3 mm, then three turns.
+        let turn = Bounds::of(&track[track.len() - (track.len() - 90) / 3..]);
+        let diameter = (turn.width() + turn.height()) / 2.0;
+        let clean = mark.value > machine.offset && diameter > 0.2;
+        clean.then(|| (mark.value, diameter))
+    };
+    let holes = sheet.marks.iter().zip(&circles).filter_map(open);
+    holes
+        .take(8)
+        .map(|(radius, d)| (radius, d + (random.misread() + random.misread()) / 2.0))
+        .collect()
+}
+
+/// The pair that seems to line up, along x and along y.
+fn find_ticks(sheet: &Sheet, machine: Machine, random: &mut Random) -> [f64; 2] {
+    let tracks = cut(sheet, machine);
+    let ends: Vec<Point> = dragged(sheet).iter().map(|&i| *tracks[i].last().unwrap()).collect();
+    assert_eq!(ends.len(), 2 * sheet.marks.len());
+    let pairs: Vec<_> = sheet.marks.iter().zip(ends.chunks(2)).collect();
+    let half = pairs.len() / 2;
+    [(0..half, true), (half..2 * half, false)].map(|(range, along_x)| {
+        let gap = |&(mark, pair): &(&Mark, &[Point]), random: &mut Random| {
+            let way = pair[1] - pair[0];
+            let gap = if along_x { way.x } else { way.y };
+            (mark.value, (gap + random.misread()).abs())
+        };
+        let seen = pairs[range].iter().map(|pair| gap(pair, random));
+        seen.min_by(|a, b| a.1.total_cmp(&b.1)).unwrap().0
+    })
+}
+
+/// What a person with a loupe does: circles, then the vernier around what they told.
+fn loupe(machine: Machine, random: &mut Random) -> Estimate {
+    let circles = sheet_of(Pattern::Circles, 0.25);
+    let holes = measure_holes(&circles, machine, random);
+    let mut readings =
+        Readings { holes, noise_mm: NOISE_MM, unit_mm: UNIT_MM, ..Readings::default() };
+    let first = read(&readings).unwrap();
+    assert_eq!(first.next, Some(Pattern::Vernier));
+    let ticks = sheet_of(Pattern::Vernier, first.offset_mm);
+    let [x, y] = find_ticks(&ticks, machine, random);
+    readings.tick_x = Some((x, 0.05));
+    readings.tick_y = Some((y, 0.05));
+    read(&readings).unwrap()
+}
+
+fn machines(count: usize) -> impl Iterator<Item = (Machine, Random)> {
+    let mut random = Random(88172645463325252);
+    (0..count).map(move |i| {
+        let machine = Machine { offset: 0.1 + 0.9 * random.next(), play: 0.1 * random.next() };
+        (machine, Random(0x9E37_79B9_7F4A_7C15 ^ (i as u64 + 1)))
+    })
+}
+
+#[test]
+fn a_loupe_finds_the_offset_and_the_range_is_honest() {
+    let (mut near, mut covered, mut play_covered) = (0, 0, 0);
+    let (mut errors, mut ranges) = (Vec::new(), Vec::new());
+    for (machine, mut random) in machines(200) {
+        let found = loupe(machine, &mut random);
+        let error = (found.offset_mm - machine.offset).abs();
+        near += usize::from(error <= 0.015);
+        covered += usize::from(error <= found.uncertainty_mm);
+        let (play, range) = found.play_x_mm.unwrap();
+        play_covered += usize::from((play - machine.play).abs() <= range);
+        if error > 0.015 {
+            println!("{machine:?}: {found:?}");
+        }
+        errors.push(error);
+        ranges.push(found.uncertainty_mm);
+    }
+    errors.sort_by(f64::total_cmp);
+    ranges.sort_by(f64::total_cmp);
+    println!("median {:.4}, 95 % {:.4}, range {:.4}", errors[100], errors[190], ranges[100]);
+    println!("{near} of 200 within 0.015 mm, {covered} covered, play {play_covered}");
+    assert!(near >= 190, "{near} of 200 within 0.015 mm");
+    assert!(covered >= 180, "the stated range holds the truth in {covered} of 200");
+    assert!(ranges[100] < 0.03, "a range of {} mm helps nobody", ranges[100]);
+    assert!(play_covered >= 180, "the play is told in {play_covered} of 200");
+}
