@@ -52,4 +52,6 @@ pub mod report;
 
 pub mod preview;
 
+pub mod tuning;
+
 pub mod cli;

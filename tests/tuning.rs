@@ -93,7 +93,7 @@ fn measure_holes(sheet: &Sheet, machine: Machine, random: &mut Random) -> Vec<(f
         let turn = Bounds::of(&track[track.len() - (track.len() - 90) / 3..]);
         let diameter = (turn.width() + turn.height()) / 2.0;
         let clean = mark.value > machine.offset && diameter > 0.2;
-        clean.then(|| (mark.value, diameter))
+        clean.then_some((mark.value, diameter))
     };
     let holes = sheet.marks.iter().zip(&circles).filter_map(open);
     holes
