@@ -50,6 +50,8 @@ pub mod pipeline;
 
 pub mod report;
 
+pub mod compare;
+
 pub mod preview;
 
 pub mod tuning;

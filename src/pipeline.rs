@@ -12,7 +12,10 @@ use crate::geometry::{Bounds, Contour, Point};
 use crate::hpgl::{self, Located, Written};
 use crate::ink::{self, Film, InkError, InkSettings, Trace};
 use crate::job::{self, Job, JobError, Pace};
-use crate::order::{self, Bands, Cost, Effort, End, EntrySettings, OrderSettings, Strategy};
+use crate::order::{
+    self, Bands, Cost, CutOrder, Effort, End, EntrySettings, Floors, OrderReport, OrderSettings,
+    Strategy,
+};
 use crate::place::{self, CutLine, Layout, PlaceError, Placement, Role};
 use crate::profile::{EndAt, FeedAxis, Machine, Material};
 use crate::simulate::{self, SimulateSettings, Simulation};
@@ -100,6 +103,10 @@ pub struct Plan {
     pub film: String,
     /// The lines on the sheet.
     pub layout: Layout,
+    /// The order in which they are cut.
+    pub order: CutOrder,
+    /// Travel from line to line before the blade is compensated, mm: what the order makes small.
+    pub ordered_mm: f64,
     /// The job in plotter units.
     pub job: Job,
     /// Its bytes.
@@ -159,6 +166,21 @@ pub fn plan(
     findings: &[Finding],
     settings: &PlanSettings,
 ) -> Result<Vec<Plan>, PlanError> {
+    let mut orders = plan_orders(drawing, findings, settings, &[settings.strategy])?;
+    Ok(orders.pop().unwrap_or_default())
+}
+
+/// Plans the same films once in each of several orders: for each of `strategies` what [`plan`]
+/// would return. What does not depend on the order is computed once.
+///
+/// # Errors
+/// As [`plan`].
+pub fn plan_orders(
+    drawing: &Drawing,
+    findings: &[Finding],
+    settings: &PlanSettings,
+    strategies: &[Strategy],
+) -> Result<Vec<Vec<Plan>>, PlanError> {
     if let Some(why) = settings.material.refused.clone().filter(|_| settings.offset_needed()) {
         return Err(PlanError::Refused { title: settings.material.title.clone(), why });
     }
@@ -168,8 +190,22 @@ pub fn plan(
     let holds = |film: &&Film| !film.regions.is_empty() || !film.lines.is_empty();
     let films: Vec<&Film> = ink.films.iter().filter(holds).collect();
     let laid = laid(&films, &drawing, settings)?;
-    let plans = films.into_iter().zip(laid);
-    plans.map(|(film, laid)| plan_film(film, laid, common.clone(), settings)).collect()
+    let in_order = |&strategy: &Strategy| {
+        let settings = PlanSettings { strategy, ..settings.clone() };
+        let plans = films.iter().zip(&laid);
+        plans.map(|(film, laid)| plan_film(film, laid.clone(), common.clone(), &settings)).collect()
+    };
+    strategies.iter().map(in_order).collect()
+}
+
+/// Floors of the travel of `plan`, which was made with `settings`, from line to line before the
+/// blade is compensated: compare them with [`Plan::ordered_mm`].
+pub fn floors(plan: &Plan, settings: &PlanSettings) -> Floors {
+    let lines: Vec<Contour> = plan.layout.lines.iter().map(|line| line.contour.clone()).collect();
+    let tree = contour_tree::build(&lines);
+    let order_settings =
+        OrderSettings { cost: Cost::Travel, ..order_settings(&plan.layout, settings) };
+    order::floors(&lines, &tree, &plan.order, &order_settings, true)
 }
 
 /// The films on their sheets: each packed for itself, or all about one origin.
@@ -226,8 +262,9 @@ fn plan_film(
         Some(dash) => place::bridge(layout, dash),
         None => layout,
     };
-    let (paths, ordered) = tip_paths(&layout, settings);
-    findings.extend(ordered);
+    let (order, report) = ordered(&layout, settings);
+    findings.extend(report.findings);
+    let paths = tip_paths(&layout, &order);
     let (axis, followed) = blade::compensate(&paths, &blade_settings(settings));
     findings.extend(followed);
     let job = job::build(&axis, &layout, &settings.machine, &pace(settings))?;
@@ -242,20 +279,25 @@ fn plan_film(
     let tip_error = tip_error(&back.simulation, &job, &layout);
     let film = film.name.clone();
     let simulation = back.simulation;
-    Ok(Plan { film, layout, job, written, simulation, tip_error, findings })
+    let ordered_mm = report.travel_mm;
+    Ok(Plan { film, layout, order, ordered_mm, job, written, simulation, tip_error, findings })
+}
+
+/// The order in which the lines of `layout` are cut.
+fn ordered(layout: &Layout, settings: &PlanSettings) -> (CutOrder, OrderReport) {
+    let lines: Vec<Contour> = layout.lines.iter().map(|line| line.contour.clone()).collect();
+    let tree = contour_tree::build(&lines);
+    order::plan(&lines, &tree, &order_settings(layout, settings))
 }
 
 /// The lines in their order, each from its start.
-fn tip_paths(layout: &Layout, settings: &PlanSettings) -> (Vec<TipPath>, Vec<Finding>) {
-    let lines: Vec<Contour> = layout.lines.iter().map(|line| line.contour.clone()).collect();
-    let tree = contour_tree::build(&lines);
-    let (order, report) = order::plan(&lines, &tree, &order_settings(layout, settings));
+fn tip_paths(layout: &Layout, order: &CutOrder) -> Vec<TipPath> {
     let paths = order.visits.iter().filter_map(|visit| {
         let line = layout.lines.get(visit.line)?;
         let contour = visit.tip_path(&line.contour);
         Some(TipPath { line: Some(visit.line), role: line.role, contour })
     });
-    (paths.collect(), report.findings)
+    paths.collect()
 }
 
 /// Price of a radian of blade swing between two cuts, mm of travel: measured to bring the mean swing

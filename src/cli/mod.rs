@@ -5,10 +5,12 @@
 //! Ctrl-C. One file a command.
 
 mod check;
+mod compare;
 mod files;
 mod help;
 mod job_file;
 mod options;
+mod page;
 mod preview;
 mod profiles;
 mod talk;
@@ -41,8 +43,10 @@ enum Command {
     Write(write::Args),
     /// Tell what would be cut and what would not, without writing anything
     Check(check::Args),
-    /// Draw what a job does
+    /// Show what a job does: a page to look at and play, or a picture
     Preview(preview::Args),
+    /// Compare orders of a drawing's cuts, or jobs, side by side
+    Compare(compare::Args),
     /// List, show and check machine and material profiles
     Profiles(profiles::Args),
     /// Print the completion script of a shell
@@ -55,7 +59,8 @@ enum Command {
 /// Runs the program with `arguments` (the first is its own name).
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let command = Program::command();
-    let arguments = match job_file::expand(&command, arguments.into_iter().collect()) {
+    let typed: Vec<OsString> = arguments.into_iter().collect();
+    let arguments = match job_file::expand(&command, typed.clone()) {
         Ok(arguments) => arguments,
         Err(failure) => return failure.report(),
     };
@@ -73,7 +78,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let outcome = match program.command {
         Command::Write(args) => write::run(&args),
         Command::Check(args) => check::run(&args),
-        Command::Preview(args) => preview::run(&args),
+        Command::Preview(args) => preview::run(&args, &typed),
+        Command::Compare(args) => compare::run(&args, &typed),
         Command::Profiles(args) => profiles::run(&args),
         Command::Completions(args) => help::completions(&args),
         Command::Man => help::man(),

@@ -285,12 +285,26 @@ impl DrawingOptions {
         file: &Path,
         settings: &PlanSettings,
     ) -> Result<Vec<Plan>, Failure> {
+        let (_, mut orders) = self.orders_of(bytes, file, settings, &[settings.strategy])?;
+        Ok(orders.pop().unwrap_or_default())
+    }
+
+    /// The drawing in `bytes`, and its jobs planned once in each order.
+    pub fn orders_of(
+        &self,
+        bytes: &[u8],
+        file: &Path,
+        settings: &PlanSettings,
+        strategies: &[Strategy],
+    ) -> Result<(drawing::Drawing, Vec<Vec<Plan>>), Failure> {
         let (drawing, findings) = self.drawing(bytes, file)?;
-        pipeline::plan(&drawing, &findings, settings).map_err(|error| {
+        let orders = pipeline::plan_orders(&drawing, &findings, settings, strategies);
+        let orders = orders.map_err(|error| {
             // What the drawing lost on the way may be why nothing is left.
             super::talk::findings(&file.display().to_string(), &findings);
             Failure::failed(format!("{}: {error}", file.display()))
-        })
+        })?;
+        Ok((drawing, orders))
     }
 
     /// What was typed, as the library says it.

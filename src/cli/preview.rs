@@ -1,20 +1,25 @@
-//! `preview`: what a drawing or a job does, as a picture.
+//! `preview`: what a drawing or a job does, as a page or a picture.
 
+use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use super::files::{self, Target};
 use super::options::DrawingOptions;
-use super::{Exit, Failure, Outcome, check};
-use crate::pipeline::{self, Plan};
+use super::page::{self, Drawn, ORDERS};
+use super::{Exit, Failure, Outcome, check, compare};
+use crate::pipeline::{self, Plan, PlanSettings, ReadBack};
 use crate::preview::{self, View};
 
 #[derive(clap::Args, Debug)]
 pub struct Args {
     /// A drawing (SVG, SVGZ) or a job (HPGL); - reads it from stdin
     file: PathBuf,
-    /// The picture (.svg or .png)
+    /// The page (.html) or the picture (.svg or .png)
     #[arg(long, short, value_name = "FILE")]
     output: PathBuf,
+    /// Show it at once with what the desktop has for such files
+    #[arg(long)]
+    open: bool,
     #[command(flatten)]
     drawing: DrawingOptions,
 }
@@ -31,7 +36,7 @@ pub enum Format {
 impl Format {
     /// By the ending of `path`.
     pub fn of(path: &Path) -> Result<Self, Failure> {
-        match path.extension().and_then(|e| e.to_str()).map(str::to_ascii_lowercase).as_deref() {
+        match ending(path).as_deref() {
             Some("svg") => Ok(Self::Svg),
             Some("png") => Ok(Self::Png),
             _ => {
@@ -42,33 +47,102 @@ impl Format {
     }
 }
 
-pub fn run(args: &Args) -> Outcome {
+fn ending(path: &Path) -> Option<String> {
+    path.extension().and_then(|e| e.to_str()).map(str::to_ascii_lowercase)
+}
+
+pub fn run(args: &Args, typed: &[OsString]) -> Outcome {
+    if matches!(ending(&args.output).as_deref(), Some("html" | "htm")) {
+        write_page(args, typed)?;
+    } else if Format::of(&args.output).is_ok() {
+        write_pictures(args)?;
+    } else {
+        let path = args.output.display();
+        let text = format!("{path}: a page ends in .html, a picture in .svg or .png");
+        return Err(Failure::usage(text));
+    }
+    if args.open {
+        page::open(&args.output)?;
+    }
+    Ok(Exit::Done)
+}
+
+fn write_page(args: &Args, typed: &[OsString]) -> Result<(), Failure> {
+    let settings = args.drawing.settings()?;
+    let bytes = files::read(&args.file)?;
+    let target = Target::open(&args.output, &args.file)?;
+    if check::is_drawing(&bytes) {
+        let planned = Planned::new(&args.drawing, &bytes, &args.file, &settings)?;
+        return target.put(&planned.page(&settings, typed));
+    }
+    let back = read_job(&bytes, &args.file, &settings)?;
+    let name = compare::name_of(&args.file);
+    target.put(&page::of_jobs(&[(name, back.simulation, back.findings)], &settings))
+}
+
+fn write_pictures(args: &Args) -> Result<(), Failure> {
     let format = Format::of(&args.output)?;
     let settings = args.drawing.settings()?;
     let bytes = files::read(&args.file)?;
     let target = Target::open(&args.output, &args.file)?;
     if !check::is_drawing(&bytes) {
-        let back = pipeline::read_back(&bytes, &settings.machine, settings.offset_mm());
-        if back.simulation.cuts.is_empty() {
-            let text = "neither an SVG drawing nor an HPGL job that cuts anything";
-            return Err(Failure::failed(format!("{}: {text}", args.file.display())));
-        }
-        target.put(&render(&View::of_simulation(&back.simulation), format)?)?;
-        return Ok(Exit::Done);
+        let back = read_job(&bytes, &args.file, &settings)?;
+        return target.put(&render(&View::of_simulation(&back.simulation), format)?);
     }
     let plans = args.drawing.plans_of(&bytes, &args.file, &settings)?;
     if let [plan] = &plans[..]
         && plan.film.is_empty()
     {
-        target.put(&picture(plan, &args.output)?)?;
-        return Ok(Exit::Done);
+        return target.put(&picture(plan, &args.output)?);
     }
     drop(target);
     for plan in &plans {
         let path = files::for_film(&args.output, &plan.film);
         Target::open(&path, &args.file)?.put(&picture(plan, &path)?)?;
     }
-    Ok(Exit::Done)
+    Ok(())
+}
+
+/// A drawing, planned in each of [`ORDERS`].
+pub struct Planned {
+    /// What the drawing is called.
+    pub file: String,
+    /// Its plans, a list for each order.
+    pub orders: Vec<Vec<Plan>>,
+    layers: Vec<String>,
+}
+
+impl Planned {
+    /// Plans the drawing in `bytes`.
+    pub fn new(
+        options: &DrawingOptions,
+        bytes: &[u8],
+        file: &Path,
+        settings: &PlanSettings,
+    ) -> Result<Self, Failure> {
+        let strategies = ORDERS.map(|order| order.0);
+        let (drawing, orders) = options.orders_of(bytes, file, settings, &strategies)?;
+        let layers = drawing.layers.into_iter().map(|layer| layer.name).collect();
+        Ok(Self { file: compare::name_of(file), orders, layers })
+    }
+
+    /// The page that shows them.
+    pub fn page(&self, settings: &PlanSettings, typed: &[OsString]) -> Vec<u8> {
+        let (orders, layers) = (&self.orders, &self.layers);
+        Drawn { title: &self.file, orders, layers, settings, typed }.page()
+    }
+}
+
+/// Reads a job from anywhere; an error when it cuts nothing.
+pub fn read_job(bytes: &[u8], file: &Path, settings: &PlanSettings) -> Result<ReadBack, Failure> {
+    let mut back = pipeline::read_back(bytes, &settings.machine, settings.offset_mm());
+    if back.simulation.cuts.is_empty() {
+        let text = "neither an SVG drawing nor an HPGL job that cuts anything";
+        return Err(Failure::failed(format!("{}: {text}", file.display())));
+    }
+    let own = crate::check::check(&back.simulation, &back.commands, &settings.machine);
+    back.findings.extend(own);
+    Ok(back)
 }
 
 /// The picture of a plan in the format that `path` ends in.

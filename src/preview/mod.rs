@@ -1,16 +1,19 @@
-//! A simulated job → pictures.
+//! A simulated job → pictures, and a page to look at it closely.
 //!
 //! What is shown is what the bytes do ([`Simulation`]); a plan's job and layout only add names to
 //! it: which stretch is overcut, which line is a weed border.
 
+mod pack;
+mod page;
 mod picture;
 mod png;
 
 use crate::blade::Part;
-use crate::job::Job;
-use crate::place::{Layout, Role};
+use crate::job::{Job, JobPath};
+use crate::place::{CutLine, Layout, Role};
 use crate::simulate::Simulation;
 
+pub use page::{Page, PageJob, page_html};
 pub use picture::picture_svg;
 pub use png::{PictureError, picture_png};
 
@@ -23,21 +26,25 @@ pub struct View<'a> {
     parts: Vec<&'a [Part]>,
     /// For each cut why it is there; empty when unknown.
     roles: Vec<Option<Role>>,
+    /// For each cut the layer of its line; empty when unknown.
+    layers: Vec<Option<usize>>,
 }
 
 impl<'a> View<'a> {
     /// Bytes from anywhere.
     pub fn of_simulation(simulation: &'a Simulation) -> Self {
-        Self { simulation, parts: Vec::new(), roles: Vec::new() }
+        Self { simulation, parts: Vec::new(), roles: Vec::new(), layers: Vec::new() }
     }
 
     /// A plan: the simulation of its bytes, named by its job and layout.
     pub fn of_plan(simulation: &'a Simulation, job: &'a Job, layout: &Layout) -> Self {
-        let role = |line: Option<usize>| line.and_then(|i| Some(layout.lines.get(i)?.role));
+        let line = |path: &JobPath| path.line.and_then(|i| layout.lines.get(i));
+        let layer = |line: &CutLine| (line.role == Role::Design).then_some(line.layer);
         Self {
             simulation,
             parts: job.paths.iter().map(|path| path.parts.as_slice()).collect(),
-            roles: job.paths.iter().map(|path| role(path.line)).collect(),
+            roles: job.paths.iter().map(|path| Some(line(path)?.role)).collect(),
+            layers: job.paths.iter().map(|path| line(path).and_then(layer)).collect(),
         }
     }
 
@@ -49,5 +56,10 @@ impl<'a> View<'a> {
     /// Why cut `cut` is there.
     fn role(&self, cut: usize) -> Role {
         self.roles.get(cut).copied().flatten().unwrap_or_default()
+    }
+
+    /// The layer of cut `cut`.
+    fn layer(&self, cut: usize) -> Option<usize> {
+        self.layers.get(cut).copied().flatten()
     }
 }

@@ -1,0 +1,103 @@
+//! `compare`: orders of a drawing's cuts, or jobs, side by side.
+
+use std::ffi::OsString;
+use std::path::{Path, PathBuf};
+
+use super::files::{self, Target};
+use super::options::DrawingOptions;
+use super::page::{self, ORDERS};
+use super::{Exit, Failure, Outcome, check, preview, talk};
+use crate::compare::{self, Floor, Row};
+use crate::pipeline::{self, Plan, PlanSettings};
+
+#[derive(clap::Args, Debug)]
+pub struct Args {
+    /// Drawings (SVG, SVGZ), each in three orders, and jobs (HPGL); - reads one from stdin
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// As one JSON object
+    #[arg(long, conflicts_with = "csv")]
+    json: bool,
+    /// As comma-separated values
+    #[arg(long)]
+    csv: bool,
+    /// Also draw them side by side into this page (.html); for one drawing, or for jobs
+    #[arg(long, value_name = "FILE")]
+    page: Option<PathBuf>,
+    #[command(flatten)]
+    drawing: DrawingOptions,
+}
+
+pub fn run(args: &Args, typed: &[OsString]) -> Outcome {
+    let settings = args.drawing.settings()?;
+    let target = args.page.as_ref().map(|page| Target::open(page, &args.files[0])).transpose()?;
+    let mut rows = Vec::new();
+    let mut jobs = Vec::new();
+    let mut drawn = None;
+    for file in &args.files {
+        let bytes = files::read(file)?;
+        if check::is_drawing(&bytes) {
+            let drawing = preview::Planned::new(&args.drawing, &bytes, file, &settings)?;
+            rows.extend(drawing_rows(&drawing, &settings, args.files.len() > 1));
+            drawn = Some(drawing);
+        } else {
+            let back = preview::read_job(&bytes, file, &settings)?;
+            let floor = Some(compare::floor_of(&back.simulation));
+            let name = file.display().to_string();
+            rows.push(Row { name: name.clone(), totals: back.simulation.totals, floor });
+            jobs.push((name, back.simulation, back.findings));
+        }
+    }
+    if let Some(target) = target {
+        target.put(&match drawn {
+            None => page::of_jobs(&jobs, &settings),
+            Some(drawing) if args.files.len() == 1 => drawing.page(&settings, typed),
+            Some(_) => {
+                let text = "a page shows one drawing, or jobs; name them in runs of their own";
+                return Err(Failure::usage(text));
+            }
+        })?;
+    }
+    tell(args, &rows)
+}
+
+/// The rows of a drawing: each film in each order.
+fn drawing_rows(drawing: &preview::Planned, settings: &PlanSettings, several: bool) -> Vec<Row> {
+    let mut rows = Vec::new();
+    let films = drawing.orders.first().map_or(0, Vec::len);
+    for film in 0..films {
+        for (plans, (_, order, _)) in drawing.orders.iter().zip(&ORDERS) {
+            let Some(plan) = plans.get(film) else { continue };
+            let file = if several { drawing.file.as_str() } else { "" };
+            let names = [file, &plan.film, order];
+            let name: Vec<&str> = names.into_iter().filter(|name| !name.is_empty()).collect();
+            rows.push(row(name.join(" "), plan, settings));
+        }
+    }
+    rows
+}
+
+fn row(name: String, plan: &Plan, settings: &PlanSettings) -> Row {
+    let floors = pipeline::floors(plan, settings);
+    let floor = Some(Floor { ordered_mm: plan.ordered_mm, floors });
+    Row { name, totals: plan.simulation.totals, floor }
+}
+
+fn tell(args: &Args, rows: &[Row]) -> Outcome {
+    let mut out = anstream::stdout();
+    if args.json {
+        talk::print(&mut out, &compare::json(rows))?;
+    } else if args.csv {
+        talk::print(&mut out, compare::csv(rows).trim_end())?;
+    } else {
+        for line in compare::table(rows) {
+            talk::print(&mut out, &line)?;
+        }
+    }
+    Ok(Exit::Done)
+}
+
+/// What a file is called in a page.
+pub fn name_of(file: &Path) -> String {
+    file.file_name().unwrap_or(file.as_os_str()).to_string_lossy().into_owned()
+}
