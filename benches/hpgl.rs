@@ -1,0 +1,67 @@
+//! How fast HPGL is read, obeyed, simulated and written, on one core.
+//!
+//! Wanted: 100 MB read in under 3 s, that is 34 MB/s.
+
+use std::hint::black_box;
+
+use bladewright::blade::Part;
+use bladewright::hpgl::{self, TraceSettings};
+use bladewright::job::{Job, JobPath, Units};
+use bladewright::profile::{EncodedLines, Language, Lists};
+use bladewright::simulate::{self, SimulateSettings};
+use criterion::{Criterion, Throughput, criterion_group, criterion_main};
+
+/// Rings of 60 short edges all over a sheet.
+fn job(rings: usize) -> Job {
+    let ring = |i: usize| {
+        let (x, y) = ((i % 100) as f64 * 300.0 + 200.0, (i / 100) as f64 * 300.0 + 200.0);
+        let points: Vec<Units> = (0..=60)
+            .map(|k| {
+                let (sin, cos) = (std::f64::consts::TAU * f64::from(k) / 60.0).sin_cos();
+                Units { x: (x + 140.0 * cos).round() as i32, y: (y + 140.0 * sin).round() as i32 }
+            })
+            .collect();
+        JobPath { parts: vec![Part::Cut; 60], points, tool: 1, ..JobPath::default() }
+    };
+    Job { unit_mm: 0.025, paths: (0..rings).map(ring).collect(), park: None }
+}
+
+fn language(c: &mut Criterion) {
+    let job = job(5000);
+    let mut group = c.benchmark_group("hpgl");
+    group.sample_size(10);
+    let forms = [
+        ("absolute", Language::default()),
+        ("relative", Language { lists: Lists::Relative, ..Language::default() }),
+        ("encoded", Language { encoded: EncodedLines::Base64, ..Language::default() }),
+    ];
+    for (name, language) in forms {
+        let bytes = hpgl::write(&job, &language).bytes;
+        group.throughput(Throughput::Bytes(bytes.len() as u64));
+        group.bench_function(format!("write {name}"), |b| {
+            b.iter(|| hpgl::write(black_box(&job), &language));
+        });
+        group.bench_function(format!("read {name}"), |b| b.iter(|| hpgl::read(black_box(&bytes))));
+    }
+    let bytes = hpgl::write(&job, &Language::default()).bytes;
+    let (commands, _) = hpgl::read(&bytes);
+    group.throughput(Throughput::Bytes(bytes.len() as u64));
+    group.bench_function("trace", |b| {
+        b.iter(|| hpgl::trace(black_box(&commands), &TraceSettings::default()));
+    });
+    let (trace, _) = hpgl::trace(&commands, &TraceSettings::default());
+    let settings = SimulateSettings {
+        unit_mm: 0.025,
+        blade_offset_mm: 0.25,
+        heading: 0.0,
+        motion: None,
+        line_bytes_s: None,
+    };
+    group.bench_function("simulate with a trailing tip", |b| {
+        b.iter(|| simulate::run(black_box(&trace), bytes.len() as u64, &settings));
+    });
+    group.finish();
+}
+
+criterion_group!(benches, language);
+criterion_main!(benches);
