@@ -56,4 +56,6 @@ pub mod preview;
 
 pub mod tuning;
 
+pub mod send;
+
 pub mod cli;

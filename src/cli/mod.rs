@@ -11,8 +11,10 @@ mod help;
 mod job_file;
 mod options;
 mod page;
+mod ports;
 mod preview;
 mod profiles;
+mod send;
 mod talk;
 mod write;
 
@@ -47,6 +49,10 @@ enum Command {
     Preview(preview::Args),
     /// Compare orders of a drawing's cuts, or jobs, side by side
     Compare(compare::Args),
+    /// Send a drawing or a job to the machine
+    Send(send::Args),
+    /// List the serial ports
+    Ports(ports::Args),
     /// List, show and check machine and material profiles
     Profiles(profiles::Args),
     /// Print the completion script of a shell
@@ -78,6 +84,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let outcome = match program.command {
         Command::Write(args) => write::run(&args),
         Command::Check(args) => check::run(&args),
+        Command::Send(args) => send::run(&args),
+        Command::Ports(args) => ports::run(&args),
         Command::Preview(args) => preview::run(&args, &typed),
         Command::Compare(args) => compare::run(&args, &typed),
         Command::Profiles(args) => profiles::run(&args),
@@ -99,8 +107,12 @@ enum Exit {
     Failed,
     /// Typed wrongly.
     Usage,
+    /// Port or machine trouble.
+    Machine,
     /// Done, but something was left out, and `--strict` was given.
     LeftOut,
+    /// Stopped by Ctrl-C.
+    Stopped,
 }
 
 impl From<Exit> for ExitCode {
@@ -109,7 +121,9 @@ impl From<Exit> for ExitCode {
             Exit::Done => 0,
             Exit::Failed => 1,
             Exit::Usage => 2,
+            Exit::Machine => 3,
             Exit::LeftOut => 4,
+            Exit::Stopped => 130,
         })
     }
 }

@@ -1,0 +1,142 @@
+//! Real serial ports.
+
+use std::io::{Read, Write};
+use std::time::Duration;
+
+use serialport::{DataBits, ErrorKind, FlowControl, SerialPort, StopBits};
+
+use super::link::{Link, LinkError};
+use crate::profile::{Handshake, Parity, Serial};
+
+/// Why a port could not be opened.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum PortError {
+    /// No such port.
+    #[error("there is no port {port}; {present}")]
+    Missing {
+        /// What was asked for.
+        port: String,
+        /// The ports that there are.
+        present: String,
+    },
+    /// Not allowed.
+    #[error(
+        "you are not allowed to use {port}; on Linux, join the group that owns it (often dialout): \
+         sudo usermod -a -G dialout $USER, then log in again"
+    )]
+    Forbidden {
+        /// What was asked for.
+        port: String,
+    },
+    /// Anything else.
+    #[error("the port {port} cannot be opened ({why}); is another program using it?")]
+    Refused {
+        /// What was asked for.
+        port: String,
+        /// What the system said.
+        why: String,
+    },
+}
+
+/// The names of the serial ports of this computer.
+pub fn ports() -> Vec<String> {
+    let mut names: Vec<String> = serialport::available_ports()
+        .unwrap_or_default()
+        .into_iter()
+        .map(|p| p.port_name)
+        .collect();
+    names.sort();
+    names
+}
+
+/// An open serial port.
+pub struct SerialLink(Box<dyn SerialPort>);
+
+impl SerialLink {
+    /// Opens `port` as `serial` says.
+    ///
+    /// # Errors
+    /// [`PortError`] in plain words.
+    pub fn open(port: &str, serial: &Serial) -> Result<Self, PortError> {
+        let flow = match serial.handshake {
+            Handshake::XonXoff => FlowControl::Software,
+            Handshake::RtsCts => FlowControl::Hardware,
+            _ => FlowControl::None,
+        };
+        let parity = match serial.parity {
+            Parity::None => serialport::Parity::None,
+            Parity::Even => serialport::Parity::Even,
+            Parity::Odd => serialport::Parity::Odd,
+        };
+        let opened = serialport::new(port, serial.baud)
+            .data_bits(if serial.data_bits == 7 { DataBits::Seven } else { DataBits::Eight })
+            .stop_bits(if serial.stop_bits == 2 { StopBits::Two } else { StopBits::One })
+            .parity(parity)
+            .flow_control(flow)
+            .timeout(Duration::from_millis(20))
+            .open();
+        opened.map(Self).map_err(|error| explained(port, &error))
+    }
+}
+
+fn explained(port: &str, error: &serialport::Error) -> PortError {
+    let port_name = port.to_owned();
+    // The serial library may hide a refusal behind "no device": ask the system itself.
+    let system = std::fs::metadata(port).and_then(|_| std::fs::File::open(port)).map(|_| ());
+    let kind = system.err().map(|e| e.kind());
+    match (error.kind, kind) {
+        (_, Some(std::io::ErrorKind::PermissionDenied))
+        | (ErrorKind::Io(std::io::ErrorKind::PermissionDenied), _) => {
+            PortError::Forbidden { port: port_name }
+        }
+        (_, Some(std::io::ErrorKind::NotFound)) => {
+            let names = ports();
+            let present = if names.is_empty() {
+                "no serial port was found; plug in the adapter, or look at its cable".to_owned()
+            } else {
+                format!("there are: {}", names.join(", "))
+            };
+            PortError::Missing { port: port_name, present }
+        }
+        _ => PortError::Refused { port: port_name, why: error.description.clone() },
+    }
+}
+
+/// Time-outs and interruptions mean "nothing now"; everything else that the port is gone.
+fn nothing_now(error: &std::io::Error) -> bool {
+    use std::io::ErrorKind as Kind;
+    matches!(error.kind(), Kind::TimedOut | Kind::WouldBlock | Kind::Interrupted)
+}
+
+impl Link for SerialLink {
+    fn write(&mut self, bytes: &[u8]) -> Result<usize, LinkError> {
+        match self.0.write(bytes) {
+            Err(error) if nothing_now(&error) => Ok(0),
+            result => result.map_err(|error| LinkError(error.to_string())),
+        }
+    }
+
+    fn read(&mut self) -> Result<Vec<u8>, LinkError> {
+        let waiting = self.0.bytes_to_read().map_err(|error| LinkError(error.description))?;
+        if waiting == 0 {
+            return Ok(Vec::new());
+        }
+        let mut bytes = vec![0; waiting.min(4096) as usize];
+        match self.0.read(&mut bytes) {
+            Ok(count) => {
+                bytes.truncate(count);
+                Ok(bytes)
+            }
+            Err(error) if nothing_now(&error) => Ok(Vec::new()),
+            Err(error) => Err(LinkError(error.to_string())),
+        }
+    }
+
+    fn may_send(&mut self) -> Result<bool, LinkError> {
+        self.0.read_data_set_ready().map_err(|error| LinkError(error.description))
+    }
+
+    fn drain(&mut self) -> Result<(), LinkError> {
+        self.0.flush().map_err(|error| LinkError(error.to_string()))
+    }
+}
