@@ -16,6 +16,7 @@ mod preview;
 mod profiles;
 mod send;
 mod talk;
+mod tune;
 mod write;
 
 use std::ffi::OsString;
@@ -53,6 +54,8 @@ enum Command {
     Send(send::Args),
     /// List the serial ports
     Ports(ports::Args),
+    /// Find the true offset of a blade: test sheets, their reading, and where it is kept
+    Tune(tune::Args),
     /// List, show and check machine and material profiles
     Profiles(profiles::Args),
     /// Print the completion script of a shell
@@ -88,6 +91,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Ports(args) => ports::run(&args),
         Command::Preview(args) => preview::run(&args, &typed),
         Command::Compare(args) => compare::run(&args, &typed),
+        Command::Tune(args) => tune::run(&args),
         Command::Profiles(args) => profiles::run(&args),
         Command::Completions(args) => help::completions(&args),
         Command::Man => help::man(),

@@ -23,7 +23,7 @@ const TICKS: usize = 17;
 /// be pushed the wrong way round for the whole stroke.
 const HOOK_MM: f64 = 0.8;
 /// From one pair of opposing strokes to the next, mm.
-const TICK_PITCH_MM: f64 = 3.5;
+const TICK_PITCH_MM: f64 = 5.0;
 /// Side of the squares, mm: weeds easily, and twenty offsets long even for thick-stock blades.
 const SQUARE_MM: f64 = 5.0;
 /// Run that settles a blade, in offsets: 12 leave a ten-thousandth of a quarter turn.
