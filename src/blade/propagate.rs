@@ -115,6 +115,12 @@ impl TrailingBlade {
     /// at most half the chord times the tangent of half the turn. Where the tip turns back (blade
     /// at 90° to the travel) the track has a cusp; a point is put there.
     pub fn line_to_sampled(&mut self, to: Point, tolerance_mm: f64, tips: &mut Vec<Point>) {
+        if self.offset_mm == 0.0 {
+            // A pen's tip goes where the axis goes.
+            self.line_to(to);
+            tips.push(to);
+            return;
+        }
         if let Some(cusp) = self.cusp_before(to) {
             self.sample(cusp, tolerance_mm, MAX_HALVINGS, tips);
         }

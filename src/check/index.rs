@@ -87,6 +87,35 @@ impl EdgeIndex {
         best
     }
 
+    /// Lines before `owner` that run along the edge `a`–`b` within `reach`, and for how far.
+    pub fn beside(&self, (a, b): (Point, Point), owner: u32, reach: f64) -> Vec<(u32, f64)> {
+        let length = a.distance(b);
+        if length == 0.0 {
+            return Vec::new();
+        }
+        let aside = (b - a).perpendicular() * (reach / length);
+        let mut ids: Vec<u32> = Vec::new();
+        for shift in [Point::ORIGIN, aside, aside * -1.0] {
+            self.grid.along(a + shift, b + shift, |cell| {
+                let earlier = |id: &&u32| self.owner[**id as usize] < owner;
+                ids.extend(self.in_cell(cell).iter().filter(earlier));
+            });
+        }
+        ids.sort_unstable();
+        ids.dedup();
+        let shared = |id: u32| {
+            let shared = shared_mm((a, b), self.edges[id as usize], reach);
+            (shared > 0.0).then_some((self.owner[id as usize], shared))
+        };
+        ids.into_iter().filter_map(shared).collect()
+    }
+
+    /// How many pairs of edges share a cell: what comparing all of them costs.
+    pub fn pairs(&self) -> u64 {
+        let count = |w: &[u32]| u64::from(w[1] - w[0]);
+        self.starts.windows(2).map(count).map(|n| n * n / 2).sum()
+    }
+
     /// Pairs of different lines whose edges cross, each pair once, with the place.
     pub fn crossings(&self) -> Vec<(u32, u32, Point)> {
         let mut found: Vec<(u32, u32, Point)> = Vec::new();
@@ -204,6 +233,24 @@ impl Grid {
     }
 }
 
+/// For how far the second edge runs along the first, at most `reach` beside it.
+fn shared_mm((a, b): (Point, Point), (c, d): (Point, Point), reach: f64) -> f64 {
+    let length = a.distance(b);
+    let along = (b - a) * (1.0 / length);
+    let (from, to) = ((c - a).dot(along), (d - a).dot(along));
+    let (start, end) = (from.min(to).max(0.0), from.max(to).min(length));
+    if end <= start {
+        return 0.0;
+    }
+    // Distances beside the first edge where the shared stretch begins and ends.
+    let beside = |at: f64| {
+        let t = (at - from) / (to - from);
+        along.cross(c.lerp(d, t) - a).abs()
+    };
+    let (p, q) = (beside(start), beside(end));
+    if p <= reach && q <= reach { end - start } else { 0.0 }
+}
+
 /// Where two edges properly cross (touching at an end does not count).
 fn crossing((a, b): (Point, Point), (c, d): (Point, Point)) -> Option<Point> {
     let (u, v) = (b - a, d - c);
@@ -267,6 +314,7 @@ mod tests {
     fn far_apart_edges_do_not_need_a_huge_grid() {
         let ends = [Point::ORIGIN, Point::new(1e9, 1e9)];
         let index = EdgeIndex::new(ends.chunks(1), 0.2);
+        assert_eq!(index.pairs(), 0);
         assert_eq!(index.nearest(Point::new(1.0, 0.0), 5.0).map(|n| n.edge), Some(0));
         assert_eq!(EdgeIndex::new(std::iter::empty(), 1.0).nearest(ends[0], 5.0), None);
     }

@@ -285,6 +285,7 @@ mod tests {
         assert!((s.totals.travel_mm - 40.0).abs() < 1e-9);
         assert_eq!(s.totals.lifts, 2);
         assert_eq!(s.cuts[1].axis, [Point::new(0.0, 10.0)]);
+        assert_eq!(s.cuts[0].tip, s.cuts[0].axis, "a pen's tip is its axis");
         assert_eq!(s.totals.time_s, None);
         assert!(!s.left_down);
         assert!(simulate("PD100,0;", &settings()).left_down);

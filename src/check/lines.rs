@@ -1,0 +1,151 @@
+//! How the cuts lie to each other: open ones that were meant to close, doubled lines, crossings,
+//! pieces cut out before what lies inside them.
+
+use std::collections::BTreeMap;
+
+use super::index::EdgeIndex;
+use super::{at, told};
+use crate::contour_tree;
+use crate::finding::{Finding, Place};
+use crate::geometry::{Contour, Point, distance_to_segment};
+use crate::simulate::{SimulatedCut, Simulation};
+
+/// A line whose end lies this near to its start was meant to close, mm: common practice, no source.
+const NEARLY_CLOSED_MM: f64 = 0.5;
+/// Pairs of edges that are compared at most: about a second. Ten thousand usual cuts make a few
+/// million.
+const MOST_PAIRS: u64 = 300_000_000;
+/// Cells in which crossings are looked for, mm: a few edges of a usual cut.
+const CELL_MM: f64 = 1.0;
+/// Lines this near to each other are the same line, plotter units: both were rounded by up to half
+/// a unit each way.
+const DOUBLED_UNITS: f64 = 0.75;
+/// Shorter stretches along another cut are no doubled line, mm: a shared corner is cut through.
+const DOUBLED_MM: f64 = 1.0;
+
+/// Whether a cut comes back to its start, within `unit`s of rounding.
+fn is_closed(cut: &SimulatedCut, unit_mm: f64) -> bool {
+    ring_of(cut, unit_mm).is_some()
+}
+
+/// The closed contour that a cut begins with; what follows (overcut) is left out.
+fn ring_of(cut: &SimulatedCut, unit_mm: f64) -> Option<Contour> {
+    let first = *cut.axis.first()?;
+    let back = |p: &Point| p.distance(first) <= unit_mm * 1.5;
+    let end = (3..cut.axis.len()).find(|&i| back(&cut.axis[i]))?;
+    Some(Contour::closed(cut.axis[..end].to_vec()))
+}
+
+/// Cuts whose end comes near their start without meeting it.
+pub(super) fn nearly_closed(simulation: &Simulation, unit_mm: f64) -> Vec<Finding> {
+    let mut all = Vec::new();
+    for cut in simulation.cuts.iter().filter(|cut| cut.axis.len() > 3) {
+        let (Some(first), Some(last)) = (cut.axis.first(), cut.axis.last()) else { continue };
+        let gap = first.distance(*last);
+        if gap <= NEARLY_CLOSED_MM && !is_closed(cut, unit_mm) && !comes_near_start(cut, unit_mm) {
+            let text = format!("A cut ends {gap:.2} mm from its start without closing.");
+            all.push(
+                Finding::warning("nearly-closed", text)
+                    .at(at(cut, *last))
+                    .hint("The piece will hang on there when it is weeded."),
+            );
+        }
+    }
+    told("nearly-closed", all, |n| format!("{n} more cuts nearly close.")).collect()
+}
+
+/// A compensated contour's axis does not meet its start, but runs past it.
+fn comes_near_start(cut: &SimulatedCut, unit_mm: f64) -> bool {
+    let Some(&start) = cut.tip.first() else { return false };
+    let later = cut.tip.get(cut.tip.len() / 2..).unwrap_or_default();
+    later.windows(2).any(|w| distance_to_segment(start, w[0], w[1]) <= unit_mm * 1.5)
+}
+
+/// Lines that run along each other or cross.
+pub(super) fn doubled_or_crossing(simulation: &Simulation, unit_mm: f64) -> Vec<Finding> {
+    let index = EdgeIndex::new(simulation.cuts.iter().map(|cut| cut.tip.as_slice()), CELL_MM);
+    if index.pairs() > MOST_PAIRS {
+        let text = "So many cuts lie upon each other that they were not compared for doubled lines \
+                    and crossings.";
+        return vec![Finding::warning("not-compared", text)];
+    }
+    let mut findings = doubled(simulation, &index, unit_mm);
+    findings.extend(crossing(simulation, &index));
+    findings
+}
+
+/// Lines that are cut twice, whole or in part. Passes one after the other are meant.
+fn doubled(simulation: &Simulation, index: &EdgeIndex, unit_mm: f64) -> Vec<Finding> {
+    let passes = passes(simulation, unit_mm);
+    let mut all = Vec::new();
+    for (i, cut) in simulation.cuts.iter().enumerate() {
+        let mut shared: BTreeMap<usize, (f64, Point)> = BTreeMap::new();
+        for w in cut.tip.windows(2) {
+            let (a, b) = (w[0], w[1]);
+            for (earlier, length) in index.beside((a, b), i as u32, unit_mm * DOUBLED_UNITS) {
+                shared.entry(earlier as usize).or_insert((0.0, a)).0 += length;
+            }
+        }
+        for (earlier, (length, place)) in shared {
+            if length >= DOUBLED_MM && passes[earlier] != passes[i] {
+                let text =
+                    format!("Cut {} runs along cut {} for {length:.1} mm.", i + 1, earlier + 1);
+                all.push(
+                    Finding::warning("cut-twice", text)
+                        .at(at(cut, place))
+                        .hint("The second cut may lift or fray the film."),
+                );
+            }
+        }
+    }
+    told("cut-twice", all, |n| format!("{n} more lines are cut twice.")).collect()
+}
+
+/// For each cut the first of the passes that it belongs to.
+fn passes(simulation: &Simulation, unit_mm: f64) -> Vec<usize> {
+    let mut first: Vec<usize> = Vec::with_capacity(simulation.cuts.len());
+    for (i, cut) in simulation.cuts.iter().enumerate() {
+        let same = |before: &SimulatedCut| {
+            before.axis.len() == cut.axis.len()
+                && before.axis.iter().zip(&cut.axis).all(|(p, q)| p.distance(*q) <= unit_mm / 2.0)
+        };
+        let before = i.checked_sub(1).filter(|&b| same(&simulation.cuts[b]));
+        first.push(before.map_or(i, |b| first[b]));
+    }
+    first
+}
+
+/// Cuts that cross each other.
+fn crossing(simulation: &Simulation, index: &EdgeIndex) -> Vec<Finding> {
+    let all = index.crossings().into_iter().map(|(a, b, p)| {
+        let text = format!("Cuts {} and {} cross.", a + 1, b + 1);
+        let byte = simulation.cuts.get(b as usize).map_or(0, |cut| cut.byte);
+        Finding::note("cuts-cross", text).at(Place::byte(byte).at(p))
+    });
+    told("cuts-cross", all.collect(), |n| format!("{n} more pairs of cuts cross.")).collect()
+}
+
+/// Cuts inside others that are cut before them.
+pub(super) fn inner_after_outer(simulation: &Simulation, unit_mm: f64) -> Vec<Finding> {
+    let lines: Vec<Contour> = simulation
+        .cuts
+        .iter()
+        .map(|cut| ring_of(cut, unit_mm).unwrap_or_else(|| Contour::open(cut.axis.clone())))
+        .collect();
+    let tree = contour_tree::build(&lines);
+    let mut all = Vec::new();
+    for (inner, parent) in tree.parent.iter().enumerate() {
+        if let Some(outer) = parent.filter(|&outer| outer < inner)
+            && let Some(p) = lines[inner].points.first()
+        {
+            let text =
+                format!("Cut {} lies inside cut {}, but comes after it.", inner + 1, outer + 1);
+            all.push(
+                Finding::warning("inner-after-outer", text)
+                    .at(at(&simulation.cuts[inner], *p))
+                    .hint("The piece may have moved by then."),
+            );
+        }
+    }
+    told("inner-after-outer", all, |n| format!("{n} more inner cuts come late.")).collect()
+}

@@ -1,0 +1,110 @@
+//! What is told about a job: every kind of fault in a few bytes, and none in a clean one.
+
+use bladewright::check;
+use bladewright::finding::{Finding, Severity};
+use bladewright::hpgl::{self, TraceSettings};
+use bladewright::profile::{Library, Machine};
+use bladewright::simulate::{self, SimulateSettings};
+
+fn machine(name: &str) -> Machine {
+    Library::default().machine(name).unwrap()
+}
+
+fn told(text: &str, machine: &Machine, offset_mm: f64) -> Vec<Finding> {
+    let (commands, _) = hpgl::read(text.as_bytes());
+    let (trace, _) = hpgl::trace(&commands, &TraceSettings::default());
+    let settings = SimulateSettings::of(machine, offset_mm);
+    let simulation = simulate::run(&trace, text.len() as u64, &settings);
+    check::check(&simulation, &commands, machine)
+}
+
+fn codes(text: &str) -> Vec<&'static str> {
+    told(text, &machine("plain-hpgl"), 0.0).iter().map(|f| f.code).collect()
+}
+
+#[test]
+fn a_clean_job_is_passed_without_a_word() {
+    let clean = "IN;PA;SP1;PU400,400;PD800,400,800,800,400,800,400,400;\
+                 PU0,0;PD1200,0,1200,1200,0,1200,0,0;PU0,0;SP0;";
+    assert!(codes(clean).is_empty(), "{:?}", told(clean, &machine("plain-hpgl"), 0.0));
+}
+
+#[test]
+fn faults_of_the_lines_are_told() {
+    assert_eq!(codes("PU0,0;PD400,0,400,400;"), ["left-down"]);
+    // The end 10 units (0.25 mm) from the start.
+    assert_eq!(codes("PU0,0;PD400,0,400,400,0,400,0,10;PU;"), ["nearly-closed"]);
+    assert_eq!(codes("PU0,0;PD400,400;PU400,0;PD0,400;PU;"), ["cuts-cross"]);
+    // The outer square first.
+    let late =
+        "PU0,0;PD1200,0,1200,1200,0,1200,0,0;PU400,400;PD800,400,800,800,400,800,400,400;PU;";
+    assert_eq!(codes(late), ["inner-after-outer"]);
+}
+
+#[test]
+fn lines_cut_twice_are_told_in_whole_and_in_part() {
+    let square = "PD400,0,400,400,0,400,0,0;";
+    // Two squares with a common side of 10 mm.
+    let side = told(
+        &format!("PU0,0;{square}PU400,0;PD800,0,800,400,400,400,400,0;PU;"),
+        &machine("plain-hpgl"),
+        0.0,
+    );
+    assert_eq!(side.iter().map(|f| f.code).collect::<Vec<_>>(), ["cut-twice"]);
+    assert!(side[0].text.contains("10.0 mm"), "{}", side[0].text);
+    // The same square from another corner, the other way round, with another cut in between.
+    let other = "PU2000,0;PD2400,0;PU400,400;PD400,0,0,0,0,400,400,400;PU;";
+    assert_eq!(codes(&format!("PU0,0;{square}{other}")), ["cut-twice"]);
+    // Two and three passes are meant.
+    assert!(codes(&format!("PU0,0;{square}PU0,0;{square}PU0,0;{square}PU;")).is_empty());
+    // A corner in common is no line.
+    assert!(codes(&format!("PU0,0;{square}PU400,400;PD800,400,800,800,400,400;PU;")).is_empty());
+}
+
+#[test]
+fn what_the_machine_cannot_do_is_told() {
+    let bed = machine("flatbed-a4");
+    let codes = |text: &str| told(text, &bed, 0.0).iter().map(|f| f.code).collect::<Vec<_>>();
+    assert_eq!(codes("PU0,0;PD20000,0;PU;"), ["outside-limits"]);
+    // The way there and the way home count as well.
+    assert_eq!(codes("PU0,0;PD100,0;PU0,20000;"), ["outside-limits"]);
+    assert_eq!(codes("VS99;PU0,0;PD100,0;PU;"), ["setting-not-taken"]);
+    assert_eq!(codes("PU0,0;PD;BZ100,0,200,0,300,100;PU;"), ["instruction-newer"]);
+    let endless = Machine { hard_clip: None, sixteen_bit: true, ..machine("plain-hpgl") };
+    let far = told("PU0,0;PD40000,0;PU;", &endless, 0.0);
+    assert_eq!(far[0].code, "beyond-numbers");
+    assert_eq!(far[0].severity, Severity::Error);
+    assert_eq!(far[0].place.byte, Some(6));
+    assert_eq!(far[0].place.x_mm, Some(1000.0));
+}
+
+#[test]
+fn a_line_that_sets_the_pace_is_told_with_what_helps() {
+    let mut slow = machine("roll-24");
+    slow.serial.as_mut().unwrap().baud = 300;
+    let mut text = String::from("IN;PU0,0;PD");
+    for i in 1..200 {
+        text += &format!("{},{},", i * 4, i % 2);
+    }
+    text = text.trim_end_matches(',').to_owned() + ";PU;";
+    let findings = told(&text, &slow, 0.0);
+    let pace: Vec<_> = findings.iter().filter(|f| f.code == "line-sets-pace").collect();
+    assert_eq!(pace.len(), 1, "{findings:?}");
+    assert!(pace[0].hint.contains("higher rate"), "{}", pace[0].hint);
+    slow.serial.as_mut().unwrap().baud = 1_000_000;
+    assert!(!told(&text, &slow, 0.0).iter().any(|f| f.code == "line-sets-pace"));
+}
+
+#[test]
+fn an_assumed_heading_is_told_unless_the_job_turns_the_blade() {
+    let roll = machine("roll-24");
+    let assumed = |text: &str| told(text, &roll, 0.25).iter().any(|f| f.code == "heading-assumed");
+    assert!(assumed("IN;PU400,400;PD800,400,800,800,400,800,400,400;PU;"));
+    assert!(!assumed("IN;PU0,0;PD160,0;PU400,400;PD800,400,800,800,400,800,400,400;PU;"));
+}
+
+#[test]
+fn many_cuts_upon_each_other_do_not_take_for_ever() {
+    let text = "PU0,0;PD0,40;".repeat(60_000) + "PU;";
+    assert!(codes(&text).contains(&"not-compared"));
+}
