@@ -27,10 +27,10 @@ pub struct MachineOptions {
     #[arg(long, value_name = "NAME")]
     pub material: Option<String>,
     /// Distance of the blade's tip behind its axis [default: the material's]
-    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true)]
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     pub blade_offset: Option<Length>,
     /// How far closed contours are cut past their start [default: the material's]
-    #[arg(long, value_name = "LENGTH", allow_negative_numbers = true)]
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     pub overcut: Option<Length>,
 }
 
@@ -94,7 +94,7 @@ pub struct DrawingOptions {
         long,
         value_name = "LENGTH",
         help_heading = "Size and place",
-        allow_negative_numbers = true
+        allow_hyphen_values = true
     )]
     width: Option<Length>,
     /// Height of what is cut; proportions are kept
@@ -102,7 +102,7 @@ pub struct DrawingOptions {
         long,
         value_name = "LENGTH",
         help_heading = "Size and place",
-        allow_negative_numbers = true
+        allow_hyphen_values = true
     )]
     height: Option<Length>,
     /// Turn counter-clockwise

@@ -1,0 +1,160 @@
+//! The program as a newcomer meets it: good input, wrong input, exit codes, no half-written files.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+fn run(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_bladewright"))
+        .args(arguments)
+        .current_dir(folder)
+        .env("BLADEWRIGHT_PROFILES", folder)
+        .output()
+        .unwrap()
+}
+
+fn said(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+const SIGN: &str = r##"<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">
+  <g id="lines"><path d="M10 10h40v30" fill="none" stroke="#000" stroke-width="4"/></g>
+  <g id="ring"><circle cx="30" cy="30" r="10" fill="none" stroke="#a00" stroke-width="3"/></g>
+</svg>"##;
+
+#[test]
+fn a_drawing_becomes_a_job_with_a_report() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("sign.svg"), SIGN).unwrap();
+    let output = run(folder.path(), &["write", "sign.svg", "--json", "--picture", "sign.png"]);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    let report: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(report["format"], 1);
+    assert_eq!(report["contours"], 3);
+    assert!(report["tip_error_mm"].as_f64().unwrap() < 0.025);
+    assert!(report["time_s"].as_f64().unwrap() > 1.0);
+    let job = std::fs::read(folder.path().join("sign.hpgl")).unwrap();
+    assert_eq!(report["bytes"].as_u64().unwrap(), job.len() as u64);
+    assert!(job.starts_with(b"IN;"));
+    let picture = std::fs::read(folder.path().join("sign.png")).unwrap();
+    assert!(picture.starts_with(b"\x89PNG"));
+    // A second run gives the same bytes.
+    run(folder.path(), &["write", "sign.svg", "-o", "again.hpgl"]);
+    assert_eq!(std::fs::read(folder.path().join("again.hpgl")).unwrap(), job);
+    let check = run(folder.path(), &["check", "sign.hpgl", "--strict"]);
+    assert_eq!(check.status.code(), Some(0), "{}", said(&check));
+}
+
+#[test]
+fn a_pen_follows_the_contours_exactly() {
+    let folder = tempfile::tempdir().unwrap();
+    let square = r##"<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm"
+        viewBox="0 0 40 30"><rect x="10" y="5" width="20" height="15"/></svg>"##;
+    std::fs::write(folder.path().join("square.svg"), square).unwrap();
+    let arguments = [
+        "write",
+        "square.svg",
+        "--machine",
+        "plain-hpgl",
+        "--blade-offset",
+        "0",
+        "--overcut",
+        "0",
+        "-o",
+        "-",
+    ];
+    let output = run(folder.path(), &arguments);
+    let job = String::from_utf8(output.stdout).unwrap();
+    // 10 mm = 400 units; the page is 30 mm high, so the square lies from 10 to 25 mm.
+    let corners = ["400,400", "1200,400", "1200,1000", "400,1000"];
+    assert!(corners.iter().all(|c| job.contains(c)), "{job}");
+    assert_eq!(job.matches("PD").count(), 1, "{job}");
+}
+
+#[test]
+fn layers_and_colours_get_jobs_of_their_own() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("sign.svg"), SIGN).unwrap();
+    let output = run(folder.path(), &["write", "sign.svg", "--sheets", "layer", "-o", "job.hpgl"]);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    for name in ["job-lines.hpgl", "job-ring.hpgl"] {
+        assert!(folder.path().join(name).is_file(), "{name}");
+    }
+    let wrong = run(folder.path(), &["write", "sign.svg", "--layers", "rang"]);
+    assert_eq!(wrong.status.code(), Some(1));
+    assert!(said(&wrong).contains("lines, ring"), "{}", said(&wrong));
+}
+
+#[test]
+fn wrong_input_is_told_and_leaves_no_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    let page = |body: &str| {
+        format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"80mm\" height=\"60mm\" viewBox=\"0 0 80 60\">{body}</svg>"
+        )
+    };
+    let bomb = "<!DOCTYPE svg [<!ENTITY a \"aaaaaaaaaa\"><!ENTITY b \"&a;&a;&a;&a;&a;&a;&a;&a;\">\
+                <!ENTITY c \"&b;&b;&b;&b;&b;&b;&b;&b;\"><!ENTITY d \"&c;&c;&c;&c;&c;&c;&c;&c;\">\
+                <!ENTITY e \"&d;&d;&d;&d;&d;&d;&d;&d;\"><!ENTITY f \"&e;&e;&e;&e;&e;&e;&e;&e;\">\
+                <!ENTITY g \"&f;&f;&f;&f;&f;&f;&f;&f;\"><!ENTITY h \"&g;&g;&g;&g;&g;&g;&g;&g;\">]>\
+                <svg xmlns=\"http://www.w3.org/2000/svg\"><text>&h;&h;&h;&h;</text></svg>";
+    let cases: Vec<(&str, String, i32)> = vec![
+        ("empty.svg", String::new(), 1),
+        ("words.svg", "no drawing at all".into(), 1),
+        ("other.svg", "<html><body/></html>".into(), 1),
+        ("bomb.svg", bomb.into(), 1),
+        ("nothing.svg", page(""), 1),
+        ("hidden.svg", page("<g display='none'><rect width='9' height='9'/></g>"), 1),
+        ("far.svg", page("<rect x='1e30' width='9' height='9'/>"), 1),
+        ("huge.svg", page("<rect x='1e308' width='1e308' height='9'/>"), 1),
+        ("nan.svg", page("<path d='M NaN 0 L 5 5 L 9 0'/>"), 1),
+        ("large.svg", page("<rect width='9000' height='9000'/>"), 1),
+    ];
+    for (name, text, code) in cases {
+        std::fs::write(path.join(name), text).unwrap();
+        let output = run(path, &["write", name, "-o", "out.hpgl"]);
+        let talk = said(&output);
+        assert_eq!(output.status.code(), Some(code), "{name}: {talk}");
+        assert!(talk.contains("error:") && !talk.contains("panicked"), "{name}: {talk}");
+        assert!(!path.join("out.hpgl").exists(), "{name}");
+    }
+    let left: Vec<_> = std::fs::read_dir(path).unwrap().flatten().map(|e| e.file_name()).collect();
+    assert!(left.iter().all(|n| n.to_string_lossy().ends_with(".svg")), "{left:?}");
+}
+
+#[test]
+fn wrong_usage_is_told_with_exit_2() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("sign.svg"), SIGN).unwrap();
+    for (arguments, words) in [
+        (vec!["write", "sign.svg", "--machine", "rool-24"], "did you mean \"roll-24\"?"),
+        (vec!["write", "sign.svg", "--blade-offset", "-1mm"], "it must be 0 to 50mm"),
+        (vec!["write", "sign.svg", "--width", "wide"], "is no length"),
+        (vec!["write", "sign.svg", "--paper", "snow"], "is no colour"),
+        (vec!["write", "sign.svg", "-o", "sign.svg"], "would overwrite"),
+        (vec!["preview", "sign.svg", "-o", "sign.txt"], "sign.txt"),
+        (vec!["write"], "required"),
+    ] {
+        let output = run(folder.path(), &arguments);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {}", said(&output));
+        assert!(said(&output).contains(words), "{arguments:?}: {}", said(&output));
+    }
+    let missing = run(folder.path(), &["write", "nowhere.svg"]);
+    assert_eq!(missing.status.code(), Some(1));
+    assert!(said(&missing).contains("no such file"), "{}", said(&missing));
+    let directory = run(folder.path(), &["check", "."]);
+    assert_eq!(directory.status.code(), Some(1));
+    assert!(said(&directory).contains("folder"), "{}", said(&directory));
+}
+
+#[test]
+fn what_is_left_out_matters_with_strict() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = r##"<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">
+        <rect x="5" y="5" width="30" height="30"/><foreignObject width="9" height="9"/></svg>"##;
+    std::fs::write(folder.path().join("a.svg"), text).unwrap();
+    assert_eq!(run(folder.path(), &["check", "a.svg"]).status.code(), Some(0));
+    let strict = run(folder.path(), &["check", "a.svg", "--strict"]);
+    assert_eq!(strict.status.code(), Some(4), "{}", said(&strict));
+    assert!(said(&strict).contains("a.svg:2:"), "{}", said(&strict));
+}
