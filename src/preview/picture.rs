@@ -20,8 +20,8 @@ pub fn picture_svg(view: &View) -> String {
     let mut svg = frame.head();
     frame.rulers(&mut svg);
     frame.travel(view, &mut svg);
-    frame.cuts(view, &mut svg);
     frame.tips(view, &mut svg);
+    frame.cuts(view, &mut svg);
     frame.numbers(view, &mut svg);
     frame.legend(view, &mut svg);
     svg.push_str("</svg>\n");
@@ -33,7 +33,7 @@ const VERMILLION: &str = "#D55E00";
 const PURPLE: &str = "#CC79A7";
 const GREEN: &str = "#009E73";
 const BLACK: &str = "#000000";
-const GREY: &str = "#767676";
+const GREY: &str = "#565d66";
 
 /// The picture's measures, mm on the sheet.
 struct Frame {
@@ -98,11 +98,13 @@ impl Frame {
              viewBox=\"{x:.3} {y:.3} {width:.3} {height:.3}\" fill=\"none\" stroke-linecap=\"round\" \
              stroke-linejoin=\"round\">\n\
              <rect x=\"{x:.3}\" y=\"{y:.3}\" width=\"{width:.3}\" height=\"{height:.3}\" fill=\"#ffffff\"/>\n\
-             <rect x=\"{:.3}\" y=\"{:.3}\" width=\"{:.3}\" height=\"{:.3}\" fill=\"#f4f6f8\"/>\n",
+             <rect x=\"{:.3}\" y=\"{:.3}\" width=\"{:.3}\" height=\"{:.3}\" stroke=\"{GREY}\" \
+             stroke-width=\"{:.3}\"/>\n",
             self.sheet.min.x,
             -self.sheet.max.y,
             self.sheet.width(),
             self.sheet.height(),
+            self.line * 0.5,
         )
     }
 
@@ -168,7 +170,7 @@ impl Frame {
         }
     }
 
-    /// The tip's track, where it is not the axis' own path.
+    /// The tip's track, where it is not the axis' own path; it lies below that and shows beside it.
     fn tips(&self, view: &View, svg: &mut String) {
         let cuts = view.simulation.cuts.iter().filter(|cut| cut.tip != cut.axis);
         self.draw(cuts.map(|cut| cut.tip.as_slice()), &TIP, svg);

@@ -30,6 +30,7 @@ const percent = share => (share >= 0 ? '+' : '−') + Math.abs(share * 100).toFi
 const clock = seconds => seconds < 60 ? seconds.toFixed(1) + ' s' : duration(seconds);
 const place = (x, y) => sheet.unit === 'in'
   ? minus(`${(x / 25.4).toFixed(3)}, ${(y / 25.4).toFixed(3)} in`) : minus(`${x.toFixed(2)}, ${y.toFixed(2)} mm`);
+const count = n => n.toLocaleString('en');
 const minus = text => text.replaceAll('-', '−');
 
 function element(tag, text, attributes = {}) {
@@ -103,7 +104,7 @@ function buildOrders() {
     bar.append(rect);
     label.append(radio, element('b', one.data.order), picture, bar, words);
     const floor = one.data.floor_chosen_mm;
-    if (floor) label.append(element('p', `With these starts no order travels less than ${length(floor)}.`, { class: 'small' }));
+    if (floor) label.append(element('p', `From line to line, no order with these starts is below ${length(floor)}.`, { class: 'small' }));
     $('orders').append(label);
     one.picture = picture;
   }
@@ -151,7 +152,7 @@ function tellAll() {
   $('title').textContent = DATA.title + (job.data.film ? ' — ' + job.data.film : '');
   const meant = [DATA.machine, DATA.material].filter(name => name).join('; ');
   const lasts = r.time_s === null ? '' : ` It takes about ${duration(r.time_s)}.`;
-  $('summary').textContent = `${job.cuts.length} cuts, ${length(width)} wide and ${length(height)} high.${lasts}${meant ? ` For: ${meant}.` : ''}`
+  $('summary').textContent = `${count(job.cuts.length)} cuts, ${length(width)} wide and ${length(height)} high.${lasts}${meant ? ` For: ${meant}.` : ''}`
     + ' Everything here is what the bytes of the job make the machine do.';
   const list = $('totals');
   list.replaceChildren();
@@ -160,11 +161,11 @@ function tellAll() {
     if (more) dd.append(element('small', more));
     list.append(element('dt', name), dd);
   };
-  row('Contours', 'contours', r.contours, String(r.contours));
+  row('Contours', 'contours', r.contours, count(r.contours));
   row('Cut', 'cut_mm', r.cut_mm, length(r.cut_mm));
   const floor = job.data.floor_any_mm;
-  row('Travel', 'travel_mm', r.travel_mm, length(r.travel_mm), floor ? `no order below ${length(floor)}` : '');
-  row('Lifts', 'lifts', r.lifts, String(r.lifts));
+  row('Travel', 'travel_mm', r.travel_mm, length(r.travel_mm), floor ? `from line to line, no order is below ${length(floor)}` : '');
+  row('Lifts', 'lifts', r.lifts, count(r.lifts));
   if (r.time_s !== null) {
     const line = r.line_s !== null && r.line_s > r.motion_s;
     row('Time', 'time_s', r.time_s, duration(r.time_s), line ? 'the serial line sets the pace' : '');
@@ -173,7 +174,7 @@ function tellAll() {
   if (r.tip_error_mm !== null) {
     row('Tip off its line', 'tip_error_mm', r.tip_error_mm, 'at most ' + r.tip_error_mm.toFixed(3) + ' mm');
   }
-  row('Job', 'bytes', r.bytes, r.bytes.toLocaleString('en') + ' bytes');
+  row('Job', 'bytes', r.bytes, count(r.bytes) + ' bytes');
   $('commandbox').hidden = !job.data.command;
   $('command').textContent = job.data.command;
   $('copied').textContent = '';
@@ -331,7 +332,11 @@ function frame(stamp) {
     lastFrame = stamp;
     go(sheet.time + Math.min(passed, 0.1) * Number($('speed').value));
   }
-  if (sheet.time >= job.time) { stop(); tellNow(true); } else requestAnimationFrame(frame);
+  if (sheet.time < job.time) { requestAnimationFrame(frame); return; }
+  stop();
+  tellNow(true);
+  // Drawn at once, lines lie over one another as they do when nothing was played.
+  sheet.renew();
 }
 
 function toggle() {

@@ -164,38 +164,59 @@ function along(line, part) {
 }
 
 /**
- * How much of a tip's line is cut when the axis has gone `part` of its own: a blade keeps its
- * distance to the axis, so each tip position belongs to the next axis position at that distance.
+ * How many points of the tip's line lie behind it when the axis has gone `part` of its own: a blade
+ * keeps its distance to the axis, so each tip position belongs to the next axis position at that
+ * distance.
  */
 function tipReached(cut, part) {
   const { axis, tip } = cut;
+  const d2 = (axis[0] - tip[0]) ** 2 + (axis[1] - tip[1]) ** 2;
   if (!cut.tipAt) {
-    const d2 = (axis[0] - tip[0]) ** 2 + (axis[1] - tip[1]) ** 2;
     const at = new Float64Array(tip.length / 2);
     let edge = 2, from = 0, gone = 0;
-    for (let k = 0; k < at.length; k++) {
+    for (let k = 1; k < at.length; k++) {
       const start = { edge, from, gone };
       let found = false;
       while (edge < axis.length && !found) {
         const ax = axis[edge - 2], ay = axis[edge - 1], bx = axis[edge] - ax, by = axis[edge + 1] - ay;
         const a = bx * bx + by * by, px = ax - tip[2 * k], py = ay - tip[2 * k + 1];
         const b = px * bx + py * by, root = b * b - a * (px * px + py * py - d2);
-        if (a > 0 && root > -1e-6 * a) {
-          const r = Math.sqrt(Math.max(0, root)), slack = 0.003 / Math.sqrt(a);
-          const u = [(-b - r) / a, (-b + r) / a].find(u => u >= from - slack && u <= 1 + slack);
-          if (u !== undefined) { from = Math.min(1, Math.max(from, u)); at[k] = gone + from * Math.sqrt(a); found = true; continue; }
+        if (a > 0 && root > -0.002 * a) {
+          const r = Math.sqrt(Math.max(0, root)), slack = 0.03 / Math.sqrt(a);
+          // Of the two places at that distance the one where the axis moves away: it pulls the tip.
+          const u = (-b + r) / a;
+          if (u >= from - slack && u <= 1 + slack) { from = Math.min(1, Math.max(from, u)); at[k] = gone + from * Math.sqrt(a); found = true; continue; }
         }
         gone += Math.sqrt(a);
         edge += 2;
         from = 0;
       }
       // Rounding hid the place: it belongs where the one before does.
-      if (!found) { ({ edge, from, gone } = start); at[k] = k ? at[k - 1] : 0; }
+      if (!found) { ({ edge, from, gone } = start); at[k] = at[k - 1]; }
     }
     cut.tipAt = at;
   }
   const way = part * cut.length;
   let k = 0;
   while (k < cut.tipAt.length && cut.tipAt[k] <= way) k++;
-  return k;
+  return Math.max(k, 1);
+}
+
+/**
+ * Where the tip is when the axis has gone along its line to `head`. A blade pulled straight by s
+ * turns towards the pull: the tangent of half its angle shrinks by exp(−s / offset) (the tractrix;
+ * Huygens 1693). The same law as in the simulation, so it ends where the simulated tip ends.
+ */
+function tipAt(cut, head) {
+  const { axis, tip } = cut;
+  const d = Math.hypot(axis[0] - tip[0], axis[1] - tip[1]);
+  let heading = Math.atan2(axis[1] - tip[1], axis[0] - tip[0]);
+  for (let i = 1; i <= head.points && d > 0; i++) {
+    const here = i === head.points, x = here ? head.x : axis[2 * i], y = here ? head.y : axis[2 * i + 1];
+    const dx = x - axis[2 * i - 2], dy = y - axis[2 * i - 1], way = Math.hypot(dx, dy);
+    if (!way) continue;
+    const pull = Math.atan2(dy, dx);
+    heading = pull + 2 * Math.atan(Math.tan((heading - pull) / 2) * Math.exp(-way / d));
+  }
+  return { x: head.x - d * Math.cos(heading), y: head.y - d * Math.sin(heading) };
 }

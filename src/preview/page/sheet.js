@@ -166,6 +166,13 @@ class Sheet {
       c.stroke();
       return;
     }
+    // Below the axis: it shows where the two differ.
+    if (this.shown.tip) {
+      this.pen(c, LOOKS[5]);
+      c.beginPath();
+      for (const cut of cuts) if (cut.tip) this.trace(c, cut.tip, 0, cut.tip.length / 2);
+      c.stroke();
+    }
     this.drawParts(c, cuts);
     if (this.shown.travel) {
       this.pen(c, LOOKS[1]);
@@ -174,12 +181,6 @@ class Sheet {
         const { travel, travelBox } = this.job.cuts[i];
         if (overlap(travelBox, window)) this.trace(c, travel, 0, travel.length / 2);
       }
-      c.stroke();
-    }
-    if (this.shown.tip) {
-      this.pen(c, LOOKS[5]);
-      c.beginPath();
-      for (const cut of cuts) if (cut.tip) this.trace(c, cut.tip, 0, cut.tip.length / 2);
       c.stroke();
     }
   }
@@ -265,18 +266,17 @@ class Sheet {
       c.stroke();
     }
     if (this.shown.tip && cut.tip) {
-      const points = tipReached(cut, part);
+      const tip = tipAt(cut, head);
       this.pen(c, LOOKS[5]);
       c.beginPath();
-      this.trace(c, cut.tip, 0, points);
+      this.trace(c, cut.tip, 0, tipReached(cut, part));
+      c.lineTo((tip.x - this.view.x) * this.view.scale, (this.view.y - tip.y) * this.view.scale);
       c.stroke();
-      if (points > 0) {
-        // The blade itself: from its tip to its axis.
-        this.pen(c, { width: 3, dash: [], colour: '--focus' });
-        c.beginPath();
-        this.trace(c, new Float64Array([cut.tip[2 * points - 2], cut.tip[2 * points - 1], head.x, head.y]), 0, 2);
-        c.stroke();
-      }
+      // The blade itself: from its tip to its axis.
+      this.pen(c, { width: 3, dash: [], colour: '--focus' });
+      c.beginPath();
+      this.trace(c, new Float64Array([tip.x, tip.y, head.x, head.y]), 0, 2);
+      c.stroke();
     }
   }
 
