@@ -61,7 +61,7 @@ const OVERCUT: Pen = Pen { colour: PURPLE, width: 3.0, dashes: "" };
 const TRAVEL: Pen = Pen { colour: VERMILLION, width: 0.7, dashes: "5 3" };
 const TIP: Pen = Pen { colour: BLACK, width: 0.4, dashes: "" };
 const WEED: Pen = Pen { colour: GREEN, width: 1.2, dashes: "8 3 2 3" };
-const RULER: Pen = Pen { colour: GREY, width: 0.5, dashes: "" };
+const RULER: Pen = Pen { colour: GREY, width: 0.8, dashes: "" };
 
 impl Frame {
     fn around(view: &View) -> Self {
