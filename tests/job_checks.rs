@@ -108,3 +108,24 @@ fn many_cuts_upon_each_other_do_not_take_for_ever() {
     let text = "PU0,0;PD0,40;".repeat(60_000) + "PU;";
     assert!(codes(&text).contains(&"not-compared"));
 }
+
+/// The fuzzer's seeds, and what it found: whole turns by the hundred upon each other once took the
+/// comparison of cuts more than ten seconds.
+#[test]
+fn the_fuzzers_seeds_are_done_with_soon() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fuzz/corpus/hpgl_read");
+    let mut count = 0;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let bytes = std::fs::read(entry.unwrap().path()).unwrap();
+        let (commands, _) = hpgl::read(&bytes);
+        let (trace, _) = hpgl::trace(&commands, &TraceSettings::default());
+        let roll = machine("roll-24");
+        let settings = SimulateSettings::of(&roll, 0.25);
+        let simulation = simulate::run(&trace, bytes.len() as u64, &settings);
+        let begun = std::time::Instant::now();
+        check::check(&simulation, &commands, &roll);
+        assert!(begun.elapsed().as_secs() < 10);
+        count += 1;
+    }
+    assert!(count >= 30);
+}
