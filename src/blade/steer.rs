@@ -112,12 +112,25 @@ impl Steering<'_> {
             return;
         }
         let tolerance = self.settings.swing_tolerance_mm;
-        let sharp = turn.abs() > SHALLOW;
+        let sharp = turn.abs() > SHALLOW && !(reached.vertex == 0 && self.starts_smoothly());
         let swing = Swing { corner, from: heading, turn };
         for (k, at) in swing.vertices(offset, tolerance).into_iter().enumerate() {
             let part = if k == 0 { self.part(i) } else { Part::Swing };
             self.push(Waypoint { at, part, rest: sharp.then_some(corner), ..reached });
         }
+    }
+
+    /// Whether the line closes smoothly on its start and is cut there again: then the tip may
+    /// begin a little before or after it.
+    fn starts_smoothly(&self) -> bool {
+        let pieces = &self.course.line.pieces;
+        let overcut = self.course.overcut_from < pieces.len();
+        let ends = pieces.first().zip(pieces.get(self.course.overcut_from.wrapping_sub(1)));
+        overcut
+            && ends.is_some_and(|(first, last)| {
+                let turn = wrap_angle(first.start_tangent().angle() - last.end_tangent().angle());
+                turn.abs() <= SHALLOW
+            })
     }
 
     /// The shorter way round; exact half turns to the side asked for.
