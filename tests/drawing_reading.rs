@@ -29,10 +29,11 @@ fn take(svg: &str) -> (Drawing, Vec<Finding>) {
     read(svg.as_bytes(), &settings()).unwrap_or_else(|e| panic!("{e}: {svg}"))
 }
 
+/// The time is a guard against hanging, not a measure: busy machines are slow.
 fn refuse(bytes: &[u8]) -> ReadError {
     let start = Instant::now();
     let error = read(bytes, &settings()).expect_err("this must be refused");
-    assert!(start.elapsed() < Duration::from_secs(10), "{error} took {:?}", start.elapsed());
+    assert!(start.elapsed() < Duration::from_secs(120), "{error} took {:?}", start.elapsed());
     let sentence = error.to_string();
     assert!(sentence.len() > 15 && !sentence.contains("nvalid"), "{sentence}");
     error

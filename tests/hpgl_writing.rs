@@ -207,15 +207,15 @@ fn the_widest_form_is_what_it_says() {
     let language = Language::default();
     assert_eq!(
         text(&language),
-        "IN;PA;SP1;PU1000,1000;PD1400,1000,1400,1400,1000,1000;PU5,7;PD;PU;PU0,0;SP0;"
+        "IN;SP1;PU1000,1000;PD1400,1000,1400,1400,1000,1000;PU5,7;PD;PU;PU0,0;SP0;"
     );
     assert_eq!(
         text(&Language { lists: Lists::Relative, ..language.clone() }),
-        "IN;PA;SP1;PU1000,1000;PD;PR400,0,0,400,-400,-400;PA;PU5,7;PD;PU;PU0,0;SP0;"
+        "IN;SP1;PU1000,1000;PD;PR400,0,0,400,-400,-400;PA;PU5,7;PD;PU;PU0,0;SP0;"
     );
     // The numbers of the reference's own example of PE in base 32 (PCL 5 manual, pp. 20-34 to 20-42).
     assert_eq!(
         text(&Language { encoded: EncodedLines::Base32, ..language }),
-        "IN;PA;SP1;PU1000,1000;PD;PE7?x__?x@x@x;PU5,7;PD;PU;PU0,0;SP0;"
+        "IN;SP1;PU1000,1000;PD;PE7?x__?x@x@x;PU5,7;PD;PU;PU0,0;SP0;"
     );
 }
