@@ -3,7 +3,7 @@
 //! The problem is a generalised travelling-salesman problem with precedence: a closed line may be
 //! begun at any of its candidate starts, an open one at either end, and what lies inside comes
 //! before what is around it. [`plan`] splits the lines into turns (`bands`: stages, then bands along
-//! the feed), makes a [`sheet::Sheet`] of each, and lets the chosen strategy order it:
+//! the feed), makes a `sheet::Sheet` of each, and lets the chosen strategy order it:
 //!
 //! - `nearest`: always the nearest line that may come next;
 //! - `search`: neighbour lists, a first tour, descent by exchanges of up to five edges, then

@@ -1,4 +1,4 @@
-//! [`Trace`](crate::hpgl::Trace) → [`Simulation`]: axis path, tip path, lifts, distances, time.
+//! [`crate::hpgl::Trace`] → [`Simulation`]: axis path, tip path, lifts, distances, time.
 //!
 //! Every figure that a person sees comes from here, computed from the bytes that will be sent.
 
