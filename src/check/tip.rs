@@ -3,8 +3,9 @@
 //! Both are one-sided Hausdorff distances between sets of straight edges, exact to
 //! [`EXACT_MM`]: along an edge the distance to any one other edge is convex, so on a piece of it
 //! the distance to all is at most the larger of the two at its ends, taken to the edge nearest to
-//! either end. A piece whose bound does not beat the worst place found is done with; others are
-//! halved (branch and bound, Land and Doig, 1960).
+//! either end. The same holds for a chain of edges and all its vertices. A piece whose bound does not
+//! beat the worst place found is done with; others are halved (branch and bound, Land and Doig,
+//! 1960). A coarse look at all lines comes first, so that most pieces are done with at once.
 
 use super::index::EdgeIndex;
 use crate::geometry::{Contour, Point, distance_to_segment};
@@ -34,6 +35,8 @@ impl TipError {
 const EXACT_MM: f64 = 5e-5;
 /// Beyond this the exact distance does not matter any more, mm.
 const REACH_MM: f64 = 20.0;
+/// Edges of a line that are looked at together.
+const CHAIN: usize = 16;
 /// Halvings of an edge at most: then a piece of the longest possible edge is far below a unit.
 const MOST_HALVINGS: u32 = 40;
 
@@ -68,16 +71,23 @@ fn cell_mm(lines: &[Vec<Point>]) -> f64 {
 }
 
 /// The largest distance from `lines` to the indexed edges, and where.
-fn furthest(lines: &[&[Point]], index: &EdgeIndex) -> (f64, Point) {
-    let of_line = |i: usize| Search { index, worst: (0.0, Point::ORIGIN) }.along(lines[i]);
-    let each = parallel::map(lines.len(), parallel::cores(), of_line);
-    each.into_iter().fold((0.0, Point::ORIGIN), |a, b| if b.0 > a.0 { b } else { a })
+fn furthest(lines: &[&[Point]], index: &EdgeIndex) -> Worst {
+    let search = |worst| Search { index, worst };
+    let all = |of_line: &(dyn Fn(&[Point]) -> Worst + Sync)| {
+        let each = parallel::map(lines.len(), parallel::cores(), |i| of_line(lines[i]));
+        each.into_iter().fold((0.0, Point::ORIGIN), |a, b| if b.0 > a.0 { b } else { a })
+    };
+    let coarse = all(&|line| search((0.0, Point::ORIGIN)).here_and_there(line));
+    all(&|line| search(coarse).along(line))
 }
+
+/// The largest distance found and its place.
+type Worst = (f64, Point);
 
 /// A search along one line.
 struct Search<'a> {
     index: &'a EdgeIndex,
-    worst: (f64, Point),
+    worst: Worst,
 }
 
 /// A place on the line and the indexed edge nearest to it.
@@ -89,15 +99,46 @@ struct Probe {
 }
 
 impl Search<'_> {
-    fn along(mut self, line: &[Point]) -> (f64, Point) {
-        let Some((&first, rest)) = line.split_first() else { return self.worst };
-        let mut from = self.probe(first);
-        for &p in rest {
-            let to = self.probe(p);
-            self.between(from, to, MOST_HALVINGS);
-            from = to;
+    /// Looks at some vertices only.
+    fn here_and_there(mut self, line: &[Point]) -> Worst {
+        for p in line.iter().step_by(CHAIN) {
+            self.probe(*p);
         }
         self.worst
+    }
+
+    fn along(mut self, line: &[Point]) -> Worst {
+        let Some(&first) = line.first() else { return self.worst };
+        let mut from = self.probe(first);
+        let mut rest = line;
+        while rest.len() > 1 {
+            let (chain, end) = (&rest[..rest.len().min(CHAIN + 1)], (rest.len() - 1).min(CHAIN));
+            let to = self.probe(chain[end]);
+            self.chain(chain, from, to);
+            from = to;
+            rest = &rest[end..];
+        }
+        self.worst
+    }
+
+    /// Looks at a chain whose ends were looked at.
+    fn chain(&mut self, chain: &[Point], from: Probe, to: Probe) {
+        if chain.len() <= 2 {
+            return self.between(from, to, MOST_HALVINGS);
+        }
+        let furthest = |end: Probe| {
+            end.edge.map_or(REACH_MM, |edge| {
+                let (a, b) = self.index.edge(edge);
+                chain.iter().map(|p| distance_to_segment(*p, a, b)).fold(0.0, f64::max)
+            })
+        };
+        if furthest(from).min(furthest(to)) <= self.worst.0 + EXACT_MM {
+            return;
+        }
+        let half = chain.len() / 2;
+        let middle = self.probe(chain[half]);
+        self.chain(&chain[..=half], from, middle);
+        self.chain(&chain[half..], middle, to);
     }
 
     fn probe(&mut self, at: Point) -> Probe {
