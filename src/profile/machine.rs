@@ -282,6 +282,15 @@ pub enum Handshake {
     Paced,
 }
 
+impl Serial {
+    /// Bytes a second that the line carries: each takes a start bit, its data, parity and stop bits.
+    pub fn bytes_per_s(&self) -> f64 {
+        let parity = u32::from(self.parity != Parity::None);
+        let bits = 1 + u32::from(self.data_bits) + parity + u32::from(self.stop_bits);
+        f64::from(self.baud) / f64::from(bits)
+    }
+}
+
 impl Machine {
     /// The hard-clip area in mm, if known.
     pub fn limits_mm(&self) -> Option<Bounds> {

@@ -47,10 +47,8 @@ pub struct SendSettings {
 impl SendSettings {
     /// For a machine wired as `serial` says.
     pub fn of(serial: &Serial) -> Self {
-        let parity = u32::from(serial.parity != crate::profile::Parity::None);
-        let bits = 1 + u32::from(serial.data_bits) + parity + u32::from(serial.stop_bits);
         Self {
-            rate_bytes_s: f64::from(serial.baud) / f64::from(bits),
+            rate_bytes_s: serial.bytes_per_s(),
             handshake: serial.handshake,
             buffer_bytes: serial.buffer_bytes,
             stall: Duration::from_secs(600),

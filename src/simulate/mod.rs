@@ -7,7 +7,7 @@ mod motion;
 use crate::blade::{SAMPLE_TOLERANCE_MM, TrailingBlade};
 use crate::geometry::{Bounds, Point};
 use crate::hpgl::{StepKind, Trace};
-use crate::profile::{Machine, Motion};
+use crate::profile::{Machine, Motion, Serial};
 
 /// What the bytes do not say about the machine.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,13 +30,7 @@ impl SimulateSettings {
     /// A machine that compensates by itself, or has no trailing blade, moves its tip where it is
     /// told.
     pub fn of(machine: &Machine, blade_offset_mm: f64) -> Self {
-        let line = machine.serial.as_ref().map(|serial| {
-            let bits = 1
-                + u32::from(serial.data_bits)
-                + u32::from(serial.stop_bits)
-                + u32::from(serial.parity != crate::profile::Parity::None);
-            f64::from(serial.baud) / f64::from(bits)
-        });
+        let line = machine.serial.as_ref().map(Serial::bytes_per_s);
         Self {
             unit_mm: machine.unit_mm,
             blade_offset_mm: if machine.needs_compensation() { blade_offset_mm } else { 0.0 },
