@@ -118,8 +118,9 @@ fn an_interrupt_ends_the_instruction_and_lifts() {
     assert_eq!(child.wait().unwrap().code(), Some(130));
     assert!(got.ends_with(b"PU;"), "{}", String::from_utf8_lossy(&got));
     assert!(got.len() < job().len());
+    // The list in hand may have been ended early, after a whole pair.
     let before = &got[..got.len() - 3];
-    assert!(job().starts_with(before) && before.ends_with(b";"));
+    assert!(before.ends_with(b";") && job().starts_with(&before[..before.len() - 1]));
 }
 
 #[test]

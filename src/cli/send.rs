@@ -132,7 +132,8 @@ fn say_what_comes(job: &Job, settings: &pipeline::PlanSettings, args: &Args) {
         err,
         "{width:.1} x {height:.1} mm at {x:.1}, {y:.1} mm, {} cuts, {time}, in {} on {} at {}.\n\
          The knife and the rollers will move: hands, hair and sleeves clear. Stay with the machine; \
-         its stop key is the only sure stop. Its manual comes first.",
+         its stop key is the only sure stop. Send a new job once with the blade taken out or set back \
+         fully, and watch. The machine's manual comes first.",
         job.report.contours, settings.material.title, settings.machine.title, args.port
     );
 }

@@ -2,6 +2,12 @@
 //!
 //! HP 7470A manual, pp. 10-17 to 10-22: Xoff (19) and Xon (17) in the program as well as in the
 //! driver; wires; ENQ (5) answered by ACK (6) for each block; `ESC.B` answered by the free bytes.
+//!
+//! An answer that comes late must not be taken for the answer to a later question: it would grant
+//! room that is filled already. So once a question was repeated, its answers are only heard, and
+//! after a silence it is asked anew.
+
+use std::time::{Duration, Instant};
 
 use super::SendSettings;
 use super::link::{Link, LinkError};
@@ -13,6 +19,10 @@ const ENQ: u8 = 5;
 const ACK: u8 = 6;
 /// Bytes kept free beyond a block when buffer space is asked for.
 const SPARE: usize = 16;
+/// How long an answer to `ESC.B` may take before it is asked again; it is answered at once.
+const ANSWER: Duration = Duration::from_secs(2);
+/// The pause before asking again a machine that had no room.
+const NO_ROOM: Duration = Duration::from_millis(50);
 
 /// The machine's permission to send.
 pub(super) struct Gate {
@@ -20,8 +30,16 @@ pub(super) struct Gate {
     block: usize,
     /// Xoff was seen.
     held: bool,
-    /// A request is on its way.
-    asked: bool,
+    /// Requests that may still be answered; more than one only after a silence.
+    asked: u32,
+    /// Since when nothing was asked or answered.
+    quiet: Instant,
+    /// Whether an answer came that belongs to an unknown request.
+    doubtful: bool,
+    /// Whether the last answer left no room for a block.
+    full: bool,
+    /// Bytes that the machine's buffer takes.
+    buffer: usize,
     /// Bytes that may go out before the machine has to be asked again.
     granted: usize,
     /// Digits of an answer that is not complete.
@@ -34,7 +52,11 @@ impl Gate {
             handshake: settings.handshake,
             block: settings.block(),
             held: false,
-            asked: false,
+            asked: 0,
+            quiet: Instant::now(),
+            doubtful: false,
+            full: false,
+            buffer: settings.buffer_bytes as usize,
             granted: 0,
             digits: String::new(),
         }
@@ -52,11 +74,7 @@ impl Gate {
                 if self.granted >= bytes {
                     return Ok(true);
                 }
-                if !self.asked {
-                    let request: &[u8] =
-                        if self.handshake == Handshake::EnqAck { &[ENQ] } else { b"\x1b.B" };
-                    self.asked = link.write(request)? == request.len();
-                }
+                self.ask(link)?;
                 Ok(false)
             }
         }
@@ -67,18 +85,51 @@ impl Gate {
         self.granted = self.granted.saturating_sub(bytes);
     }
 
+    /// Asks for room, unless an answer is awaited.
+    fn ask(&mut self, link: &mut dyn Link) -> Result<(), LinkError> {
+        let enq = self.handshake == Handshake::EnqAck;
+        let pause = match self.asked {
+            0 if enq => Duration::ZERO,
+            0 if self.full => NO_ROOM,
+            0 => Duration::ZERO,
+            // A full machine keeps its ACK back as long as it cuts.
+            _ if enq => return Ok(()),
+            _ => ANSWER,
+        };
+        if self.quiet.elapsed() < pause {
+            return Ok(());
+        }
+        if self.doubtful {
+            (self.asked, self.doubtful) = (0, false);
+        }
+        self.digits.clear();
+        let request: &[u8] = if enq { &[ENQ] } else { b"\x1b.B" };
+        if link.write(request)? == request.len() {
+            self.asked += 1;
+        }
+        self.quiet = Instant::now();
+        Ok(())
+    }
+
     fn heard(&mut self, byte: u8) {
         match (self.handshake, byte) {
             (Handshake::EnqAck, ACK) => {
                 self.granted = self.block;
-                self.asked = false;
+                self.asked = 0;
             }
             (Handshake::Software, b'0'..=b'9') => self.digits.push(byte as char),
             (Handshake::Software, b'\r') => {
-                let free: usize = self.digits.parse().unwrap_or(0);
-                self.granted = free.saturating_sub(SPARE);
-                self.asked = false;
+                // A garbled answer grants nothing, and never more than the buffer.
+                let free = self.digits.parse().unwrap_or(0usize).min(self.buffer);
                 self.digits.clear();
+                self.quiet = Instant::now();
+                if self.asked > 1 {
+                    self.doubtful = true;
+                } else if self.asked == 1 {
+                    self.asked = 0;
+                    self.granted = free.saturating_sub(SPARE);
+                    self.full = self.granted < self.block;
+                }
             }
             (_, XOFF) => self.held = true,
             (_, XON) => self.held = false,

@@ -21,6 +21,11 @@ pub trait Link {
     /// # Errors
     /// [`LinkError`] when the line is gone.
     fn may_send(&mut self) -> Result<bool, LinkError>;
+    /// Bytes that the system holds and has not handed to the line; 0 where it does not say.
+    ///
+    /// # Errors
+    /// [`LinkError`] when the line is gone.
+    fn unsent(&mut self) -> Result<usize, LinkError>;
     /// Waits until the system has handed everything to the line.
     ///
     /// # Errors

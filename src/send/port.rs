@@ -136,6 +136,11 @@ impl Link for SerialLink {
         self.0.read_data_set_ready().map_err(|error| LinkError(error.description))
     }
 
+    fn unsent(&mut self) -> Result<usize, LinkError> {
+        // Where the system does not say, pacing alone holds the sender back.
+        Ok(self.0.bytes_to_write().unwrap_or(0) as usize)
+    }
+
     fn drain(&mut self) -> Result<(), LinkError> {
         self.0.flush().map_err(|error| LinkError(error.to_string()))
     }
