@@ -69,17 +69,20 @@ impl EdgeIndex {
         let (cx, cy) = self.grid.key(p);
         let rings = (reach / cell_mm).ceil().clamp(1.0, 1e4) as i64;
         let mut best: Option<Nearest> = None;
+        let mut least = reach * reach;
+        let inside = self.grid.inside(p, (cx, cy));
         for ring in 0..=rings {
-            // What lies in a ring further out is further away than the cells before it are wide.
-            if best.is_some_and(|b| b.distance <= (ring - 1) as f64 * cell_mm) {
+            // What lies in a ring further out is beyond the border of the cells looked at.
+            if ring > 0 && best.is_some_and(|b| b.distance <= inside + (ring - 1) as f64 * cell_mm) {
                 break;
             }
             self.grid.ring(cx, cy, ring, |cell| {
                 for &id in self.in_cell(cell) {
                     let (a, b) = self.edges[id as usize];
-                    let distance = p.distance(nearest_on_segment(p, a, b));
-                    if distance <= reach && best.is_none_or(|b| distance < b.distance) {
-                        best = Some(Nearest { distance, edge: id as usize });
+                    let squared = (nearest_on_segment(p, a, b) - p).length_squared();
+                    if squared < least || (squared == least && best.is_none()) {
+                        least = squared;
+                        best = Some(Nearest { distance: squared.sqrt(), edge: id as usize });
                     }
                 }
             });
@@ -161,6 +164,15 @@ impl Grid {
     fn key(&self, p: Point) -> (i64, i64) {
         let of = |x: f64, corner: f64| ((x - corner) / self.cell_mm).floor() as i64;
         (of(p.x, self.corner.x), of(p.y, self.corner.y))
+    }
+
+    /// How far `p` lies within its cell from the nearest border.
+    fn inside(&self, p: Point, (column, row): (i64, i64)) -> f64 {
+        let within = |x: f64, corner: f64, cell: i64| {
+            let at = x - corner - cell as f64 * self.cell_mm;
+            at.min(self.cell_mm - at).max(0.0)
+        };
+        within(p.x, self.corner.x, column).min(within(p.y, self.corner.y, row))
     }
 
     fn cell(&self, column: i64, row: i64) -> Option<usize> {
