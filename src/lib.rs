@@ -18,6 +18,8 @@ pub mod finding;
 
 pub mod parallel;
 
+pub mod edges;
+
 pub mod glyphs;
 
 pub mod profile;
@@ -31,6 +33,8 @@ pub mod merge;
 pub mod ink;
 
 pub mod place;
+
+pub mod rounding;
 
 pub mod contour_tree;
 

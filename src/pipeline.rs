@@ -18,6 +18,7 @@ use crate::order::{
 };
 use crate::place::{self, CutLine, Layout, PlaceError, Placement, Role};
 use crate::profile::{EndAt, FeedAxis, Machine, Material};
+use crate::rounding;
 use crate::simulate::{self, SimulateSettings, Simulation};
 
 /// Everything that is wanted of a job.
@@ -257,6 +258,8 @@ fn plan_film(
     settings: &PlanSettings,
 ) -> Result<Plan, PlanError> {
     findings.extend(told);
+    let (layout, joined) = rounding::settle(layout, settings.machine.unit_mm);
+    findings.extend(joined);
     findings.extend(place::small_pieces(&layout, &settings.material));
     let layout = match &settings.placement.dash {
         Some(dash) => place::bridge(layout, dash),

@@ -3,9 +3,9 @@
 
 use std::collections::BTreeMap;
 
-use super::index::EdgeIndex;
 use super::{at, told};
 use crate::contour_tree;
+use crate::edges::{EdgeIndex, Pairs};
 use crate::finding::{Finding, Place};
 use crate::geometry::{Contour, Point, distance_to_segment};
 use crate::simulate::{SimulatedCut, Simulation};
@@ -117,7 +117,7 @@ fn passes(simulation: &Simulation, unit_mm: f64) -> Vec<usize> {
 
 /// Cuts that cross each other.
 fn crossing(simulation: &Simulation, index: &EdgeIndex) -> Vec<Finding> {
-    let all = index.crossings().into_iter().map(|(a, b, p)| {
+    let all = index.crossings(Pairs::OfTwoLines).into_iter().map(|(a, b, p)| {
         let text = format!("Cuts {} and {} cross.", a + 1, b + 1);
         let byte = simulation.cuts.get(b as usize).map_or(0, |cut| cut.byte);
         Finding::note("cuts-cross", text).at(Place::byte(byte).at(p))

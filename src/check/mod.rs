@@ -5,7 +5,6 @@
 //! `language`: what this machine does not take; `lines`: how the cuts lie to each other; `pace`:
 //! what holds the job up; `tip`: how far the blade strays.
 
-mod index;
 mod language;
 mod lines;
 mod pace;

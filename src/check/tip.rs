@@ -7,7 +7,7 @@
 //! beat the worst place found is done with; others are halved (branch and bound, Land and Doig,
 //! 1960). A coarse look at all lines comes first, so that most pieces are done with at once.
 
-use super::index::EdgeIndex;
+use crate::edges::EdgeIndex;
 use crate::geometry::{Contour, Point, distance_to_segment};
 use crate::parallel;
 

@@ -14,6 +14,7 @@
 
 mod cluster;
 mod decimate;
+mod tangle;
 mod union;
 
 use i_overlay::core::fill_rule::FillRule as Rule;
@@ -25,6 +26,7 @@ use crate::drawing::FillRule;
 use crate::geometry::{Bounds, Contour, Point};
 
 pub use decimate::decimate;
+pub use tangle::{Inside, untangled};
 pub use union::{Merged, merge};
 
 /// Steps of the grid in one millimetre.

@@ -11,7 +11,7 @@ use crate::geometry::{Bounds, Point, nearest_on_segment};
 const MOST_CELLS: f64 = 4e6;
 
 /// Edges by the cells that they run through.
-pub(super) struct EdgeIndex {
+pub struct EdgeIndex {
     grid: Grid,
     edges: Vec<(Point, Point)>,
     /// Which line each edge belongs to.
@@ -23,9 +23,20 @@ pub(super) struct EdgeIndex {
 
 /// What is nearest to a point.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Nearest {
+pub struct Nearest {
+    /// How far it is, mm.
     pub distance: f64,
+    /// Its number.
     pub edge: usize,
+}
+
+/// Which pairs of edges are compared.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pairs {
+    /// Those of two different lines.
+    OfTwoLines,
+    /// Those of one line with itself too.
+    All,
 }
 
 /// Where the cells lie.
@@ -119,17 +130,18 @@ impl EdgeIndex {
         self.starts.windows(2).map(count).map(|n| n * n / 2).sum()
     }
 
-    /// Pairs of different lines whose edges cross, each pair once, with the place.
-    pub fn crossings(&self) -> Vec<(u32, u32, Point)> {
+    /// Lines whose edges cross, each pair of lines once, with the first place.
+    pub fn crossings(&self, pairs: Pairs) -> Vec<(u32, u32, Point)> {
         let mut found: Vec<(u32, u32, Point)> = Vec::new();
         for cell in 0..self.starts.len().saturating_sub(1) {
             let ids = self.in_cell(cell);
             let owner = |id: &u32| self.owner[*id as usize];
-            if ids.first().is_none_or(|first| ids.iter().all(|id| owner(id) == owner(first))) {
+            let wanted = |a: &u32, b: &u32| pairs == Pairs::All || owner(a) != owner(b);
+            if ids.first().is_none_or(|first| ids.iter().all(|id| !wanted(first, id))) {
                 continue;
             }
             for (i, a) in ids.iter().enumerate() {
-                for b in ids[i + 1..].iter().filter(|b| owner(b) != owner(a)) {
+                for b in ids[i + 1..].iter().filter(|b| wanted(a, b)) {
                     if let Some(p) = crossing(self.edges[*a as usize], self.edges[*b as usize]) {
                         found.push((owner(a).min(owner(b)), owner(a).max(owner(b)), p));
                     }
@@ -317,7 +329,7 @@ mod tests {
         }
         assert!(slow.len() > 100);
         for cell in [0.5, 4.0] {
-            let found = EdgeIndex::new(lines.iter().copied(), cell).crossings();
+            let found = EdgeIndex::new(lines.iter().copied(), cell).crossings(Pairs::OfTwoLines);
             assert_eq!(found.iter().map(|f| (f.0, f.1)).collect::<Vec<_>>(), slow);
         }
     }

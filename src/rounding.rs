@@ -1,0 +1,249 @@
+//! [`Layout`] → a layout that stays sound when it is rounded to plotter units.
+//!
+//! The machine goes only to whole units. Lines nearer to each other than that may cross once they
+//! are rounded, and a line thinner than that falls upon itself. What would cross is joined here:
+//! two pieces become one, a wall between a hole and the outside opens; what has no area left is
+//! left out and told. All other lines stay as they are, unrounded, so that the blade gets true
+//! tangents.
+//!
+//! Method: crossings are found on the rounded contours (grid of edges); each tangle of contours is
+//! resolved for itself by winding numbers; new corners are whole units, so the result may touch
+//! what is beside it, and a few rounds follow (snap rounding, after Hobby, "Practical segment
+//! intersection with finite precision output", 1999, limited to where it is needed).
+
+use crate::edges::{EdgeIndex, Pairs};
+use crate::finding::{Finding, Place};
+use crate::geometry::{Bounds, Contour, Point};
+use crate::merge::{self, Inside};
+use crate::place::{CutLine, Layout, Role};
+use crate::units::PlotterUnit;
+
+/// Tangles are resolved again at most so often; each round leaves far fewer.
+const ROUNDS: usize = 4;
+/// Size of the cells in which crossings are looked for, units.
+const CELL_UNITS: f64 = 40.0;
+/// Beyond this many units no machine counts, and the sums of the resolver would overflow.
+const FURTHEST_UNITS: f64 = (1 << 29) as f64;
+
+/// A closed line of the design in whole units.
+#[derive(Clone)]
+struct Ring {
+    /// Index of the line that it was made from.
+    line: usize,
+    points: Vec<(i32, i32)>,
+    /// Whether it differs from that line.
+    joined: bool,
+}
+
+/// Joins what would cross in units of `unit_mm`, leaves out what would have no area.
+#[must_use]
+pub fn settle(layout: Layout, unit_mm: f64) -> (Layout, Vec<Finding>) {
+    let furthest = FURTHEST_UNITS * unit_mm;
+    let holds = |b: Bounds| b.min.x.min(b.min.y) > -furthest && b.max.x.max(b.max.y) < furthest;
+    let unit = PlotterUnit::new(unit_mm).filter(|_| holds(layout.bounds()));
+    let Some(unit) = unit else { return (layout, Vec::new()) };
+    let all: Vec<Ring> = rings(&layout, unit);
+    let (mut kept, flat): (Vec<Ring>, Vec<Ring>) = all.into_iter().partition(has_area);
+    for _ in 0..ROUNDS {
+        let tangles = tangles(&kept);
+        if tangles.is_empty() {
+            break;
+        }
+        kept = resolved(kept, &tangles);
+    }
+    let findings = told(&flat, &layout).into_iter().collect();
+    (put_back(layout, kept, unit_mm), findings)
+}
+
+fn is_ring(line: &CutLine) -> bool {
+    line.role == Role::Design && line.contour.closed && line.contour.points.len() > 2
+}
+
+fn rings(layout: &Layout, unit: PlotterUnit) -> Vec<Ring> {
+    let lines = layout.lines.iter().enumerate().filter(|(_, line)| is_ring(line));
+    let ring = |(line, of): (usize, &CutLine)| {
+        let count = |p: &Point| (unit.count(p.x), unit.count(p.y));
+        let mut points: Vec<(i32, i32)> = of.contour.points.iter().map(count).collect();
+        points.dedup();
+        while points.len() > 1 && points.first() == points.last() {
+            points.pop();
+        }
+        Ring { line, points, joined: false }
+    };
+    lines.map(ring).collect()
+}
+
+fn has_area(ring: &Ring) -> bool {
+    twice_area(ring) != 0
+}
+
+fn twice_area(ring: &Ring) -> i64 {
+    let next = |i: usize| ring.points[(i + 1) % ring.points.len()];
+    let cross = |(i, p): (usize, &(i32, i32))| {
+        let (a, b) = ((i64::from(p.0), i64::from(p.1)), next(i));
+        a.0 * i64::from(b.1) - a.1 * i64::from(b.0)
+    };
+    ring.points.iter().enumerate().map(cross).sum()
+}
+
+/// Groups of rings that cross each other, or one ring that crosses itself.
+fn tangles(rings: &[Ring]) -> Vec<Vec<usize>> {
+    let closed: Vec<Vec<Point>> = rings.iter().map(outline).collect();
+    let index = EdgeIndex::new(closed.iter().map(Vec::as_slice), CELL_UNITS);
+    let crossings = index.crossings(Pairs::All);
+    let mut head: Vec<usize> = (0..rings.len()).collect();
+    let mut tangled = vec![false; rings.len()];
+    for (a, b, _) in crossings {
+        let (a, b) = (a as usize, b as usize);
+        (tangled[a], tangled[b]) = (true, true);
+        let (x, y) = (find(&mut head, a), find(&mut head, b));
+        head[x.max(y)] = x.min(y);
+    }
+    let mut groups: Vec<Vec<usize>> = vec![Vec::new(); rings.len()];
+    for i in (0..rings.len()).filter(|&i| tangled[i]) {
+        groups[find(&mut head, i)].push(i);
+    }
+    groups.retain(|group| !group.is_empty());
+    groups
+}
+
+/// The ring's points in units, the first one again at the end.
+fn outline(ring: &Ring) -> Vec<Point> {
+    let points = ring.points.iter().chain(ring.points.first());
+    points.map(|&(x, y)| Point::new(f64::from(x), f64::from(y))).collect()
+}
+
+/// The head of a group, with the way there made short (Tarjan, 1975).
+fn find(head: &mut [usize], mut i: usize) -> usize {
+    while head[i] != i {
+        head[i] = head[head[i]];
+        i = head[i];
+    }
+    i
+}
+
+fn resolved(rings: Vec<Ring>, tangles: &[Vec<usize>]) -> Vec<Ring> {
+    let mut slots: Vec<Vec<Ring>> = rings.into_iter().map(|ring| vec![ring]).collect();
+    for tangle in tangles {
+        let members: Vec<Ring> =
+            tangle.iter().flat_map(|&i| std::mem::take(&mut slots[i])).collect();
+        let inside = if members.iter().any(|ring| is_stray_hole(ring, &members)) {
+            Inside::Holes
+        } else {
+            Inside::Pieces
+        };
+        let (line, first) = (members[0].line, tangle[0]);
+        let contours: Vec<Vec<(i32, i32)>> = members.into_iter().map(|ring| ring.points).collect();
+        let apart = merge::untangled(&contours, inside);
+        slots[first] =
+            apart.into_iter().map(|points| Ring { line, points, joined: true }).collect();
+    }
+    slots.into_iter().flatten().collect()
+}
+
+/// Whether a ring is a hole in a piece whose outline is not among `members`.
+fn is_stray_hole(ring: &Ring, members: &[Ring]) -> bool {
+    // A hole may stand out of its outline by the rounding of both.
+    let of = |ring: &Ring| Bounds::of(&outline(ring));
+    let holds = |outer: &Ring| twice_area(outer) > 0 && of(outer).grown(2.0).holds(of(ring));
+    twice_area(ring) < 0 && !members.iter().any(holds)
+}
+
+/// The layout with `rings` in place of its closed design lines.
+fn put_back(layout: Layout, rings: Vec<Ring>, unit_mm: f64) -> Layout {
+    let mut rings = rings.into_iter().peekable();
+    let mut lines = Vec::with_capacity(layout.lines.len());
+    for (i, line) in layout.lines.into_iter().enumerate() {
+        if !is_ring(&line) {
+            lines.push(line);
+            continue;
+        }
+        while let Some(ring) = rings.next_if(|ring| ring.line == i) {
+            let contour = if ring.joined {
+                let at = |&(x, y): &(i32, i32)| Point::new(f64::from(x), f64::from(y)) * unit_mm;
+                Contour::closed(ring.points.iter().map(at).collect())
+            } else {
+                line.contour.clone()
+            };
+            lines.push(CutLine { contour, ..line.clone() });
+        }
+    }
+    Layout { lines }
+}
+
+fn told(flat: &[Ring], layout: &Layout) -> Option<Finding> {
+    let first = layout.lines.get(flat.first()?.line)?;
+    let text = match flat.len() {
+        1 => "One contour is thinner than a step of the machine and is left out.".to_owned(),
+        n => format!("{n} contours are thinner than a step of the machine and are left out."),
+    };
+    let finding = Finding::note("below-step", text);
+    Some(finding.at(Place::sheet(first.contour.bounds().center())))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const UNIT: f64 = 0.025;
+
+    fn line(points: &[(f64, f64)]) -> CutLine {
+        let points = points.iter().map(|&(x, y)| Point::new(x, y)).collect();
+        CutLine { contour: Contour::closed(points), role: Role::Design, layer: 2, tool: 1 }
+    }
+
+    fn settled(lines: Vec<CutLine>) -> (Vec<f64>, Vec<Finding>) {
+        let (layout, findings) = settle(Layout { lines }, UNIT);
+        (layout.lines.iter().map(|line| line.contour.signed_area()).collect(), findings)
+    }
+
+    /// A corner 0.007 mm below another piece's long side is rounded to 0.01 mm above it.
+    #[test]
+    fn pieces_nearer_than_a_step_are_joined() {
+        let lower = line(&[(0.0, -2.0), (30.0, -2.0), (30.0, 9.9), (10.025, 3.345), (0.0, -0.1)]);
+        let upper = line(&[(0.0, 0.01), (30.0, 10.01), (0.0, 10.0)]);
+        let apart = |lines: &[CutLine]| {
+            let rounded = |line: &CutLine| {
+                let round = |p: &Point| {
+                    let count = |x: f64| (x / UNIT).round();
+                    Point::new(count(p.x), count(p.y))
+                };
+                let mut points: Vec<Point> = line.contour.points.iter().map(round).collect();
+                points.push(points[0]);
+                points
+            };
+            let lines: Vec<Vec<Point>> = lines.iter().map(rounded).collect();
+            let index = EdgeIndex::new(lines.iter().map(Vec::as_slice), CELL_UNITS);
+            index.crossings(Pairs::All).is_empty()
+        };
+        let lines = vec![lower, upper];
+        assert!(!apart(&lines), "the example does not cross when it is rounded");
+        let area: f64 = lines.iter().map(|line| line.contour.signed_area()).sum();
+        let (layout, findings) = settle(Layout { lines }, UNIT);
+        assert!(findings.is_empty());
+        assert!(apart(&layout.lines));
+        let after: f64 = layout.lines.iter().map(|line| line.contour.signed_area()).sum();
+        assert!((after - area).abs() < 0.03 * 70.0, "{after} {area}");
+        assert!(layout.lines.iter().all(|line| line.layer == 2));
+    }
+
+    #[test]
+    fn what_has_no_area_in_units_is_left_out_and_told() {
+        let speck = line(&[(5.0, 5.0), (9.0, 5.0), (9.0, 5.01)]);
+        let piece = line(&[(0.0, 0.0), (3.01, 0.0), (3.0, 3.0)]);
+        let (areas, findings) = settled(vec![speck, piece.clone()]);
+        assert_eq!(areas, [piece.contour.signed_area()]);
+        assert_eq!(findings[0].code, "below-step");
+    }
+
+    #[test]
+    fn sound_lines_stay_as_they_are() {
+        let mut ring = line(&[(0.003, 0.0), (30.0, 0.0), (30.0, 20.0), (0.0, 20.0)]);
+        let hole = line(&[(1.0, 1.007), (1.0, 5.0), (5.0, 5.0)]);
+        let lines = vec![ring.clone(), hole];
+        assert_eq!(settle(Layout { lines: lines.clone() }, UNIT).0.lines, lines);
+        ring.role = Role::Weed;
+        ring.contour.closed = false;
+        assert_eq!(settle(Layout { lines: vec![ring.clone()] }, UNIT).0.lines, [ring]);
+    }
+}
