@@ -50,7 +50,7 @@ pub struct JobPath {
     pub swing_force: Option<f64>,
 }
 
-/// Speed, force and passes of a job.
+/// Speed and force of a job.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pace {
     /// Cutting speed, cm/s.
@@ -61,8 +61,6 @@ pub struct Pace {
     pub swing_velocity_cm_s: Option<f64>,
     /// Force in swings.
     pub swing_force: Option<f64>,
-    /// How often each path is cut.
-    pub passes: u32,
 }
 
 /// How far past the work the tool goes on machines that end there, mm: room for a finger to hold
@@ -127,10 +125,7 @@ pub fn build(
     let mut job = Job { unit_mm: unit.mm(), ..Job::default() };
     for path in paths {
         let tool = path.line.and_then(|i| layout.lines.get(i)).map_or(1, |line| line.tool);
-        let rounded = JobPath { tool, ..rounded(path, unit, pace) };
-        for _ in 0..pace.passes.max(1) {
-            job.paths.push(rounded.clone());
-        }
+        job.paths.push(JobPath { tool, ..rounded(path, unit, pace) });
     }
     job.park = park(&job, machine, unit);
     Ok(job)

@@ -362,6 +362,7 @@ fn blade_settings(settings: &PlanSettings) -> BladeSettings {
         unit_mm: Some(settings.machine.unit_mm),
         start_heading: None,
         limits: settings.machine.limits_mm(),
+        passes: settings.material.passes,
         ..BladeSettings::default()
     }
 }
@@ -375,7 +376,6 @@ fn pace(settings: &PlanSettings) -> Pace {
         force: material.machine_force.filter(|_| language.force),
         swing_velocity_cm_s: material.swing_velocity_cm_s.filter(|_| language.velocity).map(within),
         swing_force: material.swing_force.filter(|_| language.force),
-        passes: material.passes,
     }
 }
 

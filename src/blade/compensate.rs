@@ -23,7 +23,7 @@ const UNKNOWN_HEADING_OFF: f64 = std::f64::consts::FRAC_PI_2;
 ///
 /// With offset 0 each axis path is exactly its contour (a closed one ends on its first point) plus
 /// the overcut. Otherwise the tip follows within the tolerances of `settings`, and an orienting
-/// cut comes first where the heading is unknown.
+/// cut comes first where the heading is unknown. Each line comes as often as there are passes.
 ///
 /// ```
 /// use bladewright::blade::{BladeSettings, TipPath, compensate};
@@ -42,13 +42,14 @@ pub fn compensate(paths: &[TipPath], settings: &BladeSettings) -> (Vec<AxisPath>
             Run { settings: *settings, heading: None, axis: Vec::new(), findings: Vec::new() };
         run.start(paths);
         for path in paths {
-            run.cut(path);
+            run.passes(path);
         }
         return (run.axis, run.findings);
     }
+    let passes = settings.passes.max(1) as usize;
     let axis: Vec<_> = paths.iter().filter_map(|path| uncompensated(path, settings)).collect();
     let findings = axis.iter().filter_map(|path| beyond(path, settings.limits)).collect();
-    (axis, findings)
+    (axis.into_iter().flat_map(|path| std::iter::repeat_n(path, passes)).collect(), findings)
 }
 
 fn uncompensated(path: &TipPath, settings: &BladeSettings) -> Option<AxisPath> {
@@ -96,6 +97,18 @@ impl Run {
         });
         let line = straight(from, to);
         self.push(None, settle(&way, &Wanted::new(&line, self.settings.unit_mm), blade));
+    }
+
+    /// Cuts a line as often as is wanted; what is wrong with it is told once.
+    fn passes(&mut self, path: &TipPath) {
+        let before = self.findings.len();
+        for pass in 0..self.settings.passes.max(1) {
+            let told = self.findings.len();
+            self.cut(path);
+            if pass > 0 && told > before {
+                self.findings.truncate(told);
+            }
+        }
     }
 
     fn cut(&mut self, path: &TipPath) {

@@ -56,6 +56,9 @@ pub struct BladeSettings {
     pub start_heading: Option<f64>,
     /// Where the axis can go, mm; `None` when unknown or without limit.
     pub limits: Option<Bounds>,
+    /// How often each line is cut before the next; every pass takes the blade over as the one
+    /// before left it. 0 counts as 1.
+    pub passes: u32,
 }
 
 impl Default for BladeSettings {
@@ -68,6 +71,7 @@ impl Default for BladeSettings {
             unit_mm: None,
             start_heading: None,
             limits: None,
+            passes: 1,
         }
     }
 }

@@ -7,7 +7,7 @@ use super::{at, told};
 use crate::contour_tree;
 use crate::edges::{EdgeIndex, Pairs};
 use crate::finding::{Finding, Place};
-use crate::geometry::{Contour, Point, distance_to_segment};
+use crate::geometry::{Bounds, Contour, Point, distance_to_segment};
 use crate::simulate::{SimulatedCut, Simulation};
 
 /// A line whose end lies this near to its start was meant to close, mm: common practice, no source.
@@ -20,6 +20,8 @@ const CELL_MM: f64 = 1.0;
 /// Lines this near to each other are the same line, plotter units: both were rounded by up to half
 /// a unit each way.
 const DOUBLED_UNITS: f64 = 0.75;
+/// The tip of a further pass keeps to that of the first, plotter units: each was rounded.
+const PASS_UNITS: f64 = 2.0;
 /// Shorter stretches along another cut are no doubled line, mm: a shared corner is cut through.
 const DOUBLED_MM: f64 = 1.0;
 
@@ -69,16 +71,21 @@ pub(super) fn doubled_or_crossing(simulation: &Simulation, unit_mm: f64) -> Vec<
                     and crossings.";
         return vec![Finding::warning("not-compared", text)];
     }
-    let mut findings = doubled(simulation, &index, unit_mm);
-    findings.extend(crossing(simulation, &index));
+    let passes = passes(simulation, unit_mm);
+    let mut findings = doubled(simulation, &index, (unit_mm, &passes));
+    findings.extend(crossing(simulation, &index, &passes));
     findings
 }
 
-/// Lines that are cut twice, whole or in part. Passes one after the other are meant.
-fn doubled(simulation: &Simulation, index: &EdgeIndex, unit_mm: f64) -> Vec<Finding> {
-    let passes = passes(simulation, unit_mm);
+/// Lines that are cut twice, whole or in part. Passes one after the other are meant; of several
+/// the first is told of.
+fn doubled(
+    simulation: &Simulation,
+    index: &EdgeIndex,
+    (unit_mm, passes): (f64, &[usize]),
+) -> Vec<Finding> {
     let mut all = Vec::new();
-    for (i, cut) in simulation.cuts.iter().enumerate() {
+    for (i, cut) in simulation.cuts.iter().enumerate().filter(|(i, _)| passes[*i] == *i) {
         let mut shared: BTreeMap<usize, (f64, Point)> = BTreeMap::new();
         for w in cut.tip.windows(2) {
             let (a, b) = (w[0], w[1]);
@@ -87,7 +94,7 @@ fn doubled(simulation: &Simulation, index: &EdgeIndex, unit_mm: f64) -> Vec<Find
             }
         }
         for (earlier, (length, place)) in shared {
-            if length >= DOUBLED_MM && passes[earlier] != passes[i] {
+            if length >= DOUBLED_MM && passes[earlier] == earlier {
                 let text =
                     format!("Cut {} runs along cut {} for {length:.1} mm.", i + 1, earlier + 1);
                 all.push(
@@ -105,19 +112,45 @@ fn doubled(simulation: &Simulation, index: &EdgeIndex, unit_mm: f64) -> Vec<Find
 fn passes(simulation: &Simulation, unit_mm: f64) -> Vec<usize> {
     let mut first: Vec<usize> = Vec::with_capacity(simulation.cuts.len());
     for (i, cut) in simulation.cuts.iter().enumerate() {
-        let same = |before: &SimulatedCut| {
-            before.axis.len() == cut.axis.len()
-                && before.axis.iter().zip(&cut.axis).all(|(p, q)| p.distance(*q) <= unit_mm / 2.0)
-        };
-        let before = i.checked_sub(1).filter(|&b| same(&simulation.cuts[b]));
+        let before = i.checked_sub(1);
+        let before = before.filter(|&b| is_pass(&simulation.cuts[b], cut, unit_mm));
         first.push(before.map_or(i, |b| first[b]));
     }
     first
 }
 
+/// Whether the tip does in `cut` what it did in `before`: from the same start, through all the
+/// same vertices, to the same end. (The axis need not: it takes over a blade that points otherwise.)
+fn is_pass(before: &SimulatedCut, cut: &SimulatedCut, unit_mm: f64) -> bool {
+    let near = |p: Option<&Point>, q: Option<&Point>| {
+        p.zip(q).is_some_and(|(p, q)| p.distance(*q) <= PASS_UNITS * unit_mm)
+    };
+    let bounds = |c: &SimulatedCut| [Bounds::of(&c.tip).min, Bounds::of(&c.tip).max];
+    let ([low, high], [low_again, high_again]) = (bounds(before), bounds(cut));
+    near(before.tip.first(), cut.tip.first())
+        && near(before.tip.last(), cut.tip.last())
+        && near(Some(&low), Some(&low_again))
+        && near(Some(&high), Some(&high_again))
+        && follows(&before.tip, &cut.tip, PASS_UNITS * unit_mm)
+}
+
+/// Whether every vertex of `track` lies on `line`, one after the other.
+fn follows(line: &[Point], track: &[Point], tolerance_mm: f64) -> bool {
+    let mut at = 0;
+    track.iter().all(|&p| {
+        let on = |w: &[Point]| distance_to_segment(p, w[0], w[1]) <= tolerance_mm;
+        let next = line.get(at..).unwrap_or_default().windows(2).position(on);
+        at += next.unwrap_or(0);
+        next.is_some() || line.len() < 2
+    })
+}
+
 /// Cuts that cross each other.
-fn crossing(simulation: &Simulation, index: &EdgeIndex) -> Vec<Finding> {
-    let all = index.crossings(Pairs::OfTwoLines).into_iter().map(|(a, b, p)| {
+fn crossing(simulation: &Simulation, index: &EdgeIndex, passes: &[usize]) -> Vec<Finding> {
+    let is_first = |cut: u32| passes.get(cut as usize) == Some(&(cut as usize));
+    let crossings = index.crossings(Pairs::OfTwoLines).into_iter();
+    let firsts = crossings.filter(|(a, b, _)| is_first(*a) && is_first(*b));
+    let all = firsts.map(|(a, b, p)| {
         let text = format!("Cuts {} and {} cross.", a + 1, b + 1);
         let byte = simulation.cuts.get(b as usize).map_or(0, |cut| cut.byte);
         Finding::note("cuts-cross", text).at(Place::byte(byte).at(p))
@@ -125,19 +158,21 @@ fn crossing(simulation: &Simulation, index: &EdgeIndex) -> Vec<Finding> {
     told("cuts-cross", all.collect(), |n| format!("{n} more pairs of cuts cross.")).collect()
 }
 
-/// Cuts inside others that are cut before them.
+/// Cuts inside others that are cut before them; of several passes the first counts.
 pub(super) fn inner_after_outer(simulation: &Simulation, unit_mm: f64) -> Vec<Finding> {
-    let lines: Vec<Contour> = simulation
-        .cuts
-        .iter()
-        .map(|cut| ring_of(cut, unit_mm).unwrap_or_else(|| Contour::open(cut.axis.clone())))
-        .collect();
+    let passes = passes(simulation, unit_mm);
+    let firsts: Vec<usize> = (0..passes.len()).filter(|&i| passes[i] == i).collect();
+    let line = |cut: &SimulatedCut| {
+        ring_of(cut, unit_mm).unwrap_or_else(|| Contour::open(cut.axis.clone()))
+    };
+    let lines: Vec<Contour> = firsts.iter().map(|&i| line(&simulation.cuts[i])).collect();
     let tree = contour_tree::build(&lines);
     let mut all = Vec::new();
     for (inner, parent) in tree.parent.iter().enumerate() {
         if let Some(outer) = parent.filter(|&outer| outer < inner)
             && let Some(p) = lines[inner].points.first()
         {
+            let (inner, outer) = (firsts[inner], firsts[outer]);
             let text =
                 format!("Cut {} lies inside cut {}, but comes after it.", inner + 1, outer + 1);
             all.push(

@@ -218,7 +218,6 @@ fn job_of(sheet: &Sheet, machine: &Machine, material: &Material) -> Result<Job, 
         force: material.machine_force.filter(|_| machine.language.force),
         swing_velocity_cm_s: None,
         swing_force: None,
-        passes: 1,
     };
     let mut job =
         job::build(&sheet.axis, &Layout::default(), machine, &pace).map_err(Failure::failed)?;

@@ -1,0 +1,104 @@
+//! Whole jobs with a trailing blade, judged by what their written bytes do: each pass, each tool,
+//! machines that turn the blade themselves, speed and force around swings.
+
+use bladewright::check::tip_error;
+use bladewright::drawing::{self, ReadSettings};
+use bladewright::geometry::Point;
+use bladewright::pipeline::{self, Plan, PlanSettings};
+use bladewright::profile::{Library, Machine, Material};
+
+const UNIT_MM: f64 = 0.025;
+
+/// Decal outlines for a bicycle frame: corners, curves, a ring, a part of a millimetre.
+const DECAL: &str = r##"<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="60mm"
+  viewBox="0 0 90 60">
+  <path d="M20 20h30l6 12-6 12h-30z"/><circle cx="70" cy="30" r="9"/>
+  <circle cx="70" cy="30" r="4" fill="#fff"/><path d="M20 50q12-9 24 0t24 0v6h-48z"/>
+  <rect x="60" y="8" width="1.5" height="1.5"/>
+</svg>"##;
+
+fn machine(name: &str) -> Machine {
+    Library::default().machine(name).unwrap()
+}
+
+fn material(name: &str) -> Material {
+    Library::default().material(name).unwrap()
+}
+
+fn plan(settings: &PlanSettings) -> Plan {
+    let (drawing, findings) = drawing::read(DECAL.as_bytes(), &ReadSettings::default()).unwrap();
+    pipeline::plan(&drawing, &findings, settings).unwrap().remove(0)
+}
+
+/// For each path of the job its line and how far its own tip strays from it or leaves it uncut, mm.
+fn errors(plan: &Plan) -> Vec<(usize, f64)> {
+    let cuts = plan.simulation.cuts.iter().zip(&plan.job.paths);
+    let of_line = cuts.filter_map(|(cut, path)| Some((path.line?, cut)));
+    of_line
+        .map(|(line, cut)| {
+            let wanted = &plan.layout.lines[line].contour;
+            (line, tip_error(&[&cut.tip], &[wanted]).worst_mm())
+        })
+        .collect()
+}
+
+#[test]
+fn every_pass_takes_the_blade_over_from_the_one_before() {
+    for offset in [0.1, 0.25, 0.5, 0.9] {
+        let mut thick = material("card-200g");
+        thick.passes = 3;
+        let mut settings = PlanSettings::new(machine("roll-24"), thick);
+        settings.blade_offset_mm = Some(offset);
+        let plan = plan(&settings);
+        let errors = errors(&plan);
+        assert_eq!(errors.len(), 3 * plan.layout.lines.len());
+        for passes in errors.chunks(3) {
+            assert!(passes.iter().all(|p| p.0 == passes[0].0), "{passes:?}");
+            assert!(passes.iter().all(|p| p.1 < UNIT_MM), "offset {offset}: {passes:?}");
+        }
+        let orienting = plan.job.paths.iter().filter(|p| p.line.is_none()).count();
+        assert_eq!(orienting, 1, "the blade is turned once, not once a pass");
+        let codes: Vec<_> = plan.findings.iter().map(|f| f.code).collect();
+        for code in ["cut-twice", "cuts-cross", "inner-after-outer"] {
+            assert!(!codes.contains(&code), "{codes:?}");
+        }
+        // The second pass of a contour begins with the blade as the first left it.
+        let differ = plan.job.paths.windows(2).filter(|w| w[0].line == w[1].line);
+        assert!(differ.clone().any(|w| w[0].points != w[1].points));
+    }
+}
+
+/// The simulator has the last word: a job whose passes were copies strays from its lines.
+#[test]
+fn passes_that_are_mere_copies_would_start_beside_the_line() {
+    let mut thick = material("card-200g");
+    thick.passes = 2;
+    let mut settings = PlanSettings::new(machine("roll-24"), thick);
+    settings.blade_offset_mm = Some(0.9);
+    let mut plan = plan(&settings);
+    for i in 1..plan.job.paths.len() {
+        let [before, path] = &mut plan.job.paths[i - 1..=i] else { unreachable!() };
+        if path.line.is_some() && path.line == before.line {
+            path.points.clone_from(&before.points);
+            path.parts.clone_from(&before.parts);
+        }
+    }
+    let machine = &settings.machine;
+    plan.written = bladewright::hpgl::write(&plan.job, &machine.language);
+    plan.simulation = pipeline::read_back(&plan.written.bytes, machine, 0.9).simulation;
+    let worst = errors(&plan).iter().map(|e| e.1).fold(0.0, f64::max);
+    assert!(worst > 2.0 * UNIT_MM, "{worst}");
+}
+
+#[test]
+fn a_pens_passes_are_the_same_line_again() {
+    let mut twice = material("pen");
+    twice.passes = 2;
+    let plan = plan(&PlanSettings::new(machine("flatbed-a4"), twice));
+    assert_eq!(plan.job.paths.len(), 2 * plan.layout.lines.len());
+    for pair in plan.job.paths.chunks(2) {
+        assert_eq!(pair[0], pair[1]);
+    }
+    let starts: Vec<Point> = plan.simulation.cuts.iter().map(|c| c.tip[0]).collect();
+    assert!(starts.chunks(2).all(|p| p[0] == p[1]));
+}
