@@ -60,6 +60,8 @@ pub mod preview;
 
 pub mod tuning;
 
+pub mod stand_in;
+
 pub mod send;
 
 pub mod cli;

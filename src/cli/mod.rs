@@ -15,6 +15,8 @@ mod ports;
 mod preview;
 mod profiles;
 mod send;
+#[cfg(unix)]
+mod stand_in;
 mod talk;
 mod tune;
 mod write;
@@ -54,6 +56,9 @@ enum Command {
     Send(send::Args),
     /// List the serial ports
     Ports(ports::Args),
+    /// Open a port that behaves like an old cutter, to rehearse sending without one
+    #[cfg(unix)]
+    StandIn(stand_in::Args),
     /// Find the true offset of a blade: test sheets, their reading, and where it is kept
     Tune(tune::Args),
     /// List, show and check machine and material profiles
@@ -89,6 +94,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Check(args) => check::run(&args),
         Command::Send(args) => send::run(&args),
         Command::Ports(args) => ports::run(&args),
+        #[cfg(unix)]
+        Command::StandIn(args) => stand_in::run(&args),
         Command::Preview(args) => preview::run(&args, &typed),
         Command::Compare(args) => compare::run(&args, &typed),
         Command::Tune(args) => tune::run(&args),

@@ -47,8 +47,8 @@ pub fn run(args: &Args) -> Outcome {
     listen_for_signals()?;
     let meter = Meter::new(&job.simulation);
     let ending =
-        send::send(&job.bytes, &SendSettings::of(&serial), &mut link, &STOP, &mut |sent| {
-            meter.show(sent);
+        send::send(&job.bytes, &SendSettings::of(&serial), &mut link, &STOP, &mut |progress| {
+            meter.show(progress.sent);
         });
     meter.end();
     match ending.map_err(|error| Failure::new(Exit::Machine, error))? {

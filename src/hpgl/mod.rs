@@ -13,7 +13,7 @@ mod write;
 
 pub use command::{Command, Encoded, Located, Mnemonic};
 pub use read::read;
-pub use trace::{TraceSettings, trace};
+pub use trace::{Interpreter, TraceSettings, trace};
 pub use write::{Written, write};
 
 use crate::geometry::Point;

@@ -37,22 +37,33 @@ impl Default for TraceSettings {
 /// Curves and polygons that would blow up to more than 20 million points are left out
 /// from there on, which is told.
 pub fn trace(commands: &[Located], settings: &TraceSettings) -> (Trace, Vec<Finding>) {
-    let mut machine = Machine::new(settings);
+    let mut machine = Machine::new(*settings);
     for located in commands {
-        machine.byte = located.byte;
-        machine.from_curves =
-            matches!(&located.command, Command::Plain(m, _) if !LINES.contains(&&m.0));
-        match &located.command {
-            Command::Plain(mnemonic, numbers) => {
-                machine.plain(*mnemonic, numbers);
-                machine.too_few(*mnemonic, numbers);
-            }
-            Command::Encoded(elements) => machine.encoded(elements),
-            Command::Text(mnemonic, _) => machine.text(*mnemonic),
-            Command::Escape(_) => {}
-        }
+        machine.obey(located);
     }
     (Trace { steps: machine.steps }, machine.findings)
+}
+
+/// The same instruction by instruction, for whoever obeys as the bytes come in.
+pub struct Interpreter(Machine);
+
+impl Interpreter {
+    /// A machine after power-on.
+    pub fn new(settings: TraceSettings) -> Self {
+        Self(Machine::new(settings))
+    }
+
+    /// Obeys one instruction; returns what the machine does.
+    pub fn obey(&mut self, instruction: &Located) -> Vec<Step> {
+        self.0.obey(instruction);
+        self.0.findings.clear();
+        std::mem::take(&mut self.0.steps)
+    }
+
+    /// Where the tool is, plotter units, and whether it is down.
+    pub fn tool(&self) -> (Point, bool) {
+        (self.0.at, self.0.touches)
+    }
 }
 
 /// How many unknown instructions are named one by one.
@@ -66,8 +77,8 @@ const LINES: &[&[u8; 2]] = &[b"PA", b"PR", b"PU", b"PD"];
 /// Chord angle unless an instruction says otherwise, degrees (7470A manual, p. 3-12).
 const CHORD_DEG: f64 = 5.0;
 
-struct Machine<'a> {
-    settings: &'a TraceSettings,
+struct Machine {
+    settings: TraceSettings,
     steps: Vec<Step>,
     findings: Vec<Finding>,
     byte: u64,
@@ -102,8 +113,8 @@ struct Polygon {
     fresh: bool,
 }
 
-impl<'a> Machine<'a> {
-    fn new(settings: &'a TraceSettings) -> Self {
+impl Machine {
+    fn new(settings: TraceSettings) -> Self {
         Self {
             settings,
             steps: Vec::new(),
@@ -123,6 +134,21 @@ impl<'a> Machine<'a> {
             far: 0,
             from_curves: false,
             curve_points: 0,
+        }
+    }
+
+    fn obey(&mut self, located: &Located) {
+        self.byte = located.byte;
+        self.from_curves =
+            matches!(&located.command, Command::Plain(m, _) if !LINES.contains(&&m.0));
+        match &located.command {
+            Command::Plain(mnemonic, numbers) => {
+                self.plain(*mnemonic, numbers);
+                self.too_few(*mnemonic, numbers);
+            }
+            Command::Encoded(elements) => self.encoded(elements),
+            Command::Text(mnemonic, _) => self.text(*mnemonic),
+            Command::Escape(_) => {}
         }
     }
 

@@ -1,13 +1,13 @@
-//! [`Gate`]: whether the machine can take the next block.
+//! [`Gate`]: whether the machine can take the next bytes, and what it must have obeyed by now.
 //!
 //! HP 7470A manual, pp. 10-17 to 10-22: Xoff (19) and Xon (17) in the program as well as in the
 //! driver; wires; ENQ (5) answered by ACK (6) for each block; `ESC.B` answered by the free bytes.
 //!
 //! An answer that comes late must not be taken for the answer to a later question: it would grant
 //! room that is filled already. So once a question was repeated, its answers are only heard, and
-//! after a silence it is asked anew.
+//! after a silence it is asked anew. A garbled answer grants nothing.
 
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use super::SendSettings;
 use super::link::{Link, LinkError};
@@ -18,32 +18,43 @@ const XOFF: u8 = 19;
 const ENQ: u8 = 5;
 const ACK: u8 = 6;
 /// Bytes kept free beyond a block when buffer space is asked for.
-const SPARE: usize = 16;
+pub(super) const SPARE: usize = 16;
 /// How long an answer to `ESC.B` may take before it is asked again; it is answered at once.
+/// Doubled with every silence, so that an answer that always comes late is met at last.
 const ANSWER: Duration = Duration::from_secs(2);
+const LONGEST_ANSWER: Duration = Duration::from_secs(64);
 /// The pause before asking again a machine that had no room.
 const NO_ROOM: Duration = Duration::from_millis(50);
 
 /// The machine's permission to send.
 pub(super) struct Gate {
     handshake: Handshake,
+    /// What an ACK grants.
     block: usize,
+    /// Bytes that the machine's buffer takes.
+    buffer: usize,
     /// Xoff was seen.
     held: bool,
     /// Requests that may still be answered; more than one only after a silence.
     asked: u32,
+    /// Bytes sent when room was last asked for.
+    asked_at: u64,
     /// Since when nothing was asked or answered.
-    quiet: Instant,
+    quiet: Duration,
+    /// How long an answer may take now.
+    patience: Duration,
     /// Whether an answer came that belongs to an unknown request.
     doubtful: bool,
-    /// Whether the last answer left no room for a block.
-    full: bool,
-    /// Bytes that the machine's buffer takes.
-    buffer: usize,
+    /// What the last answer granted; asking again is worth a pause when that was too little.
+    last_grant: usize,
     /// Bytes that may go out before the machine has to be asked again.
     granted: usize,
     /// Digits of an answer that is not complete.
     digits: String,
+    /// That answer holds more than digits.
+    garbled: bool,
+    /// Bytes that the machine must have taken out of its buffer.
+    obeyed: u64,
 }
 
 impl Gate {
@@ -51,21 +62,31 @@ impl Gate {
         Self {
             handshake: settings.handshake,
             block: settings.block(),
+            buffer: settings.buffer_bytes as usize,
             held: false,
             asked: 0,
-            quiet: Instant::now(),
+            asked_at: 0,
+            quiet: Duration::ZERO,
+            patience: ANSWER,
             doubtful: false,
-            full: false,
-            buffer: settings.buffer_bytes as usize,
+            last_grant: usize::MAX,
             granted: 0,
             digits: String::new(),
+            garbled: false,
+            obeyed: 0,
         }
     }
 
-    /// Whether `bytes` may go out now. Never waits.
-    pub fn open(&mut self, link: &mut dyn Link, bytes: usize) -> Result<bool, LinkError> {
+    /// Whether `bytes` may go out now, after `sent` of them. Never waits.
+    pub fn open(
+        &mut self,
+        link: &mut dyn Link,
+        bytes: usize,
+        sent: u64,
+    ) -> Result<bool, LinkError> {
+        let now = link.now();
         for byte in link.read()? {
-            self.heard(byte);
+            self.heard(byte, now);
         }
         match self.handshake {
             Handshake::XonXoff | Handshake::RtsCts | Handshake::Paced => Ok(!self.held),
@@ -74,7 +95,7 @@ impl Gate {
                 if self.granted >= bytes {
                     return Ok(true);
                 }
-                self.ask(link)?;
+                self.ask(link, bytes, sent)?;
                 Ok(false)
             }
         }
@@ -85,55 +106,93 @@ impl Gate {
         self.granted = self.granted.saturating_sub(bytes);
     }
 
+    /// Bytes that the machine must have taken out of its buffer, as far as it said.
+    pub fn obeyed(&self) -> u64 {
+        self.obeyed
+    }
+
+    /// Whether no answer is awaited, so that something else may be asked.
+    pub fn is_quiet(&self) -> bool {
+        self.asked == 0
+    }
+
+    /// Forgets what was granted, so that the machine is asked before the next byte.
+    pub fn forget(&mut self) {
+        self.granted = 0;
+    }
+
     /// Asks for room, unless an answer is awaited.
-    fn ask(&mut self, link: &mut dyn Link) -> Result<(), LinkError> {
+    fn ask(&mut self, link: &mut dyn Link, bytes: usize, sent: u64) -> Result<(), LinkError> {
         let enq = self.handshake == Handshake::EnqAck;
         let pause = match self.asked {
             0 if enq => Duration::ZERO,
-            0 if self.full => NO_ROOM,
+            0 if self.last_grant < bytes => NO_ROOM,
             0 => Duration::ZERO,
             // A full machine keeps its ACK back as long as it cuts.
             _ if enq => return Ok(()),
-            _ => ANSWER,
+            _ => self.patience,
         };
-        if self.quiet.elapsed() < pause {
+        if link.now().saturating_sub(self.quiet) < pause {
             return Ok(());
         }
         if self.doubtful {
             (self.asked, self.doubtful) = (0, false);
         }
+        if self.asked > 0 {
+            self.patience = (self.patience * 2).min(LONGEST_ANSWER);
+        }
         self.digits.clear();
+        self.garbled = false;
         let request: &[u8] = if enq { &[ENQ] } else { b"\x1b.B" };
         if link.write(request)? == request.len() {
             self.asked += 1;
+            self.asked_at = sent;
         }
-        self.quiet = Instant::now();
+        self.quiet = link.now();
         Ok(())
     }
 
-    fn heard(&mut self, byte: u8) {
+    fn heard(&mut self, byte: u8, now: Duration) {
         match (self.handshake, byte) {
             (Handshake::EnqAck, ACK) => {
-                self.granted = self.block;
+                if self.asked > 0 {
+                    self.granted = self.block;
+                    self.takes(self.block);
+                }
                 self.asked = 0;
             }
             (Handshake::Software, b'0'..=b'9') => self.digits.push(byte as char),
-            (Handshake::Software, b'\r') => {
-                // A garbled answer grants nothing, and never more than the buffer.
-                let free = self.digits.parse().unwrap_or(0usize).min(self.buffer);
-                self.digits.clear();
-                self.quiet = Instant::now();
-                if self.asked > 1 {
-                    self.doubtful = true;
-                } else if self.asked == 1 {
-                    self.asked = 0;
-                    self.granted = free.saturating_sub(SPARE);
-                    self.full = self.granted < self.block;
-                }
-            }
+            (Handshake::Software, b'\r') => self.answered(now),
             (_, XOFF) => self.held = true,
             (_, XON) => self.held = false,
-            _ => {}
+            (Handshake::Software, b'\n' | 0) => {}
+            _ => self.garbled = true,
         }
+    }
+
+    /// The answer to `ESC.B` is complete.
+    fn answered(&mut self, now: Duration) {
+        let digits = std::mem::take(&mut self.digits);
+        let garbled = std::mem::take(&mut self.garbled);
+        let free = digits.parse().ok().filter(|&free: &usize| !garbled && free <= self.buffer);
+        self.quiet = now;
+        match self.asked {
+            0 => {}
+            1 => {
+                self.asked = 0;
+                self.granted = free.map_or(0, |free| free.saturating_sub(SPARE));
+                self.last_grant = self.granted;
+                if let Some(free) = free {
+                    self.takes(free);
+                }
+            }
+            _ => self.doubtful = true,
+        }
+    }
+
+    /// With `free` bytes in the buffer, at most the others wait in it.
+    fn takes(&mut self, free: usize) {
+        let waiting = self.buffer.saturating_sub(free) as u64;
+        self.obeyed = self.obeyed.max(self.asked_at.saturating_sub(waiting));
     }
 }

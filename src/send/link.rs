@@ -1,10 +1,14 @@
-//! [`Link`]: what a port must offer to the sender.
+//! [`Link`]: what a port must offer to the sender; [`ask`]: one question over it.
+
+use std::time::Duration;
 
 /// The port is gone, or the system refused; what it said.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct LinkError(pub String);
 
 /// A line to a machine. A serial port is one, a stand-in for tests another.
+///
+/// The line brings its clock: in tests hours pass in a moment, and twice the same.
 pub trait Link {
     /// Writes some of `bytes`; 0 when the line takes nothing at present.
     ///
@@ -31,4 +35,63 @@ pub trait Link {
     /// # Errors
     /// [`LinkError`] when the line is gone.
     fn drain(&mut self) -> Result<(), LinkError>;
+    /// Time since the line was opened.
+    fn now(&self) -> Duration;
+    /// Lets time pass.
+    fn pause(&mut self, time: Duration);
+}
+
+/// How often somebody who waits looks again.
+pub(super) const LOOK_AGAIN: Duration = Duration::from_millis(2);
+
+/// Asks `request` and waits for the line of text that answers it; asks again after a silence that
+/// lets a late answer pass, and waits twice as long. `None` when none comes.
+pub(super) fn ask(
+    link: &mut dyn Link,
+    request: &[u8],
+    patience: Duration,
+) -> Result<Option<String>, LinkError> {
+    if let Some(text) = ask_once(link, request, patience)? {
+        return Ok(Some(text));
+    }
+    let since = link.now();
+    while link.now().saturating_sub(since) < patience {
+        link.read()?;
+        link.pause(LOOK_AGAIN);
+    }
+    ask_once(link, request, 2 * patience)
+}
+
+/// What was said before is thrown away.
+fn ask_once(
+    link: &mut dyn Link,
+    request: &[u8],
+    patience: Duration,
+) -> Result<Option<String>, LinkError> {
+    link.read()?;
+    let mut rest = request;
+    let since = link.now();
+    while !rest.is_empty() {
+        let taken = link.write(rest)?;
+        rest = &rest[taken..];
+        if taken == 0 {
+            if link.now().saturating_sub(since) > patience {
+                return Ok(None);
+            }
+            link.pause(LOOK_AGAIN);
+        }
+    }
+    let mut text = String::new();
+    while link.now().saturating_sub(since) <= patience {
+        for byte in link.read()? {
+            match byte {
+                b'\r' if !text.is_empty() => return Ok(Some(text)),
+                // Stray line ends, fillers and holds belong to no answer.
+                b'\r' | b'\n' | 0 | 17 | 19 => {}
+                _ => text.push(byte as char),
+            }
+        }
+        link.pause(LOOK_AGAIN);
+    }
+    Ok(None)
 }

@@ -1,7 +1,7 @@
 //! Real serial ports.
 
 use std::io::{Read, Write};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use serialport::{DataBits, ErrorKind, FlowControl, SerialPort, StopBits};
 
@@ -50,7 +50,7 @@ pub fn ports() -> Vec<String> {
 }
 
 /// An open serial port.
-pub struct SerialLink(Box<dyn SerialPort>);
+pub struct SerialLink(Box<dyn SerialPort>, Instant);
 
 impl SerialLink {
     /// Opens `port` as `serial` says.
@@ -75,7 +75,7 @@ impl SerialLink {
             .flow_control(flow)
             .timeout(Duration::from_millis(20))
             .open();
-        opened.map(Self).map_err(|error| explained(port, &error))
+        opened.map(|port| Self(port, Instant::now())).map_err(|error| explained(port, &error))
     }
 }
 
@@ -143,5 +143,13 @@ impl Link for SerialLink {
 
     fn drain(&mut self) -> Result<(), LinkError> {
         self.0.flush().map_err(|error| LinkError(error.to_string()))
+    }
+
+    fn now(&self) -> Duration {
+        self.1.elapsed()
+    }
+
+    fn pause(&mut self, time: Duration) {
+        std::thread::sleep(time);
     }
 }

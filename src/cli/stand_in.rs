@@ -1,0 +1,182 @@
+//! `stand-in`: a port that behaves like an old cutter, to rehearse `send` without one.
+
+use std::io::{BufRead, Write};
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Sender, channel};
+
+use clap::ValueEnum;
+
+use super::files::Target;
+use super::options::MachineOptions;
+use super::{Exit, Failure, Outcome, talk};
+use crate::pipeline;
+use crate::preview::{self, View};
+use crate::profile::{Handshake, Machine};
+use crate::stand_in::{self, Event, Port, StandIn, StandInSettings, Trouble, When};
+
+#[derive(clap::Args, Debug)]
+pub struct Args {
+    #[command(flatten)]
+    with: MachineOptions,
+    /// Bits a second on its line [default: the machine's]
+    #[arg(long, value_name = "RATE", value_parser = clap::value_parser!(u32).range(1..))]
+    baud: Option<u32>,
+    /// Bytes that its buffer takes [default: the machine's]
+    #[arg(long, value_name = "BYTES", value_parser = clap::value_parser!(u32).range(16..))]
+    buffer: Option<u32>,
+    /// How it holds a sender back [default: the machine's]
+    #[arg(long, value_enum, value_name = "HOW")]
+    handshake: Option<HandshakeChoice>,
+    /// Let motion take no time
+    #[arg(long)]
+    fast: bool,
+    /// Requests that it leaves unanswered, separated by commas, for example OH,ESC.B
+    #[arg(long, value_name = "REQUESTS", value_delimiter = ',')]
+    mute: Vec<String>,
+    /// Trouble after so many bytes: pause, go, lever-up, lever-down, garble, hang-up or end; the
+    /// same words can be typed while it runs
+    #[arg(long, value_name = "BYTES:WHAT", value_delimiter = ',')]
+    when: Vec<When>,
+    /// Also give the port this name (a symbolic link)
+    #[arg(long, value_name = "PATH")]
+    link: Option<PathBuf>,
+    /// End when a job has been sent and everything is done
+    #[arg(long)]
+    once: bool,
+    /// Draw what it cut into this file (.svg)
+    #[arg(long, short, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// Write what it obeyed, as HPGL, into this file
+    #[arg(long, value_name = "FILE")]
+    obeyed: Option<PathBuf>,
+}
+
+/// The handshakes by name.
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
+pub enum HandshakeChoice {
+    XonXoff,
+    RtsCts,
+    DtrDsr,
+    EnqAck,
+    Software,
+    Paced,
+}
+
+impl HandshakeChoice {
+    /// As profiles say it.
+    pub fn handshake(self) -> Handshake {
+        match self {
+            Self::XonXoff => Handshake::XonXoff,
+            Self::RtsCts => Handshake::RtsCts,
+            Self::DtrDsr => Handshake::DtrDsr,
+            Self::EnqAck => Handshake::EnqAck,
+            Self::Software => Handshake::Software,
+            Self::Paced => Handshake::Paced,
+        }
+    }
+}
+
+pub fn run(args: &Args) -> Outcome {
+    let (machine, material) = args.with.profiles()?;
+    let offset = args.with.blade_offset.map_or(material.blade_offset_mm, |length| length.mm());
+    let settings = settings(args, machine);
+    let picture = target(args.output.as_deref())?;
+    let obeyed = target(args.obeyed.as_deref())?;
+    let mut when = args.when.clone();
+    when.sort_by_key(|when| when.byte);
+    let rate_bytes_s = settings.rate_bytes_s;
+    let port = Port { link: args.link.clone(), once: args.once, when, rate_bytes_s };
+    let machine = settings.machine.clone();
+    let mut stand_in = StandIn::new(settings);
+    let (give, orders) = channel();
+    listen(&give)?;
+    stand_in::serve(&mut stand_in, &port, &orders, &mut tell).map_err(|error| {
+        Failure::new(Exit::Machine, format!("the system gives no pseudo-terminal: {error}"))
+    })?;
+    drop(give);
+    let back = pipeline::read_back(stand_in.obeyed(), &machine, offset);
+    if let Some(target) = picture {
+        let svg = preview::picture_svg(&View::of_simulation(&back.simulation));
+        target.put(svg.as_bytes())?;
+    }
+    if let Some(target) = obeyed {
+        target.put(stand_in.obeyed())?;
+    }
+    let cuts = back.simulation.cuts.len();
+    sum_up(&stand_in, cuts)
+}
+
+fn settings(args: &Args, mut machine: Machine) -> StandInSettings {
+    if let (Some(baud), Some(serial)) = (args.baud, &mut machine.serial) {
+        serial.baud = baud;
+    }
+    let mut settings = StandInSettings::of(&machine);
+    if let Some(baud) = args.baud.filter(|_| machine.serial.is_none()) {
+        settings.rate_bytes_s = f64::from(baud) / 10.0;
+    }
+    if let Some(bytes) = args.buffer {
+        settings.buffer_bytes = bytes as usize;
+    }
+    if let Some(choice) = args.handshake {
+        settings.handshake = choice.handshake();
+    }
+    settings.fast = args.fast;
+    settings.mute.clone_from(&args.mute);
+    settings
+}
+
+fn target(path: Option<&Path>) -> Result<Option<Target>, Failure> {
+    path.map(|path| Target::open(path, Path::new("-"))).transpose()
+}
+
+/// Words typed, and Ctrl-C.
+fn listen(give: &Sender<Trouble>) -> Result<(), Failure> {
+    let (typed, stopped) = (give.clone(), give.clone());
+    // Ends with the program; nothing waits for it.
+    std::thread::spawn(move || {
+        for line in std::io::stdin().lock().lines().map_while(Result::ok) {
+            match line.parse() {
+                Ok(trouble) if typed.send(trouble).is_err() => return,
+                Ok(_) => {}
+                Err(text) => talk::error(&text),
+            }
+        }
+    });
+    ctrlc::set_handler(move || {
+        // Too late only when it has ended already.
+        let _ = stopped.send(Trouble::End);
+    })
+    .map_err(|error| Failure::failed(format!("Ctrl-C cannot be caught: {error}")))
+}
+
+fn tell(event: &Event) {
+    let line = match event {
+        Event::Open(name) => {
+            // The one line that scripts read; a closed stdout stops nothing.
+            let mut out = anstream::stdout();
+            let _ = writeln!(out, "{name}");
+            let _ = out.flush();
+            return;
+        }
+        Event::Lost(bytes) => format!("the buffer is full: {bytes} bytes lost by now"),
+        Event::Trouble(Trouble::Pause) => "paused".into(),
+        Event::Trouble(Trouble::Go) => "goes on".into(),
+        Event::Trouble(Trouble::LeverUp) => "the lever is up".into(),
+        Event::Trouble(Trouble::LeverDown) => "the lever is down".into(),
+        Event::Trouble(Trouble::Garble) => "a byte came garbled".into(),
+        Event::Trouble(Trouble::HangUp) => "the cable was pulled".into(),
+        Event::Trouble(Trouble::End) => "ends".into(),
+    };
+    let _ = writeln!(anstream::stderr(), "stand-in: {line}");
+}
+
+fn sum_up(stand_in: &StandIn, cuts: usize) -> Outcome {
+    let down = if stand_in.tool().1 { "down" } else { "up" };
+    let line = format!(
+        "received {} bytes, lost {}, made {cuts} cuts, the tool is {down}",
+        stand_in.received(),
+        stand_in.lost()
+    );
+    talk::print(&mut anstream::stdout(), &line)?;
+    Ok(if stand_in.lost() > 0 { Exit::Failed } else { Exit::Done })
+}

@@ -1,0 +1,223 @@
+//! Every handshake, buffer and rate against the stand-in cutter, on a line with its own clock:
+//! nothing is lost, nothing is early, every trouble ends in a sentence.
+
+mod virtual_line;
+
+use std::time::Duration;
+
+use bladewright::hpgl::{self, TraceSettings};
+use bladewright::profile::Handshake;
+use bladewright::send::{self, Ending, SendError, StopFlag};
+use virtual_line::{Dice, Line, Mishaps, machine, send_settings, stand_in};
+
+const ALL: [Handshake; 6] = [
+    Handshake::XonXoff,
+    Handshake::RtsCts,
+    Handshake::DtrDsr,
+    Handshake::EnqAck,
+    Handshake::Software,
+    Handshake::Paced,
+];
+
+/// Short strokes and long ones, so that the machine is now faster and now slower than the line.
+fn job(seed: u64, cuts: usize) -> Vec<u8> {
+    let mut dice = Dice(seed);
+    let mut text = String::from("IN;SP1;VS20;");
+    for _ in 0..cuts {
+        let far = if dice.next(4) == 0 { 4000 } else { 60 };
+        let (x, y) = (dice.next(6000), dice.next(3000));
+        text += &format!("PU{x},{y};PD");
+        let count = 1 + dice.next(12);
+        for i in 0..count {
+            let comma = if i > 0 { "," } else { "" };
+            text += &format!("{comma}{},{}", x + dice.next(far), y + dice.next(far));
+        }
+        text.push(';');
+    }
+    (text + "PU0,0;SP0;").into_bytes()
+}
+
+fn steps(bytes: &[u8]) -> Vec<hpgl::StepKind> {
+    let (commands, _) = hpgl::read(bytes);
+    let (trace, _) = hpgl::trace(&commands, &TraceSettings::default());
+    trace.steps.into_iter().map(|step| step.kind).collect()
+}
+
+#[test]
+fn nothing_is_lost_by_any_handshake_buffer_and_rate() {
+    let job = job(1, 30);
+    let wanted = steps(&job);
+    for handshake in ALL {
+        for buffer in [60, 255, 1024, 65536] {
+            for baud in [1200, 9600, 115_200] {
+                let machine = machine(handshake, buffer, baud);
+                // Nothing holds a paced sender back: the machine has to keep up.
+                let stand_in = stand_in(&machine, handshake == Handshake::Paced);
+                let settings = send_settings(&machine);
+                let mishaps = Mishaps {
+                    pauses: (handshake != Handshake::Paced)
+                        .then_some((701, Duration::from_millis(1300))),
+                    ..Mishaps::default()
+                };
+                let mut line = Line::new(stand_in.clone(), &settings, mishaps);
+                let case = format!("{handshake:?} {buffer} {baud}");
+                let ending = send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |_| ())
+                    .expect(&case);
+                assert_eq!(ending, Ending::Done, "{case}");
+                let after = line.now + Duration::from_secs(600);
+                let mut machine = stand_in.borrow_mut();
+                machine.pause(false);
+                machine.advance(after);
+                assert_eq!(machine.lost(), 0, "{case}");
+                assert!(steps(machine.obeyed()) == wanted, "{case}");
+                assert!(!machine.tool().1, "{case}");
+            }
+        }
+    }
+}
+
+/// Late and spoilt answers cost time, never a byte.
+#[test]
+fn late_and_spoilt_answers_lose_nothing() {
+    let job = job(2, 25);
+    let wanted = steps(&job);
+    for handshake in [Handshake::Software, Handshake::EnqAck] {
+        for (late_ms, spoilt) in [(300, None), (2500, None), (5, Some(9)), (900, Some(25))] {
+            // A spoilt ACK is never repeated by the machine: its loss is a stall, tested below.
+            if spoilt.is_some() && handshake == Handshake::EnqAck {
+                continue;
+            }
+            let machine = machine(handshake, 255, 9600);
+            let stand_in = stand_in(&machine, false);
+            let settings = send_settings(&machine);
+            let late = Duration::from_millis(late_ms);
+            let mishaps = Mishaps { late, spoilt, ..Mishaps::default() };
+            let mut line = Line::new(stand_in.clone(), &settings, mishaps);
+            let case = format!("{handshake:?} {late_ms} {spoilt:?}");
+            match send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |_| ()) {
+                Ok(ending) => assert_eq!(ending, Ending::Done, "{case}"),
+                // A machine whose answers take longer than its line allows counts as silent.
+                Err(SendError::Silent) if late_ms > 2000 => continue,
+                Err(error) => panic!("{case}: {error}"),
+            }
+            let mut machine = stand_in.borrow_mut();
+            machine.advance(line.now + Duration::from_secs(600));
+            assert_eq!(machine.lost(), 0, "{case}");
+            assert!(steps(machine.obeyed()) == wanted, "{case}");
+        }
+    }
+}
+
+#[test]
+fn a_machine_that_falls_asleep_is_a_stall_and_says_why() {
+    let job = job(3, 60);
+    for handshake in ALL.into_iter().filter(|h| *h != Handshake::Paced) {
+        let machine = machine(handshake, 255, 9600);
+        let mut settings = send_settings(&machine);
+        settings.stall = Duration::from_secs(30);
+        let mishaps = Mishaps { sleeps_after: Some(400), ..Mishaps::default() };
+        let stand_in = stand_in(&machine, false);
+        let mut line = Line::new(stand_in.clone(), &settings, mishaps);
+        let mut halted = None;
+        let result = send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |progress| {
+            halted = halted.or(progress.halted);
+        });
+        let error = result.unwrap_err();
+        assert!(matches!(error, SendError::Stalled { .. }), "{handshake:?}: {error}");
+        assert_eq!(stand_in.borrow().lost(), 0, "{handshake:?}");
+        if handshake == Handshake::Software {
+            assert!(error.to_string().contains("paused at its own keys"), "{error}");
+            assert!(halted.is_some());
+        }
+    }
+}
+
+#[test]
+fn a_stop_at_any_time_lifts_and_ends_between_points() {
+    let job = job(4, 40);
+    let wanted = steps(&job);
+    for handshake in ALL {
+        for at in (0..20).map(|i| i * 61) {
+            let machine = machine(handshake, 255, 9600);
+            let stand_in = stand_in(&machine, handshake == Handshake::Paced);
+            let settings = send_settings(&machine);
+            let mut line = Line::new(stand_in.clone(), &settings, Mishaps::default());
+            let stop = StopFlag::new();
+            let ending = send::send(&job, &settings, &mut line, &stop, &mut |progress| {
+                if progress.sent >= at {
+                    stop.raise();
+                }
+            });
+            let case = format!("{handshake:?} {at}");
+            assert_eq!(ending.expect(&case), Ending::Stopped, "{case}");
+            let mut machine = stand_in.borrow_mut();
+            machine.advance(line.now + Duration::from_secs(600));
+            assert_eq!(machine.lost(), 0, "{case}");
+            assert!(!machine.tool().1, "{case}");
+            // What it did is a beginning of the job: no point was changed. The last step lifts.
+            let mut done = steps(machine.obeyed());
+            if done.last() == Some(&hpgl::StepKind::Raise) {
+                done.pop();
+            }
+            assert!(wanted.starts_with(&done), "{case}");
+        }
+    }
+}
+
+#[test]
+fn errors_of_the_machine_are_told_in_words() {
+    let machine = machine(Handshake::Software, 255, 9600);
+    let settings = send_settings(&machine);
+    let mut line = Line::new(stand_in(&machine, true), &settings, Mishaps::default());
+    let result = send::send(b"IN;QQ;PU10,10;", &settings, &mut line, &StopFlag::new(), &mut |_| ());
+    let text = result.unwrap_err().to_string();
+    assert!(text.contains("does not know an instruction"), "{text}");
+
+    let stand_in = stand_in(&machine, false);
+    let mut line = Line::new(stand_in.clone(), &settings, Mishaps::default());
+    let mut once = Some(());
+    let result = send::send(&job(5, 80), &settings, &mut line, &StopFlag::new(), &mut |progress| {
+        if progress.sent > 500 && once.take().is_some() {
+            stand_in.borrow_mut().garbled();
+        }
+    });
+    let text = result.unwrap_err().to_string();
+    assert!(text.contains("garbled"), "{text}");
+    assert!(!stand_in.borrow().tool().1);
+}
+
+#[test]
+fn nobody_there_is_told() {
+    let machine = machine(Handshake::Software, 255, 9600);
+    let settings = send_settings(&machine);
+    let stand_in = stand_in(&machine, true);
+    let late = Duration::from_secs(3600);
+    let mut line = Line::new(stand_in, &settings, Mishaps { late, ..Mishaps::default() });
+    let result = send::send(&job(6, 3), &settings, &mut line, &StopFlag::new(), &mut |_| ());
+    assert_eq!(result.unwrap_err(), SendError::Silent);
+}
+
+/// Of what the line could carry, what was carried while the machine kept up.
+#[test]
+fn the_line_is_used_to_97_percent() {
+    for (handshake, buffer) in [
+        (Handshake::XonXoff, 255),
+        (Handshake::RtsCts, 1024),
+        (Handshake::DtrDsr, 1024),
+        (Handshake::Paced, 255),
+        (Handshake::Software, 65536),
+    ] {
+        for baud in [9600, 115_200] {
+            let job = job(7, if baud == 9600 { 100 } else { 700 });
+            let machine = machine(handshake, buffer, baud);
+            let settings = send_settings(&machine);
+            let mut line = Line::new(stand_in(&machine, true), &settings, Mishaps::default());
+            send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |_| ()).unwrap();
+            // Greeting and farewell are asked, not sent.
+            let talk = if handshake == Handshake::Software { 0.1 } else { 0.0 };
+            let rate = job.len() as f64 / (line.now.as_secs_f64() - talk);
+            let share = rate / settings.rate_bytes_s;
+            assert!(share > 0.97, "{handshake:?} {baud}: {share:.3}");
+        }
+    }
+}
