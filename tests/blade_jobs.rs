@@ -5,6 +5,7 @@ use bladewright::check::tip_error;
 use bladewright::drawing::{self, ReadSettings};
 use bladewright::geometry::Point;
 use bladewright::pipeline::{self, Plan, PlanSettings};
+use bladewright::place::Dash;
 use bladewright::profile::{Library, Machine, Material};
 
 const UNIT_MM: f64 = 0.025;
@@ -101,4 +102,20 @@ fn a_pens_passes_are_the_same_line_again() {
     }
     let starts: Vec<Point> = plan.simulation.cuts.iter().map(|c| c.tip[0]).collect();
     assert!(starts.chunks(2).all(|p| p[0] == p[1]));
+}
+
+/// Open lines are cut once from end to end: nothing closes what a start leaves uncut.
+#[test]
+fn stretches_between_bridges_begin_and_end_where_they_should() {
+    for offset in [0.1, 0.25, 0.5, 0.9, 1.0] {
+        let mut settings = PlanSettings::new(machine("roll-24"), material("card-200g"));
+        settings.blade_offset_mm = Some(offset);
+        settings.placement.dash = Some(Dash { cut_mm: 3.0, bridge_mm: 1.0 });
+        let plan = plan(&settings);
+        let errors = errors(&plan);
+        assert!(errors.len() > 60, "{}", errors.len());
+        for (line, error) in errors {
+            assert!(error <= UNIT_MM, "offset {offset}, line {line}: {error}");
+        }
+    }
 }

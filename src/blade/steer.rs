@@ -105,19 +105,27 @@ impl Steering<'_> {
         let i = reached.piece;
         let offset = self.settings.offset_mm;
         let turn = self.turn(heading, tangent.angle());
+        let begins = reached.vertex == 0 && self.is_cut_once();
         let one_point = ONE_POINT_SHARE * self.settings.unit_mm.unwrap_or(0.0);
         if turn.abs() * offset <= one_point {
             let at = corner + Point::along(heading + turn / 2.0) * offset;
-            self.push(Waypoint { at, part: self.part(i), ..reached });
+            let rest = begins.then_some(corner);
+            self.push(Waypoint { at, part: self.part(i), rest, ..reached });
             return;
         }
         let tolerance = self.settings.swing_tolerance_mm;
-        let sharp = turn.abs() > SHALLOW && !(reached.vertex == 0 && self.starts_smoothly());
+        let smooth = reached.vertex == 0 && self.starts_smoothly();
+        let rests = begins || turn.abs() > SHALLOW && !smooth;
         let swing = Swing { corner, from: heading, turn };
         for (k, at) in swing.vertices(offset, tolerance).into_iter().enumerate() {
             let part = if k == 0 { self.part(i) } else { Part::Swing };
-            self.push(Waypoint { at, part, rest: sharp.then_some(corner), ..reached });
+            self.push(Waypoint { at, part, rest: rests.then_some(corner), ..reached });
         }
+    }
+
+    /// Whether nothing of the line is cut again: then it has to begin where it begins.
+    fn is_cut_once(&self) -> bool {
+        self.course.overcut_from >= self.course.line.pieces.len()
     }
 
     /// Whether the line closes smoothly on its start and is cut there again: then the tip may
