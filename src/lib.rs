@@ -50,6 +50,8 @@ pub mod simulate;
 
 pub mod check;
 
+pub mod proof;
+
 pub mod pipeline;
 
 pub mod report;

@@ -18,6 +18,7 @@ use crate::order::{
 };
 use crate::place::{self, CutLine, Layout, PlaceError, Placement, Role};
 use crate::profile::{EndAt, FeedAxis, Machine, Material};
+use crate::proof::{self, Proof};
 use crate::rounding;
 use crate::simulate::{self, SimulateSettings, Simulation};
 
@@ -116,6 +117,8 @@ pub struct Plan {
     pub simulation: Simulation,
     /// How well the tip follows the lines.
     pub tip_error: TipError,
+    /// Where and how it does not.
+    pub proof: Proof,
     /// All that is to be told, of the drawing and of the job.
     pub findings: Vec<Finding>,
 }
@@ -279,11 +282,22 @@ fn plan_film(
     let crossing =
         settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines_mm.is_some();
     findings.extend(own.into_iter().filter(|f| !crossing || f.code != "cuts-cross"));
-    let tip_error = tip_error(&back.simulation, &job, &layout);
+    let (tip_error, proof) = proof::of_plan(&back.simulation, &job, &paths);
     let film = film.name.clone();
     let simulation = back.simulation;
     let ordered_mm = report.travel_mm;
-    Ok(Plan { film, layout, order, ordered_mm, job, written, simulation, tip_error, findings })
+    Ok(Plan {
+        film,
+        layout,
+        order,
+        ordered_mm,
+        job,
+        written,
+        simulation,
+        tip_error,
+        proof,
+        findings,
+    })
 }
 
 /// The order in which the lines of `layout` are cut.
@@ -389,9 +403,10 @@ pub fn read_back(bytes: &[u8], machine: &Machine, blade_offset_mm: f64) -> ReadB
     ReadBack { commands, simulation, findings }
 }
 
-fn tip_error(simulation: &Simulation, job: &Job, layout: &Layout) -> TipError {
-    let cuts = simulation.cuts.iter().zip(&job.paths).filter(|(_, path)| path.line.is_some());
-    let tracks: Vec<&[Point]> = cuts.map(|(cut, _)| cut.tip.as_slice()).collect();
-    let wanted: Vec<&Contour> = layout.lines.iter().map(|line| &line.contour).collect();
-    check::tip_error(&tracks, &wanted)
+/// What the bytes of `plan` do with a blade whose offset really is `true_offset_mm`.
+pub fn what_if(plan: &Plan, settings: &PlanSettings, true_offset_mm: f64) -> Plan {
+    let back = read_back(&plan.written.bytes, &settings.machine, true_offset_mm);
+    let paths = tip_paths(&plan.layout, &plan.order);
+    let (tip_error, proof) = proof::of_plan(&back.simulation, &plan.job, &paths);
+    Plan { simulation: back.simulation, tip_error, proof, ..plan.clone() }
 }

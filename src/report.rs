@@ -5,8 +5,12 @@
 
 use serde::Serialize;
 
+use crate::blade::TOLD_ERROR_MM;
+use crate::check::TipError;
 use crate::finding::Finding;
+use crate::geometry::Point;
 use crate::pipeline::Plan;
+use crate::proof::Proof;
 use crate::simulate::Simulation;
 
 /// The figures of a job.
@@ -40,6 +44,26 @@ pub struct Report {
     /// Largest deviation of the simulated tip from the wanted lines, either way, mm; absent when
     /// the wanted lines are unknown.
     pub tip_error_mm: Option<f64>,
+    /// Where that is, machine coordinates, mm.
+    pub tip_error_at_mm: Option<[f64; 2]>,
+    /// Which contour it belongs to, from 1 in the order of cutting (orienting cuts left out; in a
+    /// job from elsewhere all cuts count).
+    pub tip_error_contour: Option<usize>,
+    /// Largest distance from a line's start to the nearest place cut, overcut included, mm.
+    pub start_gap_mm: Option<f64>,
+    /// Largest distance that a closed contour's end keeps from its beginning, overcut included, mm.
+    pub closing_gap_mm: Option<f64>,
+    /// Which contour that is.
+    pub closing_gap_contour: Option<usize>,
+    /// Closed contours that do not close: their pieces hang on.
+    pub uncut_bridges: Option<usize>,
+    /// Longest stretch of the tip's way more than a plotter unit (0.025 mm) beside all lines, mm.
+    pub longest_stray_mm: Option<f64>,
+    /// Where it begins, mm; absent when there is none.
+    pub longest_stray_at_mm: Option<[f64; 2]>,
+    /// The blade's offset that was simulated instead of the one compensated, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub true_offset_mm: Option<f64>,
     /// What there is to say.
     pub findings: Vec<Finding>,
 }
@@ -49,11 +73,30 @@ impl Report {
     pub fn of_plan(plan: &Plan) -> Self {
         let contours = plan.job.paths.iter().filter_map(|path| path.line);
         let distinct: std::collections::HashSet<usize> = contours.collect();
-        Self {
+        let report = Self {
             film: plan.film.clone(),
             contours: distinct.len(),
-            tip_error_mm: Some(rounded(plan.tip_error.worst_mm(), 4)),
             ..Self::of_simulation(&plan.simulation, plan.findings.clone())
+        };
+        report.proven(&plan.tip_error, &plan.proof)
+    }
+
+    /// With the figures of how true the cut is.
+    #[must_use]
+    pub fn proven(self, error: &TipError, proof: &Proof) -> Self {
+        let place = |p: Point| Some([rounded(p.x, 3), rounded(p.y, 3)]);
+        let number = |contour: usize| (contour > 0).then_some(contour);
+        Self {
+            tip_error_mm: Some(rounded(error.worst_mm(), 4)),
+            tip_error_at_mm: place(proof.error.at).filter(|_| proof.error.contour > 0),
+            tip_error_contour: number(proof.error.contour),
+            start_gap_mm: Some(rounded(proof.start_gap.mm, 4)),
+            closing_gap_mm: Some(rounded(proof.closing_gap.mm, 4)),
+            closing_gap_contour: number(proof.closing_gap.contour),
+            uncut_bridges: Some(proof.bridges),
+            longest_stray_mm: Some(rounded(proof.stray.mm, 3)),
+            longest_stray_at_mm: place(proof.stray.at).filter(|_| proof.stray.contour > 0),
+            ..self
         }
     }
 
@@ -76,7 +119,30 @@ impl Report {
             line_s: time(totals.line_s),
             bytes: totals.bytes,
             tip_error_mm: None,
+            tip_error_at_mm: None,
+            tip_error_contour: None,
+            start_gap_mm: None,
+            closing_gap_mm: None,
+            closing_gap_contour: None,
+            uncut_bridges: None,
+            longest_stray_mm: None,
+            longest_stray_at_mm: None,
+            true_offset_mm: None,
             findings,
+        }
+    }
+
+    /// Without what depends on lines that nobody told.
+    #[must_use]
+    pub fn without_error(self) -> Self {
+        Self {
+            tip_error_mm: None,
+            tip_error_at_mm: None,
+            tip_error_contour: None,
+            start_gap_mm: None,
+            longest_stray_mm: None,
+            longest_stray_at_mm: None,
+            ..self
         }
     }
 
@@ -96,11 +162,38 @@ impl Report {
         if let Some(seconds) = self.time_s {
             lines.push(("time", self.pace(seconds)));
         }
-        if let Some(error) = self.tip_error_mm {
-            lines.push(("tip error", format!("{error:.3} mm at most, simulated")));
-        }
+        self.truth(&mut lines);
         lines.push(("job", format!("{} bytes", self.bytes)));
         lines
+    }
+
+    /// How true the cut is.
+    fn truth(&self, lines: &mut Vec<(&'static str, String)>) {
+        if let Some(offset) = self.true_offset_mm {
+            lines.push(("blade", format!("simulated as if its offset were {offset:.3} mm")));
+        }
+        if let Some(error) = self.tip_error_mm {
+            let place = self.tip_error_at_mm.zip(self.tip_error_contour);
+            let place = place.map_or_else(String::new, |([x, y], contour)| {
+                format!(", at {x:.1}, {y:.1} mm (contour {contour})")
+            });
+            lines.push(("tip error", format!("{error:.3} mm at most, simulated{place}")));
+        }
+        if let Some(bridges) = self.uncut_bridges.filter(|n| *n > 0) {
+            let gap = self.closing_gap_mm.unwrap_or_default();
+            let contour = self.closing_gap_contour.unwrap_or_default();
+            let text = format!(
+                "{bridges} contours do not close and hang on, by {gap:.3} mm at most (contour {contour})"
+            );
+            lines.push(("bridges", text));
+        }
+        if let Some(([x, y], mm)) = self.longest_stray_at_mm.zip(self.longest_stray_mm) {
+            let text = format!("{mm:.2} mm long at most beside all lines, from {x:.1}, {y:.1} mm");
+            lines.push(("stray cut", text));
+        }
+        if let Some(gap) = self.start_gap_mm.filter(|gap| *gap > TOLD_ERROR_MM) {
+            lines.push(("start gap", format!("{gap:.3} mm at most left uncut at a line's start")));
+        }
     }
 
     fn pace(&self, seconds: f64) -> String {

@@ -2,12 +2,15 @@
 
 use std::path::PathBuf;
 
+use super::files::Target;
 use super::options::DrawingOptions;
-use super::{Exit, Failure, Outcome, files, talk};
-use crate::check;
+use super::{Exit, Failure, Outcome, files, preview, talk};
 use crate::finding::{Finding, Severity};
-use crate::pipeline;
+use crate::pipeline::{self, Plan, PlanSettings};
+use crate::preview::View;
+use crate::proof::{self, WrittenFor};
 use crate::report::Report;
+use crate::units::Length;
 
 #[derive(clap::Args, Debug)]
 pub struct Args {
@@ -19,48 +22,133 @@ pub struct Args {
     /// Exit with 4 when something was left out or looks wrong
     #[arg(long)]
     strict: bool,
+    /// Show what the job does with a blade whose offset really is this
+    #[arg(long, value_name = "LENGTH", help_heading = "Proof")]
+    true_offset: Option<Length>,
+    /// Exit with 1 when the tip strays further from the lines, or leaves a contour open by more
+    #[arg(long, value_name = "LENGTH", help_heading = "Proof")]
+    tip_tolerance: Option<Length>,
+    /// Of a job: whether the tip's way or the axis' way is what was wanted [default: the tip's if the
+    /// job swings a blade]
+    #[arg(long, value_enum, value_name = "WAY", help_heading = "Proof")]
+    wanted: Option<Wanted>,
+    /// Also draw what the tip does into this file (.svg or .png)
+    #[arg(long, value_name = "FILE", help_heading = "Proof")]
+    picture: Option<PathBuf>,
     #[command(flatten)]
     drawing: DrawingOptions,
 }
 
+#[derive(clap::ValueEnum, Debug, Clone, Copy, PartialEq)]
+enum Wanted {
+    Tip,
+    Axis,
+}
+
 pub fn run(args: &Args) -> Outcome {
     let settings = args.drawing.settings()?;
+    args.proof_options(&settings)?;
     let bytes = files::read(&args.file)?;
-    let reports = if is_drawing(&bytes) {
+    let mut reports = if is_drawing(&bytes) {
         let plans = args.drawing.plans_of(&bytes, &args.file, &settings)?;
-        plans.iter().map(Report::of_plan).collect()
+        plans.iter().map(|plan| report_of_plan(plan, args, &settings)).collect::<Result<_, _>>()?
     } else {
         vec![report_of_job(&bytes, args, &settings)?]
     };
     let mut exit = Exit::Done;
-    for report in &reports {
+    for report in &mut reports {
+        report.findings.extend(args.tip_tolerance.and_then(|most| beyond(report, most.mm())));
         tell(args, report)?;
-        let errors = report.findings.iter().any(|f| f.severity == Severity::Error);
-        exit = match talk::strictness(args.strict, &report.findings) {
-            Exit::Done if errors => Exit::Failed,
-            Exit::Done => exit,
-            left_out => left_out,
+        exit = if report.findings.iter().any(|f| f.severity == Severity::Error) {
+            Exit::Failed
+        } else if exit == Exit::Done {
+            talk::strictness(args.strict, &report.findings)
+        } else {
+            exit
         };
     }
     Ok(exit)
 }
 
-fn report_of_job(
-    bytes: &[u8],
-    args: &Args,
-    settings: &pipeline::PlanSettings,
-) -> Result<Report, Failure> {
+impl Args {
+    /// What was typed for the proof makes sense with the machine.
+    fn proof_options(&self, settings: &PlanSettings) -> Result<(), Failure> {
+        if let Some(picture) = &self.picture {
+            preview::Format::of(picture)?;
+        }
+        if let Some(most) = self.tip_tolerance.filter(|most| most.mm() <= 0.0) {
+            return Err(Failure::usage(format!("--tip-tolerance {most}: it must be above 0")));
+        }
+        let Some(offset) = self.true_offset else { return Ok(()) };
+        if !(0.0..=50.0).contains(&offset.mm()) {
+            return Err(Failure::usage(format!("--true-offset {offset}: it must be 0 to 50mm")));
+        }
+        if !settings.machine.needs_compensation() {
+            let text = format!(
+                "--true-offset {offset}: with {} no job is compensated for a trailing blade, so its \
+                 offset changes nothing",
+                settings.machine.name
+            );
+            return Err(Failure::usage(text));
+        }
+        Ok(())
+    }
+}
+
+fn report_of_plan(plan: &Plan, args: &Args, settings: &PlanSettings) -> Result<Report, Failure> {
+    let Some(offset) = args.true_offset else {
+        draw(args, &plan.film, &View::of_plan(&plan.simulation, &plan.job, &plan.layout))?;
+        return Ok(Report::of_plan(plan));
+    };
+    let really = pipeline::what_if(plan, settings, offset.mm());
+    draw(args, &plan.film, &View::of_plan(&really.simulation, &plan.job, &plan.layout))?;
+    Ok(Report { true_offset_mm: Some(offset.mm()), ..Report::of_plan(&really) })
+}
+
+fn report_of_job(bytes: &[u8], args: &Args, settings: &PlanSettings) -> Result<Report, Failure> {
     if bytes.is_empty() {
         return Err(Failure::failed(format!("{}: the file is empty", args.file.display())));
     }
-    let back = pipeline::read_back(bytes, &settings.machine, settings.offset_mm());
-    if back.simulation.cuts.is_empty() {
-        let text = "neither an SVG drawing nor an HPGL job that cuts anything";
-        return Err(Failure::failed(format!("{}: {text}", args.file.display())));
-    }
+    let back = preview::read_job(bytes, &args.file, settings)?;
+    let set = settings.offset_mm();
+    let way = match args.wanted {
+        Some(Wanted::Tip) => WrittenFor::TrailingBlade,
+        Some(Wanted::Axis) => WrittenFor::Axis,
+        None => proof::written_for(&back.simulation, set),
+    };
     let mut findings: Vec<Finding> = back.findings;
-    findings.extend(check::check(&back.simulation, &back.commands, &settings.machine));
-    Ok(Report::of_simulation(&back.simulation, findings))
+    if args.wanted.is_none() {
+        findings.push(proof::assumed(way, set));
+    }
+    let true_offset = args.true_offset.map(Length::mm);
+    let really = true_offset.map(|o| pipeline::read_back(bytes, &settings.machine, o).simulation);
+    let simulation = really.as_ref().unwrap_or(&back.simulation);
+    draw(args, "", &View::of_simulation(simulation))?;
+    let (error, proof) = proof::of_job(&back.simulation, simulation, way);
+    let report = Report::of_simulation(simulation, findings).proven(&error, &proof);
+    let report = Report { true_offset_mm: true_offset, ..report };
+    let own_way = way == WrittenFor::TrailingBlade && really.is_none();
+    Ok(if own_way { report.without_error() } else { report })
+}
+
+fn draw(args: &Args, film: &str, view: &View) -> Result<(), Failure> {
+    let Some(picture) = &args.picture else { return Ok(()) };
+    let path = files::for_film(picture, film);
+    Target::open(&path, &args.file)?.put(&preview::render(view, preview::Format::of(&path)?)?)
+}
+
+/// The tip strays, or leaves a contour open, by more than is wanted.
+fn beyond(report: &Report, most_mm: f64) -> Option<Finding> {
+    let error = report.tip_error_mm.unwrap_or_default();
+    let gap = report.closing_gap_mm.unwrap_or_default();
+    let (what, mm) = if error >= gap { ("strays", error) } else { ("leaves a contour open", gap) };
+    (mm > most_mm).then(|| {
+        let text = format!(
+            "The tip {what} by {mm:.3} mm, more than the {most_mm:.3} mm of --tip-tolerance."
+        );
+        Finding::error("tip-beyond-tolerance", text)
+            .hint("Set the blade's true offset with --blade-offset; `tune` finds it.")
+    })
 }
 
 /// Whether the bytes begin as XML or gzip do; HPGL begins with neither.

@@ -150,7 +150,8 @@ pub fn picture(plan: &Plan, path: &Path) -> Result<Vec<u8>, Failure> {
     render(&View::of_plan(&plan.simulation, &plan.job, &plan.layout), Format::of(path)?)
 }
 
-fn render(view: &View, format: Format) -> Result<Vec<u8>, Failure> {
+/// The picture of `view` as bytes.
+pub fn render(view: &View, format: Format) -> Result<Vec<u8>, Failure> {
     let svg = preview::picture_svg(view);
     match format {
         Format::Svg => Ok(svg.into_bytes()),

@@ -1,0 +1,309 @@
+//! A simulated job and the lines it is to cut → [`Proof`]: how true the cut is, in numbers.
+//!
+//! In: for each cut the tip's track and the line that it follows, from the line's start. Out: the
+//! largest error with its place and contour, what is left uncut at starts, how far a closed contour
+//! stays from closing, the longest stretch beside all lines. Contours are counted from 1 in the
+//! order of cutting, orienting cuts left out; passes over one line count once and help each other.
+//!
+//! Whether a closed contour closes is judged by the tip alone: film hangs on where the end of the
+//! track does not come back to its beginning, wherever the line was wanted. A wanted line that
+//! nobody told is found in a job by [`wanted_of`].
+
+use std::collections::BTreeMap;
+
+use crate::blade::{TOLD_ERROR_MM, TipPath, TrailingBlade};
+use crate::check::{self, TipError};
+use crate::edges::EdgeIndex;
+use crate::finding::Finding;
+use crate::geometry::{Bounds, Contour, Point, distance_to_segment, wrap_angle};
+use crate::job::Job;
+use crate::simulate::{SimulatedCut, Simulation};
+
+/// A contour that stays further from closing holds its piece, mm: one common plotter unit.
+const BRIDGE_MM: f64 = 0.025;
+/// How much of a track's beginning its end may come back to, mm: the longest stray start of a blade
+/// for thick stock (offset 1 mm, 4 offsets).
+const BEGINNING_MM: f64 = 4.0;
+/// A cut whose wanted line is unknown was meant to close if its ends come this near, mm: common
+/// practice, no source.
+const MEANT_TO_CLOSE_MM: f64 = 0.5;
+/// Steps in which stray stretches are measured, mm.
+const STRAY_STEP_MM: f64 = 0.1;
+/// Beyond this the distance to a line does not matter any more, mm.
+const REACH_MM: f64 = 20.0;
+
+/// A wanted line and the tracks of the tip that cut it, one for each pass.
+#[derive(Debug, Clone)]
+pub struct Followed<'a> {
+    /// The line, from where the cut begins.
+    pub wanted: Contour,
+    /// The cut has to come back to its beginning.
+    pub closes: bool,
+    /// Where the tip went, mm.
+    pub tracks: Vec<&'a [Point]>,
+}
+
+/// A length, where it is, and which contour (from 1) it belongs to.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Worst {
+    /// How much, mm.
+    pub mm: f64,
+    /// Where.
+    pub at: Point,
+    /// Number of the contour in the order of cutting, from 1; 0 when there is none.
+    pub contour: usize,
+}
+
+/// How true a cut is.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Proof {
+    /// Largest distance between tip and wanted lines, either way.
+    pub error: Worst,
+    /// Largest distance from a line's start to the nearest place where it was cut, overcut included.
+    pub start_gap: Worst,
+    /// Largest distance that a closed contour's end keeps from its beginning, overcut included.
+    pub closing_gap: Worst,
+    /// Closed contours that do not close: their pieces hang on.
+    pub bridges: usize,
+    /// Longest stretch of the tip's way that lies beside all wanted lines.
+    pub stray: Worst,
+}
+
+/// What `simulation` of the bytes of `job` does to `paths`, the lines in the order of cutting.
+pub fn of_plan(simulation: &Simulation, job: &Job, paths: &[TipPath]) -> (TipError, Proof) {
+    let mut tracks: BTreeMap<usize, Vec<&[Point]>> = BTreeMap::new();
+    for (cut, path) in simulation.cuts.iter().zip(&job.paths) {
+        if let Some(line) = path.line {
+            tracks.entry(line).or_default().push(&cut.tip);
+        }
+    }
+    let lines: Vec<Followed<'_>> = paths
+        .iter()
+        .map(|path| Followed {
+            wanted: path.contour.clone(),
+            closes: path.contour.closed,
+            tracks: path.line.and_then(|line| tracks.remove(&line)).unwrap_or_default(),
+        })
+        .collect();
+    prove(&lines)
+}
+
+/// What a job does (`really`, simulated with the blade's true offset) to the lines that
+/// `as_written`, its simulation with the offset set, shows to be wanted.
+pub fn of_job(
+    as_written: &Simulation,
+    really: &Simulation,
+    written_for: WrittenFor,
+) -> (TipError, Proof) {
+    let wanted = wanted_of(as_written, written_for).into_iter();
+    let lines: Vec<Followed<'_>> = wanted
+        .zip(&really.cuts)
+        .map(|((wanted, closes), cut)| Followed { wanted, closes, tracks: vec![&cut.tip] })
+        .collect();
+    prove(&lines)
+}
+
+/// Judges what the tip did by what was wanted.
+pub fn prove(lines: &[Followed<'_>]) -> (TipError, Proof) {
+    let tracks: Vec<&[Point]> = lines.iter().flat_map(|l| l.tracks.iter().copied()).collect();
+    let wanted: Vec<&Contour> = lines.iter().map(|line| &line.wanted).collect();
+    let error = check::tip_error(&tracks, &wanted);
+    (error, gaps(lines, &error))
+}
+
+fn gaps(lines: &[Followed<'_>], error: &TipError) -> Proof {
+    let mut proof = Proof { error: located(lines, error), ..Proof::default() };
+    for (i, line) in lines.iter().enumerate() {
+        let contour = i + 1;
+        let Some(&start) = line.wanted.points.first() else { continue };
+        let gap = line.tracks.iter().map(|t| distance_to_track(start, t)).fold(REACH_MM, f64::min);
+        keep(&mut proof.start_gap, Worst { mm: gap, at: start, contour });
+        if line.closes {
+            let gap = line.tracks.iter().map(|t| closing_gap(t)).fold(REACH_MM, f64::min);
+            keep(&mut proof.closing_gap, Worst { mm: gap, at: start, contour });
+            proof.bridges += usize::from(gap > BRIDGE_MM);
+        }
+    }
+    if error.stray_mm > TOLD_ERROR_MM {
+        proof.stray = longest_stray(lines);
+    }
+    proof
+}
+
+fn keep(worst: &mut Worst, found: Worst) {
+    if found.mm > worst.mm {
+        *worst = found;
+    }
+}
+
+/// The larger of both errors, and the line nearest to it.
+fn located(lines: &[Followed<'_>], error: &TipError) -> Worst {
+    let at = if error.stray_mm >= error.uncut_mm { error.stray_at } else { error.uncut_at };
+    let (mut nearest, mut contour) = (f64::INFINITY, 0);
+    for (i, line) in lines.iter().enumerate() {
+        let bounds = line.wanted.bounds();
+        if !bounds.grown(nearest).touches(Bounds::of(&[at])) {
+            continue;
+        }
+        let only = line.wanted.points.first().map(|&p| (p, p));
+        let edges = line.wanted.edges().chain(only);
+        let distance = edges.map(|(a, b)| distance_to_segment(at, a, b)).fold(REACH_MM, f64::min);
+        if distance < nearest {
+            (nearest, contour) = (distance, i + 1);
+        }
+    }
+    Worst { mm: error.worst_mm(), at, contour }
+}
+
+fn distance_to_track(p: Point, track: &[Point]) -> f64 {
+    match track {
+        [dot] => p.distance(*dot),
+        _ => track.windows(2).map(|w| distance_to_segment(p, w[0], w[1])).fold(REACH_MM, f64::min),
+    }
+}
+
+/// How near the later half of a track comes to its beginning; 0 where they cross.
+fn closing_gap(track: &[Point]) -> f64 {
+    let length: f64 = track.windows(2).map(|w| w[0].distance(w[1])).sum();
+    let beginning = BEGINNING_MM.min(length / 4.0);
+    let (mut early, mut late, mut along) = (Vec::new(), Vec::new(), 0.0);
+    for w in track.windows(2) {
+        if along < beginning {
+            let step = w[0].distance(w[1]);
+            let share = if step > 0.0 { ((beginning - along) / step).min(1.0) } else { 1.0 };
+            early.push((w[0], w[0].lerp(w[1], share)));
+        }
+        along += w[0].distance(w[1]);
+        if along > length / 2.0 {
+            late.push((w[0], w[1]));
+        }
+    }
+    let mut gap = REACH_MM;
+    let bounds = early.iter().fold(Bounds::EMPTY, |b, (p, q)| b.union(Bounds::of(&[*p, *q])));
+    for &(a, b) in late.iter().rev() {
+        if bounds.grown(gap).touches(Bounds::of(&[a, b])) {
+            gap = early.iter().map(|&(p, q)| between((a, b), (p, q))).fold(gap, f64::min);
+        }
+        if gap == 0.0 {
+            break;
+        }
+    }
+    gap
+}
+
+/// Distance of two straight edges.
+fn between((a, b): (Point, Point), (p, q): (Point, Point)) -> f64 {
+    let parted =
+        |a: Point, b: Point, p: Point, q: Point| (b - a).cross(p - a) * (b - a).cross(q - a) < 0.0;
+    if parted(a, b, p, q) && parted(p, q, a, b) {
+        return 0.0;
+    }
+    let ends = [(p, a, b), (q, a, b), (a, p, q), (b, p, q)];
+    ends.into_iter().map(|(e, a, b)| distance_to_segment(e, a, b)).fold(REACH_MM, f64::min)
+}
+
+/// The longest stretch of the tip's way further than [`TOLD_ERROR_MM`] from every wanted line.
+fn longest_stray(lines: &[Followed<'_>]) -> Worst {
+    let rings: Vec<Vec<Point>> = lines.iter().map(|line| ring(&line.wanted)).collect();
+    let index = EdgeIndex::new(rings.iter().map(Vec::as_slice), 1.0);
+    let mut worst = Worst::default();
+    for (i, line) in lines.iter().enumerate() {
+        for track in &line.tracks {
+            let (mut stretch, mut begun) = (0.0, Point::ORIGIN);
+            for w in track.windows(2) {
+                let length = w[0].distance(w[1]);
+                let steps = (length / STRAY_STEP_MM).ceil().max(1.0);
+                for k in 0..steps as usize {
+                    let middle = w[0].lerp(w[1], (k as f64 + 0.5) / steps);
+                    if index.nearest(middle, TOLD_ERROR_MM).is_some() {
+                        stretch = 0.0;
+                        continue;
+                    }
+                    if stretch == 0.0 {
+                        begun = middle;
+                    }
+                    stretch += length / steps;
+                    keep(&mut worst, Worst { mm: stretch, at: begun, contour: i + 1 });
+                }
+            }
+        }
+    }
+    worst
+}
+
+fn ring(line: &Contour) -> Vec<Point> {
+    let mut points = line.points.clone();
+    if line.closed {
+        points.extend(line.points.first());
+    }
+    points
+}
+
+/// What a job's bytes were written for, when nobody tells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WrittenFor {
+    /// For a trailing blade of the set offset: the tip's track is what is wanted.
+    TrailingBlade,
+    /// For a tool that cuts where it is sent: the axis path is what is wanted.
+    Axis,
+}
+
+/// Says what was taken for the wanted lines of a job that names none.
+pub fn assumed(written_for: WrittenFor, offset_mm: f64) -> Finding {
+    let text = match written_for {
+        WrittenFor::TrailingBlade => format!(
+            "The job swings a blade, so it is taken as written for an offset of {offset_mm:.3} mm: \
+             what that blade's tip would cut counts as wanted."
+        ),
+        WrittenFor::Axis => "The job swings no blade, so the lines that it sends the tool along \
+                             count as wanted."
+            .to_owned(),
+    };
+    Finding::note("lines-assumed", text)
+        .hint("With check, --wanted tip or --wanted axis says which; --blade-offset the offset.")
+}
+
+/// Heading that a blade turns about its resting tip only when it is swung, radians: dragged around
+/// a corner of any angle, the tip has moved by more than [`RESTING`] offsets by then.
+const SWUNG: f64 = std::f64::consts::PI / 3.0;
+/// A tip that stays within so many offsets rests: swings in chords let it move by 0.06 at most.
+const RESTING: f64 = 0.1;
+
+/// Tells by its swings whether a job was written for a trailing blade of `offset_mm`.
+pub fn written_for(simulation: &Simulation, offset_mm: f64) -> WrittenFor {
+    let swings = |cut: &SimulatedCut| offset_mm > 0.0 && has_swing(cut, offset_mm);
+    if simulation.cuts.iter().any(swings) { WrittenFor::TrailingBlade } else { WrittenFor::Axis }
+}
+
+fn has_swing(cut: &SimulatedCut, offset_mm: f64) -> bool {
+    let (Some(&axis), Some(&tip)) = (cut.axis.first(), cut.tip.first()) else { return false };
+    let mut blade = TrailingBlade::new(offset_mm, axis, (axis - tip).angle());
+    let (mut rest, mut turned) = (tip, 0.0);
+    for &to in cut.axis.iter().skip(1) {
+        let heading = blade.heading();
+        blade.line_to(to);
+        turned += wrap_angle(blade.heading() - heading);
+        if blade.tip().distance(rest) > RESTING * offset_mm {
+            (rest, turned) = (blade.tip(), 0.0);
+        }
+        if turned.abs() >= SWUNG {
+            return true;
+        }
+    }
+    false
+}
+
+/// The lines that a job's cuts are to follow (overcut included, so none is a closed contour) and
+/// whether each has to close, taken from the simulation with the offset that it was written for.
+pub fn wanted_of(simulation: &Simulation, written_for: WrittenFor) -> Vec<(Contour, bool)> {
+    let line = |cut: &SimulatedCut| {
+        let track = if written_for == WrittenFor::Axis { &cut.axis } else { &cut.tip };
+        let ends = track.first().zip(track.last());
+        let length: f64 = track.windows(2).map(|w| w[0].distance(w[1])).sum();
+        let back = ends.is_some_and(|(a, b)| a.distance(*b) <= MEANT_TO_CLOSE_MM);
+        let runs_on = length > 0.0 && closing_gap(track) <= BRIDGE_MM;
+        let closes = length > 4.0 * MEANT_TO_CLOSE_MM && (back || runs_on);
+        (Contour::open(track.clone()), closes)
+    };
+    simulation.cuts.iter().map(line).collect()
+}
