@@ -8,15 +8,24 @@ fn library() -> (tempfile::TempDir, Library) {
     (folder, library)
 }
 
-/// Keys of a profile that need a source: all but its names; a table counts as one.
+/// Every value of a profile by its key, those in tables as `table.key`, its names left out.
+fn leaves(table: &toml::Table, before: &str) -> Vec<String> {
+    let named = |key: &str| before.is_empty() && matches!(key, "name" | "title" | "source");
+    let of = |(key, value): (&String, &toml::Value)| match value {
+        toml::Value::Table(inner) => leaves(inner, &format!("{before}{key}.")),
+        _ => vec![format!("{before}{key}")],
+    };
+    table.iter().filter(|(key, _)| !named(key)).flat_map(of).collect()
+}
+
+/// Values of a profile without a source, and sources without a value.
 fn unsourced(text: &str) -> Vec<String> {
     let table: toml::Table = text.parse().unwrap();
     let sources = table["source"].as_table().unwrap();
-    let keys = table.keys().filter(|k| !matches!(k.as_str(), "name" | "title" | "source"));
-    let unsourced =
-        keys.filter(|k| sources.get(*k).and_then(|s| s.as_str()).is_none_or(str::is_empty));
-    let stale = sources.keys().filter(|k| !table.contains_key(*k)).map(|k| format!("stale {k}"));
-    unsourced.cloned().chain(stale).collect()
+    let leaves = leaves(&table, "");
+    let told = |key: &str| sources.get(key).and_then(|s| s.as_str()).is_some_and(|s| s.len() > 5);
+    let stale = sources.keys().filter(|k| !leaves.contains(k)).map(|k| format!("stale {k}"));
+    leaves.iter().filter(|key| !told(key)).cloned().chain(stale).collect()
 }
 
 #[test]
@@ -34,6 +43,45 @@ fn every_built_in_profile_reads_and_names_its_sources() {
         assert_eq!(material.name, listed.name);
         let text = library.material_text(&listed.name).unwrap().0;
         assert_eq!(unsourced(&text), [""; 0], "{}", listed.name);
+    }
+}
+
+#[test]
+fn a_value_in_a_table_needs_its_own_source() {
+    let text = "name = 'x'\nunit_mm = 1\n[motion]\nlift_s = 1\nlower_s = 2\n[source]\nunit_mm = 'a manual'\n\
+                'motion.lift_s' = 'a manual'\nmotion = 'a manual'\n";
+    assert_eq!(unsourced(text), ["motion.lower_s", "stale motion"]);
+}
+
+/// What a material is cut with: only a tool without an edge, or a material that is refused, leaves
+/// something out.
+#[test]
+fn every_material_says_all_that_a_cut_needs() {
+    let (_folder, library) = library();
+    for listed in library.materials() {
+        let table: toml::Table = library.material_text(&listed.name).unwrap().0.parse().unwrap();
+        let missing = |keys: &[&str]| {
+            keys.iter()
+                .filter(|k| !table.contains_key(**k))
+                .map(|k| k.to_string())
+                .collect::<Vec<_>>()
+        };
+        let always = [
+            "blade_offset_mm",
+            "overcut_mm",
+            "swing_tolerance_mm",
+            "passes",
+            "smallest_piece_mm",
+            "smallest_stroke_mm",
+            "mirrored",
+        ];
+        assert_eq!(missing(&always), [""; 0], "{}", listed.name);
+        if !table.contains_key("refused") {
+            assert_eq!(missing(&["force_gf", "velocity_cm_s"]), [""; 0], "{}", listed.name);
+            let edge = ["blade_angle_deg", "blade_extension_mm"];
+            let wanted = if listed.name == "pen" { edge.len() } else { 0 };
+            assert_eq!(missing(&edge).len(), wanted, "{}", listed.name);
+        }
     }
 }
 
