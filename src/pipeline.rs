@@ -283,6 +283,7 @@ fn plan_film(
         settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines_mm.is_some();
     findings.extend(own.into_iter().filter(|f| !crossing || f.code != "cuts-cross"));
     let (tip_error, proof) = proof::of_plan(&back.simulation, &job, &paths);
+    findings.extend(proof::off_line(&proof, &findings));
     let film = film.name.clone();
     let simulation = back.simulation;
     let ordered_mm = report.travel_mm;

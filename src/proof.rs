@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 use crate::blade::{TOLD_ERROR_MM, TipPath, TrailingBlade};
 use crate::check::{self, TipError};
 use crate::edges::EdgeIndex;
-use crate::finding::Finding;
+use crate::finding::{Finding, Place};
 use crate::geometry::{Bounds, Contour, Point, distance_to_segment, wrap_angle};
 use crate::job::Job;
 use crate::simulate::{SimulatedCut, Simulation};
@@ -246,6 +246,20 @@ pub enum WrittenFor {
     TrailingBlade,
     /// For a tool that cuts where it is sent: the axis path is what is wanted.
     Axis,
+}
+
+/// Tells of a tip that leaves its lines by more than [`TOLD_ERROR_MM`], unless `told` does already.
+pub fn off_line(proof: &Proof, told: &[Finding]) -> Option<Finding> {
+    let Worst { mm, at, contour } = proof.error;
+    if mm <= TOLD_ERROR_MM || told.iter().any(|f| f.code == "tip-off-line") {
+        return None;
+    }
+    let text = format!("The tip and contour {contour} are up to {mm:.3} mm apart here, simulated.");
+    Some(
+        Finding::warning("tip-off-line", text)
+            .at(Place::sheet(at))
+            .hint("Draw this place larger or smoother, or take a blade with a smaller offset."),
+    )
 }
 
 /// Says what was taken for the wanted lines of a job that names none.

@@ -2,8 +2,10 @@
 //! machines that turn the blade themselves, speed and force around swings.
 
 use bladewright::check::tip_error;
-use bladewright::drawing::{self, ReadSettings};
+use bladewright::drawing::{self, Drawing, ReadSettings};
+use bladewright::finding::Finding;
 use bladewright::geometry::Point;
+use bladewright::order::Strategy;
 use bladewright::pipeline::{self, Plan, PlanSettings};
 use bladewright::place::Dash;
 use bladewright::profile::{Library, Machine, Material};
@@ -118,4 +120,45 @@ fn stretches_between_bridges_begin_and_end_where_they_should() {
             assert!(error <= UNIT_MM, "offset {offset}, line {line}: {error}");
         }
     }
+}
+
+/// Every drawing of the tests, from the thinnest to the thickest blade.
+#[test]
+fn the_tip_keeps_within_a_unit_on_every_drawing() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/drawings");
+    let mut count = 0;
+    for (file, drawing, findings) in drawings(&folder) {
+        for offset in [0.1, 0.25, 0.5, 1.0] {
+            let mut settings = PlanSettings::new(machine("plain-hpgl"), material("vinyl-cast"));
+            settings.blade_offset_mm = Some(offset);
+            settings.overcut_mm = Some(2.0 * offset);
+            settings.strategy = Strategy::Nearest;
+            for plan in pipeline::plan(&drawing, &findings, &settings).unwrap_or_default() {
+                let worst = plan.proof.error;
+                let told = plan.findings.iter().any(|f| f.code == "tip-off-line");
+                assert!(!told && worst.mm <= UNIT_MM, "{file}, offset {offset}: {worst:?}");
+                assert_eq!(plan.proof.bridges, 0, "{file}, offset {offset}: {:?}", plan.proof);
+                count += 1;
+            }
+        }
+    }
+    assert!(count > 100, "{count}");
+}
+
+/// All drawings below `folder` that can be read.
+fn drawings(folder: &std::path::Path) -> Vec<(String, Drawing, Vec<Finding>)> {
+    let mut all = Vec::new();
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            all.extend(drawings(&path));
+        } else if path.extension().is_some_and(|e| e == "svg")
+            && let Ok((drawing, findings)) =
+                drawing::read(&std::fs::read(&path).unwrap(), &ReadSettings::default())
+        {
+            all.push((path.display().to_string(), drawing, findings));
+        }
+    }
+    all.sort_by(|a, b| a.0.cmp(&b.0));
+    all
 }

@@ -15,10 +15,29 @@ use super::steer::Waypoint;
 use super::{Part, TrailingBlade};
 use crate::geometry::{Point, distance_to_segment};
 
-/// Blades kept at each grid point.
-const PER_PLACE: usize = 2;
-/// Which power of the tip's distance is added up: the higher, the more only the largest counts.
-const EXPONENT: i32 = 6;
+/// How hard a line is searched.
+#[derive(Debug, Clone, Copy)]
+struct Effort {
+    /// Blades kept at each grid point.
+    per_place: usize,
+    /// Grid points tried around each waypoint, in each direction.
+    wide: i32,
+    /// Which power of the tip's distance is added up: the higher, the more only the largest counts.
+    exponent: i32,
+    /// Weight of the distance from the line as a pen would draw it.
+    as_drawn: f64,
+    /// The next effort is made when the tip strays further, in plotter units; what is looked at here
+    /// and there may be a little worse elsewhere.
+    enough_units: f64,
+}
+
+/// One effort after another, until the tip keeps near enough to its line: few lines need more than
+/// the first.
+const EFFORTS: [Effort; 3] = [
+    Effort { per_place: 2, wide: 2, exponent: 6, as_drawn: 1.0, enough_units: 0.88 },
+    Effort { per_place: 4, wide: 2, exponent: 8, as_drawn: 1.0, enough_units: 0.96 },
+    Effort { per_place: 4, wide: 4, exponent: 10, as_drawn: 0.0, enough_units: 0.0 },
+];
 /// Where the tip is watched on a long pull, in blade offsets from its start.
 const LOOKS: [f64; 2] = [1.0, 3.0];
 
@@ -91,26 +110,46 @@ pub(super) fn settle(
     wanted: &Wanted<'_>,
     blade: TrailingBlade,
 ) -> Option<Settled> {
+    let mut best: Option<Settled> = None;
+    for effort in EFFORTS {
+        let settled = search(way, wanted, (blade, effort))?;
+        if best.as_ref().is_none_or(|best| settled.worst_mm < best.worst_mm) {
+            best = Some(settled);
+        }
+        let enough_mm = wanted.unit_mm.map_or(f64::INFINITY, |unit| effort.enough_units * unit);
+        if best.as_ref().is_some_and(|best| best.worst_mm <= enough_mm) {
+            break;
+        }
+    }
+    best
+}
+
+fn search(
+    way: &[Waypoint],
+    wanted: &Wanted<'_>,
+    (blade, effort): (TrailingBlade, Effort),
+) -> Option<Settled> {
     let first = way.first()?;
-    let mut log: Vec<(Point, usize)> = Vec::with_capacity(way.len() * 4 * PER_PLACE);
-    let mut beam: Vec<State> = grid_around(first.at, wanted.unit_mm)
+    let mut log: Vec<(Point, usize)> = Vec::with_capacity(way.len() * 4 * effort.per_place);
+    let mut beam: Vec<State> = grid_around(first.at, wanted.unit_mm, effort.wide)
         .map(|at| {
             let mut blade = blade;
             blade.carry_to(at);
             let start = State { blade, cost: 0.0, worst_mm: 0.0, worst_at: at, before: usize::MAX };
-            Step { from: first, to: first, wanted }.arrive(start)
+            Step { from: first, to: first, wanted, effort }.arrive(start)
         })
         .collect();
-    prune(&mut beam, &mut log);
+    prune(&mut beam, &mut log, effort.per_place);
     for pair in way.windows(2) {
-        let step = Step { from: &pair[0], to: &pair[1], wanted };
+        let step = Step { from: &pair[0], to: &pair[1], wanted, effort };
         beam = beam
             .iter()
             .flat_map(|state| {
-                grid_around(step.to.at, wanted.unit_mm).map(|at| step.taken(*state, at))
+                let places = grid_around(step.to.at, wanted.unit_mm, effort.wide);
+                places.map(|at| step.taken(*state, at))
             })
             .collect();
-        prune(&mut beam, &mut log);
+        prune(&mut beam, &mut log, effort.per_place);
     }
     let best = beam.first()?;
     Some(trace_back(best, way, &log))
@@ -121,6 +160,7 @@ struct Step<'a> {
     from: &'a Waypoint,
     to: &'a Waypoint,
     wanted: &'a Wanted<'a>,
+    effort: Effort,
 }
 
 impl Step<'_> {
@@ -151,23 +191,22 @@ impl Step<'_> {
         };
         let tip = state.blade.tip();
         let drawn = self.wanted.drawn.get(self.to.vertex).map_or(0.0, |p| tip.distance(*p));
-        state.add((tip.distance(corner), drawn), tip);
+        self.add(&mut state, (tip.distance(corner), drawn));
         state
     }
 
     fn watch(&self, state: &mut State) {
         let tip = state.blade.tip();
         let drawn = self.wanted.off_drawn((self.from.vertex, self.to.vertex), tip);
-        state.add((self.wanted.off_line(self.to, tip), drawn), tip);
+        self.add(state, (self.wanted.off_line(self.to, tip), drawn));
     }
-}
 
-impl State {
     /// Notes the tip's distances from the line and from the line as a pen would draw it.
-    fn add(&mut self, (line, drawn): (f64, f64), tip: Point) {
-        self.cost += line.powi(EXPONENT) + drawn.powi(EXPONENT);
-        if line > self.worst_mm {
-            (self.worst_mm, self.worst_at) = (line, tip);
+    fn add(&self, state: &mut State, (line, drawn): (f64, f64)) {
+        let Effort { exponent, as_drawn, .. } = self.effort;
+        state.cost += line.powi(exponent) + as_drawn * drawn.powi(exponent);
+        if line > state.worst_mm {
+            (state.worst_mm, state.worst_at) = (line, state.blade.tip());
         }
     }
 }
@@ -176,12 +215,12 @@ impl State {
 ///
 /// A few at every place, not the few best of all: what a place does to the line that leaves it is
 /// seen only at that line's end.
-fn prune(beam: &mut Vec<State>, log: &mut Vec<(Point, usize)>) {
+fn prune(beam: &mut Vec<State>, log: &mut Vec<(Point, usize)>, per_place: usize) {
     beam.sort_by(|a, b| a.cost.total_cmp(&b.cost));
     let mut kept: Vec<State> = Vec::with_capacity(beam.len());
     for state in beam.iter() {
         let here = state.blade.axis();
-        if kept.iter().filter(|k| k.blade.axis() == here).count() < PER_PLACE {
+        if kept.iter().filter(|k| k.blade.axis() == here).count() < per_place {
             kept.push(*state);
         }
     }
@@ -214,15 +253,16 @@ fn trace_back(best: &State, way: &[Waypoint], log: &[(Point, usize)]) -> Settled
     Settled { points, parts, blade, worst_mm, worst_at }
 }
 
-/// The grid points around `p`, the nearest first; `p` itself without a grid.
-fn grid_around(p: Point, unit_mm: Option<f64>) -> impl Iterator<Item = Point> {
+/// The grid points around `p`, `wide` in each direction; `p` itself without a grid.
+fn grid_around(p: Point, unit_mm: Option<f64>, wide: i32) -> impl Iterator<Item = Point> {
     let unit = unit_mm.unwrap_or(1.0);
-    let (x, y) = ((p.x / unit).floor(), (p.y / unit).floor());
-    let count = if unit_mm.is_some() { 4 } else { 1 };
+    let first = |v: f64| (v / unit).floor() - f64::from(wide / 2 - 1);
+    let (x, y) = (first(p.x), first(p.y));
+    let count = if unit_mm.is_some() { wide * wide } else { 1 };
     (0..count).map(move |i| {
-        if count == 1 {
+        if unit_mm.is_none() {
             return p;
         }
-        Point::new((x + f64::from(i % 2)) * unit, (y + f64::from(i / 2)) * unit)
+        Point::new((x + f64::from(i % wide)) * unit, (y + f64::from(i / wide)) * unit)
     })
 }
