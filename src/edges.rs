@@ -84,7 +84,8 @@ impl EdgeIndex {
         let inside = self.grid.inside(p, (cx, cy));
         for ring in 0..=rings {
             // What lies in a ring further out is beyond the border of the cells looked at.
-            if ring > 0 && best.is_some_and(|b| b.distance <= inside + (ring - 1) as f64 * cell_mm) {
+            if ring > 0 && best.is_some_and(|b| b.distance <= inside + (ring - 1) as f64 * cell_mm)
+            {
                 break;
             }
             self.grid.ring(cx, cy, ring, |cell| {

@@ -143,6 +143,20 @@ fn odd_drawings_are_ordered_too() {
     }
 }
 
+/// Beyond a few thousand lines the order is searched stretch by stretch on all cores.
+#[test]
+fn large_orders_keep_the_rules_and_come_out_the_same_again() {
+    let lines = drawing(11, 2_500);
+    assert!(lines.len() > 5_000);
+    let tree = contour_tree::build(&lines);
+    let wanted = OrderSettings { effort: Effort::Quick, ..settings(Strategy::Best) };
+    let found = order::plan(&lines, &tree, &wanted).0;
+    check_kept(&lines, &tree, &found);
+    assert_eq!(found, order::plan(&lines, &tree, &wanted).0);
+    let nearest = OrderSettings { strategy: Strategy::Nearest, ..wanted.clone() };
+    assert!(travel(&lines, &wanted) < 0.9 * travel(&lines, &nearest));
+}
+
 #[test]
 fn stages_are_finished_in_turn_but_wait_for_what_is_inside() {
     let lines: Vec<Contour> = (0..20)

@@ -24,14 +24,14 @@ pub trait Metric: Clone {
 }
 
 /// A [`Metric`] on the plane.
-pub trait Planar: Metric<Spot = Point> {
+pub trait Planar: Metric<Spot = Point> + Sync {
     /// No move between two boxes `dx` and `dy` apart can be cheaper than this.
     fn gap(&self, dx: f64, dy: f64) -> f64 {
         self.between(Point::ORIGIN, Point::new(dx, dy))
     }
 }
 
-impl<M: Metric<Spot = Point>> Planar for M {}
+impl<M: Metric<Spot = Point> + Sync> Planar for M {}
 
 /// Where the end lies, by the same measure as everything else.
 fn end_cost(end: End, from: Point, between: impl Fn(Point, Point) -> f64) -> f64 {

@@ -33,6 +33,7 @@ mod search;
 mod settings;
 mod sheet;
 pub mod solve;
+mod stretches;
 mod tour;
 
 pub use settings::{Bands, Cost, Effort, End, EntrySettings, OrderSettings, Strategy};

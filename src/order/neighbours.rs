@@ -50,6 +50,15 @@ impl Neighbours {
             seek.finish()
         })
     }
+    /// The lists as they are given, node by node.
+    pub fn of_lists(lists: impl Iterator<Item = impl Iterator<Item = (u32, f32)>>) -> Self {
+        let mut all = Self { first: vec![0], list: Vec::new() };
+        for list in lists {
+            all.list.extend(list);
+            all.first.push(all.list.len() as u32);
+        }
+        all
+    }
     /// The lists of any problem, every pair looked at.
     pub fn of_all_pairs<M: Metric>(problem: &Problem<M>, keep: usize) -> Self {
         let n = problem.len() as u32;

@@ -19,7 +19,10 @@ pub struct Problem<M: Metric> {
     first: Vec<u32>,
     parent: Vec<u32>,
     mate: Vec<u32>,
+    /// The last node, if there is one.
     end: u32,
+    /// The last node, if its price is [`Metric::to_end`].
+    priced_end: u32,
     /// For each node the largest cost between its first spot and another of its spots.
     reach: Vec<f64>,
 }
@@ -43,6 +46,7 @@ impl<M: Metric> Problem<M> {
             parent: Vec::new(),
             mate: Vec::new(),
             end: NOBODY,
+            priced_end: NOBODY,
             reach: Vec::new(),
         };
         problem.add(start);
@@ -61,8 +65,12 @@ impl<M: Metric> Problem<M> {
     }
     /// Makes a last node whose price is [`Metric::to_end`]; call it once, after all others.
     pub fn add_end(&mut self) {
-        let somewhere = self.spots[0];
-        self.end = self.add(&[somewhere]);
+        self.add_last(self.spots[0]);
+        self.priced_end = self.end;
+    }
+    /// Makes a last node at `spot`; call it once, after all others.
+    pub fn add_last(&mut self, spot: M::Spot) {
+        self.end = self.add(&[spot]);
         self.join(0, self.end);
     }
     /// Keeps two nodes side by side, at no cost.
@@ -95,8 +103,11 @@ impl<M: Metric> Problem<M> {
     pub fn slack(&self, node: u32) -> f64 {
         2.0 * self.reach[node as usize]
     }
-    /// How many pairs of spots there are along an order, roughly.
+    /// How many pairs of spots there are along an order, roughly; 0 when every node has one spot.
     pub fn choices(&self) -> usize {
+        if self.spots.len() == self.len() {
+            return 0;
+        }
         self.spots.len() * self.spots.len() / self.len()
     }
     /// The node that has to come after `node`, or [`NOBODY`].
@@ -113,9 +124,9 @@ impl<M: Metric> Problem<M> {
     }
     /// The cost of the move between two nodes at given spots.
     pub fn cost(&self, a: (u32, M::Spot), b: (u32, M::Spot)) -> f64 {
-        if a.0 == self.end {
+        if a.0 == self.priced_end {
             self.metric.to_end(b.1)
-        } else if b.0 == self.end {
+        } else if b.0 == self.priced_end {
             self.metric.to_end(a.1)
         } else {
             self.metric.between(a.1, b.1)

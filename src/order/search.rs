@@ -126,7 +126,7 @@ impl<'a, M: Metric> Search<'a, M> {
     /// lost; tells whether it did. Contours that have to change their spots together get there only
     /// this way.
     fn polish(&mut self, lost: f64) -> bool {
-        if self.problem.choices() > MOST_CHOICES {
+        if !(1..=MOST_CHOICES).contains(&self.problem.choices()) {
             return false;
         }
         let mut route = self.route();

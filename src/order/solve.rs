@@ -12,6 +12,7 @@ use super::precedence::hold_back;
 use super::problem::{NOBODY, Problem, Route};
 use super::search::Search;
 use super::settings::Effort;
+use super::stretches;
 use super::tour::Family;
 
 /// Most kicks of normal effort: a second or two at any size.
@@ -40,7 +41,11 @@ pub fn kicks<M: Metric>(effort: Effort, problem: &Problem<M>) -> u64 {
 }
 
 /// The best route found with so many kicks.
-pub fn solve<M: Metric>(problem: &Problem<M>, near: &Neighbours, kicks: u64) -> Route {
+pub fn solve<M>(problem: &Problem<M>, near: &Neighbours, kicks: u64) -> Route
+where
+    M: Metric + Sync,
+    M::Spot: Send + Sync,
+{
     let family = Family::of(problem);
     let mut best: Option<(f64, Route)> = None;
     for mut start in [greedy::matched(problem, near), greedy::as_numbered(problem)] {
@@ -52,6 +57,11 @@ pub fn solve<M: Metric>(problem: &Problem<M>, near: &Neighbours, kicks: u64) -> 
         }
     }
     let Some((_, route)) = best else { return Route::default() };
+    if problem.len() >= stretches::LARGE {
+        let mut found = stretches::kicked(problem, near, route.clone(), kicks);
+        choose(problem, &mut found);
+        return if problem.total(&found) < problem.total(&route) { found } else { route };
+    }
     let trials = if problem.len() <= SMALL { TRIALS } else { 0 };
     let mut winner = (problem.total(&route), route.clone());
     for seed in 0..trials {
@@ -105,7 +115,7 @@ fn descended<M: Metric>(
 }
 
 /// Turns a route round whose end node came out second instead of last.
-fn set_end_last<M: Metric>(problem: &Problem<M>, route: &mut Route) {
+pub(super) fn set_end_last<M: Metric>(problem: &Problem<M>, route: &mut Route) {
     if problem.end() != NOBODY && route.nodes.last() != Some(&problem.end()) {
         route.nodes[1..].reverse();
     }
