@@ -41,6 +41,18 @@ pub fn map<T: Send>(count: usize, threads: usize, work: impl Fn(usize) -> T + Sy
     parts.into_iter().flat_map(|(_, part)| part).collect()
 }
 
+/// Both results, computed side by side.
+pub fn both<A: Send, B>(a: impl FnOnce() -> A + Send, b: impl FnOnce() -> B) -> (A, B) {
+    std::thread::scope(|scope| {
+        let other = scope.spawn(a);
+        let b = b();
+        match other.join() {
+            Ok(a) => (a, b),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    })
+}
+
 /// As many threads as the machine has cores.
 pub fn cores() -> usize {
     std::thread::available_parallelism().map_or(1, usize::from)

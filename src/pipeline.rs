@@ -16,6 +16,7 @@ use crate::order::{
     self, Bands, Cost, CutOrder, Effort, End, EntrySettings, Floors, OrderReport, OrderSettings,
     Strategy,
 };
+use crate::parallel;
 use crate::place::{self, CutLine, Layout, PlaceError, Placement, Role};
 use crate::profile::{EndAt, FeedAxis, Machine, Material};
 use crate::proof::{self, Proof};
@@ -277,12 +278,14 @@ fn plan_film(
     let written = hpgl::write(&job, &settings.machine.language);
     let back = read_back(&written.bytes, &settings.machine, settings.offset_mm());
     findings.extend(back.findings);
-    let own = check::check(&back.simulation, &back.commands, &settings.machine);
+    let (own, (tip_error, proof)) = parallel::both(
+        || check::check(&back.simulation, &back.commands, &settings.machine),
+        || proof::of_plan(&back.simulation, &job, &paths),
+    );
     // Drawn lines may cross, and weeding lines end on their border.
     let crossing =
         settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines_mm.is_some();
     findings.extend(own.into_iter().filter(|f| !crossing || f.code != "cuts-cross"));
-    let (tip_error, proof) = proof::of_plan(&back.simulation, &job, &paths);
     findings.extend(proof::off_line(&proof, &findings));
     let film = film.name.clone();
     let simulation = back.simulation;

@@ -44,8 +44,10 @@ const MOST_HALVINGS: u32 = 40;
 pub fn tip_error(tracks: &[&[Point]], wanted: &[&Contour]) -> TipError {
     let rings: Vec<Vec<Point>> = wanted.iter().map(|line| ring(line)).collect();
     let cell = cell_mm(&rings);
-    let wanted_index = EdgeIndex::new(rings.iter().map(Vec::as_slice), cell);
-    let cut_index = EdgeIndex::new(tracks.iter().copied(), cell);
+    let (wanted_index, cut_index) = parallel::both(
+        || EdgeIndex::new(rings.iter().map(Vec::as_slice), cell),
+        || EdgeIndex::new(tracks.iter().copied(), cell),
+    );
     let (stray_mm, stray_at) = furthest(tracks, &wanted_index);
     let lines: Vec<&[Point]> = rings.iter().map(Vec::as_slice).collect();
     let (uncut_mm, uncut_at) = furthest(&lines, &cut_index);
