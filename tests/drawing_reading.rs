@@ -274,6 +274,8 @@ fn everything_that_is_not_cut_is_told_with_row_and_column() {
             "gradient-solid",
             "<linearGradient id='l'><stop/><stop offset='1'/></linearGradient><path fill='url(#l)' d='M0 0h5v5z'/>",
         ),
+        ("gradient-empty", "<radialGradient id='l'/><path fill='url(#l) red' d='M0 0h5v5z'/>"),
+        ("join-miter-clip", "<path stroke='red' stroke-linejoin='miter-clip' d='M0 0h5v5z'/>"),
         ("join-arcs", "<path stroke='red' stroke-linejoin='arcs' d='M0 0h5v5z'/>"),
         ("vector-effect-ignored", "<path vector-effect='fixed-position' d='M0 0h5v5z'/>"),
         ("blending-ignored", "<path style='mix-blend-mode:multiply' d='M0 0h5v5z'/>"),
@@ -289,6 +291,21 @@ fn everything_that_is_not_cut_is_told_with_row_and_column() {
         assert_eq!(finding.place.row, Some(2), "{code}: {finding}");
         assert!(finding.place.column.is_some_and(|c| c >= 1), "{code}");
         assert!(finding.text.ends_with('.') && !finding.text.contains("nvalid"), "{finding}");
+    }
+}
+
+/// SVG 2, chapter Paint Servers: a gradient without stops paints as if `none` were given; the
+/// fallback colour is only for paints that do not exist.
+#[test]
+fn a_gradient_without_colours_paints_nothing() {
+    for (stops, shapes) in [("", 0), ("<stop stop-color='red'/>", 1)] {
+        let content = format!(
+            "<linearGradient id='a' href='#b'/><linearGradient id='b'>{stops}</linearGradient>\
+             <path fill='url(#a) green' d='M0 0h5v5z'/>"
+        );
+        let (drawing, _) = take(&page(&content));
+        let painted = drawing.shapes.iter().filter(|s| s.fill.is_some_and(|f| f.paint.alpha > 0.0));
+        assert_eq!(painted.count(), shapes, "{stops}");
     }
 }
 

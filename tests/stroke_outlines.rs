@@ -385,3 +385,35 @@ fn a_million_dashes_are_refused_not_drawn() {
     assert!(result.dashes_dropped);
     assert_eq!(result.contours.len(), 1);
 }
+
+/// An arm of a ten-millionth of the curve is no direction, one of a thousandth is; there the curve
+/// turns within a small part of the width, which is told. Radii as usual in icons are not.
+#[test]
+fn tight_turns_are_told_and_vanishing_arms_left_out() {
+    let paint = Paint { rgb: [0, 0, 0], alpha: 1.0, solid: true };
+    let stroke = Stroke {
+        width: 20.0,
+        cap: Cap::Butt,
+        join: Join::Miter,
+        miter_limit: 4.0,
+        dashes: vec![],
+        dash_offset: 0.0,
+        paint,
+    };
+    let along = |data: &str| outline(&BezPath::from_svg(data).unwrap(), &stroke, TOLERANCE);
+    let bare = along("M20 160C20.00001 160 160 20 160.00001 20");
+    let box_of = |contours: &[Vec<Point>]| {
+        let points = contours.iter().flatten();
+        points.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), p| {
+            (low.min(p.x), high.max(p.x))
+        })
+    };
+    // The ends are cut off square to the chord, which rises at 45 degrees.
+    let (low, high) = box_of(&bare.contours);
+    let half = 10.0 * std::f64::consts::FRAC_1_SQRT_2;
+    assert!((low - (20.0 - half)).abs() < 0.02 && (high - (160.0 + half)).abs() < 0.02);
+    assert_eq!(bare.tight_turn, None);
+    assert!(along("M20 160C20.1 160 160 20 160.1 20").tight_turn.is_some());
+    assert_eq!(along("M20 160C60 160 120 20 160 20").tight_turn, None);
+    assert_eq!(along("M0 0h50a2 2 0 0 1 2 2v50").tight_turn, None);
+}

@@ -20,7 +20,15 @@ pub(super) struct Coat {
     /// Index of its shape among those that are cut.
     pub shape: usize,
     pub place: Place,
-    pub dashes_dropped: bool,
+    pub told: Told,
+}
+
+/// What there is to tell of a stroke's outline.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Told {
+    dashes_dropped: bool,
+    /// Where a curve turns tightly, mm on the page.
+    tight_turn: Option<Point>,
 }
 
 /// A shape that runs past the page by less than this does so by rounding, mm.
@@ -44,6 +52,7 @@ pub(super) fn coats(
     }
     coats.retain(|coat| !coat.area.is_empty());
     let mut findings = dropped_dashes(&coats);
+    findings.extend(tight_turns(&coats));
     let (mut ink, only_paper) = erase_paper(coats, settings);
     let drawn = ink.iter().filter_map(|coat| Some((coat.area.bounds(), *shapes.get(coat.shape)?)));
     findings.extend(past_page(drawing, drawn, settings.crop_to_page));
@@ -60,7 +69,7 @@ pub(super) fn coats(
 }
 
 fn dropped_dashes(coats: &[Coat]) -> Vec<Finding> {
-    let dropped = coats.iter().filter(|coat| coat.dashes_dropped);
+    let dropped = coats.iter().filter(|coat| coat.told.dashes_dropped);
     let finding = |coat: &Coat| {
         let text = format!(
             "A dashed line would fall into more than {} pieces and is taken as whole.",
@@ -71,6 +80,25 @@ fn dropped_dashes(coats: &[Coat]) -> Vec<Finding> {
             .hint("Make the dashes longer or the line shorter.")
     };
     dropped.map(finding).take(NAMED).collect()
+}
+
+/// Strokes whose outline viewers do not agree on.
+fn tight_turns(coats: &[Coat]) -> Option<Finding> {
+    let mut tight =
+        coats.iter().filter_map(|coat| Some((coat.place, coat.told.tight_turn?))).peekable();
+    let (place, at) = *tight.peek()?;
+    let text = match tight.count() {
+        1 => "A curve turns".to_owned(),
+        n => format!("{n} curves turn"),
+    };
+    let text = format!(
+        "{text} sharply within a small part of the line's width (first at {:.1}, {:.1} mm from the \
+         page's top left corner). The outline follows the standard's definition; some viewers \
+         draw it otherwise.",
+        at.x, at.y
+    );
+    let hint = "Look at the picture; a node or a wider bend makes it the same everywhere.";
+    Some(Finding::note("stroke-turns-tightly", text).at(place).hint(hint))
 }
 
 fn only_paper_finding(settings: &InkSettings) -> Finding {
@@ -96,8 +124,8 @@ pub(super) fn shape_coats(
         coats.push(coat(shape, area, fill.paint));
     }
     if let Some(stroke) = &shape.stroke {
-        let (area, dashes_dropped) = stroke_area(shape, stroke, tolerance).map_err(too_far)?;
-        coats.push(Coat { dashes_dropped, ..coat(shape, area, stroke.paint) });
+        let (area, told) = stroke_area(shape, stroke, tolerance).map_err(too_far)?;
+        coats.push(Coat { told, ..coat(shape, area, stroke.paint) });
         if shape.stroke_first {
             coats.reverse();
         }
@@ -111,7 +139,7 @@ pub(super) fn shape_coats(
 }
 
 fn coat(shape: &Shape, area: Area, paint: Paint) -> Coat {
-    Coat { area, paint, layer: shape.layer, shape: 0, place: shape.place, dashes_dropped: false }
+    Coat { area, paint, layer: shape.layer, shape: 0, place: shape.place, told: Told::default() }
 }
 
 /// Refuses coordinates that no machine reaches before anything is sampled from them.
@@ -209,25 +237,32 @@ fn as_convex(contour: &[Point]) -> Option<Vec<Point>> {
     Some(ring)
 }
 
-fn stroke_area(shape: &Shape, stroke: &Stroke, tolerance: f64) -> Result<(Area, bool), TooFar> {
+fn stroke_area(shape: &Shape, stroke: &Stroke, tolerance: f64) -> Result<(Area, Told), TooFar> {
     let map = shape.to_page;
     let stretch = stretch(map);
     if stretch == 0.0 || !stretch.is_finite() {
-        return Ok((Area::default(), false));
+        return Ok((Area::default(), Told::default()));
     }
     let outlined = outline(&shape.path, stroke, tolerance / stretch);
     let mut contours = outlined.contours;
     let mirrored = map.determinant() < 0.0;
+    let on_page = |p: Point| {
+        let q = map * kurbo::Point::new(p.x, p.y);
+        Point::new(q.x, q.y)
+    };
     for contour in &mut contours {
         for p in contour.iter_mut() {
-            let on_page = map * kurbo::Point::new(p.x, p.y);
-            *p = Point::new(on_page.x, on_page.y);
+            *p = on_page(*p);
         }
         if mirrored {
             contour.reverse();
         }
     }
-    Ok((Area::swept(&contours)?, outlined.dashes_dropped))
+    let told = Told {
+        dashes_dropped: outlined.dashes_dropped,
+        tight_turn: outlined.tight_turn.map(on_page),
+    };
+    Ok((Area::swept(&contours)?, told))
 }
 
 /// How a coat counts against the paper.

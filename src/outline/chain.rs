@@ -85,8 +85,8 @@ struct Leg {
     straight: bool,
 }
 
-/// Adds the contours that `subpath` paints to `out`.
-pub(super) fn sweep(subpath: &Subpath, brush: &Brush, out: &mut Vec<Vec<Point>>) {
+/// Adds the contours that `subpath` paints to `out`; tells where a curve turns tightly.
+pub(super) fn sweep(subpath: &Subpath, brush: &Brush, out: &mut Vec<Vec<Point>>) -> Option<Point> {
     let speck = subpath.speck();
     let legs: Vec<Leg> = subpath
         .segments
@@ -98,7 +98,7 @@ pub(super) fn sweep(subpath: &Subpath, brush: &Brush, out: &mut Vec<Vec<Point>>)
         .collect();
     let (Some(first), Some(last)) = (legs.first(), legs.last()) else {
         out.extend(corner::dot(subpath.start, brush));
-        return;
+        return None;
     };
     let mut chains = Chains::default();
     for (i, leg) in legs.iter().enumerate() {
@@ -115,6 +115,7 @@ pub(super) fn sweep(subpath: &Subpath, brush: &Brush, out: &mut Vec<Vec<Point>>)
     } else {
         out.push(close_open(first, last, brush, chains));
     }
+    legs.iter().find_map(|leg| curve::tight_turn(&leg.stations, brush.r))
 }
 
 fn corner_between(before: &Leg, after: &Leg) -> Corner {

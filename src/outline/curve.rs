@@ -48,11 +48,21 @@ pub(super) fn stations(segment: &PathSeg, brush: &Brush, speck: f64) -> Option<V
     }
 }
 
+/// A control point nearer to its end than this share of the curve's size was meant to lie on it:
+/// single-precision viewers see it there too.
+const NO_ARM: f64 = 1e-5;
+
 fn bent(curve: &CubicBez, brush: &Brush, speck: f64) -> Option<Vec<Station>> {
     let hull = [curve.p1, curve.p2, curve.p3];
-    if hull.iter().all(|q| point(*q).distance(point(curve.p0)) <= speck) {
+    let size = hull.iter().map(|q| point(*q).distance(point(curve.p0))).fold(0.0, f64::max);
+    if size <= speck {
         return None;
     }
+    let mut curve = *curve;
+    let is_arm = |a, b| point(a).distance(point(b)) > NO_ARM * size;
+    curve.p1 = if is_arm(curve.p0, curve.p1) { curve.p1 } else { curve.p0 };
+    curve.p2 = if is_arm(curve.p3, curve.p2) { curve.p2 } else { curve.p3 };
+    let curve = &curve;
     let probe = Probe { curve, derivative: curve.deriv(), speck };
     let mut stations = vec![probe.start()];
     let (mut t, mut step) = (0.0, 0.25);
@@ -63,6 +73,30 @@ fn bent(curve: &CubicBez, brush: &Brush, speck: f64) -> Option<Vec<Station>> {
         t = next;
     }
     Some(stations)
+}
+
+/// Turns by more than this (cosine) within [`TIGHT`] half widths: viewers that build outlines from
+/// offset curves paint them differently.
+const SHARP_COSINE: f64 = 0.87;
+/// See [`SHARP_COSINE`].
+const TIGHT: f64 = 0.05;
+
+/// Where a curve turns so sharply within a small part of its stroke's width that it is neither a
+/// corner nor a bend.
+pub(super) fn tight_turn(stations: &[Station], r: f64) -> Option<Point> {
+    let mut from = 0;
+    let mut length = 0.0;
+    for to in 1..stations.len() {
+        length += stations[to].p.distance(stations[to - 1].p);
+        while from < to && length > TIGHT * r {
+            length -= stations[from + 1].p.distance(stations[from].p);
+            from += 1;
+        }
+        if stations[from].t.dot(stations[to].t) < SHARP_COSINE {
+            return Some(stations[to].p);
+        }
+    }
+    None
 }
 
 /// The longest span from `t` that keeps within the tolerance, found by halving and stretching

@@ -36,6 +36,9 @@ pub struct Outline {
     pub contours: Vec<Vec<Point>>,
     /// The line had more than [`MOST_DASHES`] dashes and was taken as whole.
     pub dashes_dropped: bool,
+    /// A place where a curve turns within a small part of the width, in the path's coordinates: the
+    /// outline follows the definition there, and viewers differ from it and from each other.
+    pub tight_turn: Option<Point>,
 }
 
 /// Outlines `path` as `stroke` paints it; deviation at most `tolerance`, in the path's own units.
@@ -65,7 +68,8 @@ pub fn outline(path: &BezPath, stroke: &Stroke, tolerance: f64) -> Outline {
     };
     let brush = Brush::new(stroke, tolerance);
     for subpath in Subpath::split(dashed.as_ref().unwrap_or(path)) {
-        chain::sweep(&subpath, &brush, &mut result.contours);
+        let tight = chain::sweep(&subpath, &brush, &mut result.contours);
+        result.tight_turn = result.tight_turn.or(tight);
     }
     result
 }

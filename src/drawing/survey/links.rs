@@ -4,7 +4,8 @@
 use usvg::roxmltree::Node;
 
 use super::losses::{quoted, shortened, tally};
-use super::style::{Prop, Props, XLINK};
+use super::splice::Edit;
+use super::style::{Prop, Props, SVG, XLINK};
 use super::visit::Visitor;
 use crate::finding::Finding;
 
@@ -70,6 +71,9 @@ fn link(v: &mut Visitor<'_>, node: Node<'_, '_>, tag: &str) {
     v.tell(node, finding);
 }
 
+/// Links from gradient to gradient are followed so far.
+const MOST_LINKS: usize = 32;
+
 struct Wanted {
     code: &'static str,
     tag: &'static str,
@@ -90,6 +94,9 @@ fn paints<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
     for value in [Prop::Fill, Prop::Stroke].into_iter().filter_map(|prop| props.get(prop)) {
         let Some(id) = local_url(value) else { continue };
         match v.tags.get(id).map(|n| n.tag_name().name()) {
+            Some("linearGradient" | "radialGradient") if !has_stops(v, id) => {
+                without_stops(v, node, id)
+            }
             Some("linearGradient" | "radialGradient") => {
                 let text = format!(
                     "the gradient {} has no edge to cut; what it paints is cut as solid",
@@ -107,6 +114,30 @@ fn paints<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
                 v.tell(node, Finding::warning("paint-missing", text));
             }
         }
+    }
+}
+
+/// Whether a gradient has stops, its own or those of the one that it refers to.
+fn has_stops(v: &Visitor<'_>, id: &str) -> bool {
+    let mut gradient = v.tags.get(id);
+    for _ in 0..MOST_LINKS {
+        let Some(node) = gradient else { return false };
+        if node.children().any(|child| child.has_tag_name((SVG, "stop"))) {
+            return true;
+        }
+        let next = href(*node).and_then(|link| link.trim().strip_prefix('#'));
+        gradient = next.and_then(|id| v.tags.get(id));
+    }
+    true
+}
+
+/// A gradient without stops paints nothing (SVG 2, chapter Paint Servers), whatever the fallback;
+/// the SVG library paints the fallback, so it is given a stop that lets everything through.
+fn without_stops<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, id: &'a str) {
+    let text = format!("the gradient {} has no colours; nothing is painted", quoted(id));
+    tally(v, node, id, Finding::warning("gradient-empty", text));
+    if let Some(gradient) = v.tags.get(id).copied() {
+        v.edits.push(Edit::child(gradient, "stop", "stop-opacity=\"0\""));
     }
 }
 

@@ -194,6 +194,12 @@ fn lines<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>, context
         let text = "stroke-linejoin: arcs is cut as a miter join".to_owned();
         losses::tally(v, node, "arcs", Finding::warning("join-arcs", text));
     }
+    if stroked && context.line_join == Some("miter-clip") {
+        let text = "stroke-linejoin: miter-clip is cut as SVG 2 defines it; viewers that do not \
+                    know it paint a plain miter join"
+            .to_owned();
+        losses::tally(v, node, "miter-clip", Finding::note("join-miter-clip", text));
+    }
     if let Some(effect) = props.get(Prop::VectorEffect)
         && !matches!(effect, "none" | "non-scaling-stroke" | "inherit")
     {

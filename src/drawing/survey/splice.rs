@@ -25,6 +25,22 @@ impl Edit {
         let at = after_name(node);
         Self { range: at..at, text: format!(" {name}=\"{value}\"") }
     }
+
+    /// One more empty element at the end of an element, in the same namespace.
+    pub(super) fn child(node: Node<'_, '_>, tag: &str, attributes: &str) -> Self {
+        let (range, name_end) = (node.range(), after_name(node));
+        let source = node.document().input_text();
+        let name = source.get(range.start + 1..name_end).unwrap_or_default();
+        let prefix = name.rsplit_once(':').map_or(String::new(), |(p, _)| format!("{p}:"));
+        let child = format!("<{prefix}{tag} {attributes}/>");
+        let written = source.get(range.clone()).unwrap_or_default();
+        if written.ends_with("/>") {
+            let text = format!(">{child}</{name}>");
+            return Self { range: range.end - 2..range.end, text };
+        }
+        let at = range.start + written.rfind("</").unwrap_or(written.len());
+        Self { range: at..at, text: child }
+    }
 }
 
 /// The byte after an element's qualified name.
@@ -73,5 +89,22 @@ mod tests {
         let g = doc.root_element().first_element_child().unwrap();
         let edits = vec![Edit::attribute(g, "id", "x"), Edit::attribute(g, "b", "y")];
         assert_eq!(splice(doc.input_text(), edits, 0), "<svg><g id=\"x\" b=\"y\"/></svg>");
+    }
+
+    #[test]
+    fn a_child_goes_into_empty_and_full_elements() {
+        for (before, after) in [
+            ("<g><p:x a='1'/></g>", "<g><p:x a='1'><p:y b='2'/></p:x></g>"),
+            ("<g><x>text</x ></g>", "<g><x>text<y b='2'/></x ></g>"),
+        ] {
+            let before = before.replacen("<g>", "<g xmlns:p='urn:p'>", 1);
+            let doc = usvg::roxmltree::Document::parse(&before).unwrap();
+            let x = doc.root_element().first_element_child().unwrap();
+            let edit = Edit::child(x, "y", "b='2'");
+            assert_eq!(
+                splice(&before, vec![edit], 0),
+                after.replacen("<g>", "<g xmlns:p='urn:p'>", 1)
+            );
+        }
     }
 }
