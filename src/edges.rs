@@ -44,6 +44,8 @@ pub enum Pairs {
 struct Grid {
     corner: Point,
     cell_mm: f64,
+    /// Cells in one millimetre.
+    per_mm: f64,
     columns: i64,
     rows: i64,
 }
@@ -158,7 +160,13 @@ impl EdgeIndex {
 impl Grid {
     fn over(bounds: Bounds, cell_mm: f64) -> Self {
         if bounds.is_empty() {
-            return Self { corner: Point::ORIGIN, cell_mm, columns: 0, rows: 0 };
+            return Self {
+                corner: Point::ORIGIN,
+                cell_mm,
+                per_mm: 1.0 / cell_mm,
+                columns: 0,
+                rows: 0,
+            };
         }
         let mut cell_mm = cell_mm;
         while cell_mm.is_finite() {
@@ -166,16 +174,21 @@ impl Grid {
             let rows = (bounds.height() / cell_mm).floor() + 1.0;
             if columns * rows <= MOST_CELLS {
                 let (columns, rows) = (columns as i64, rows as i64);
-                return Self { corner: bounds.min, cell_mm, columns, rows };
+                return Self { corner: bounds.min, cell_mm, per_mm: 1.0 / cell_mm, columns, rows };
             }
             cell_mm *= 2.0;
         }
-        Self { corner: bounds.min, cell_mm: f64::MAX, columns: 1, rows: 1 }
+        Self { corner: bounds.min, cell_mm: f64::MAX, per_mm: 0.0, columns: 1, rows: 1 }
     }
 
     /// Column and row of the cell in which `p` lies, or would lie if the grid went on.
     fn key(&self, p: Point) -> (i64, i64) {
-        let of = |x: f64, corner: f64| ((x - corner) / self.cell_mm).floor() as i64;
+        // `floor` is a call on plain x86-64, and this is asked for every end of every edge.
+        let of = |x: f64, corner: f64| {
+            let cells = (x - corner) * self.per_mm;
+            let whole = cells as i64;
+            whole - i64::from(cells < whole as f64)
+        };
         (of(p.x, self.corner.x), of(p.y, self.corner.y))
     }
 
@@ -215,8 +228,15 @@ impl Grid {
 
     /// The cells that an edge runs through, row by row.
     fn along(&self, a: Point, b: Point, mut each: impl FnMut(usize)) {
+        let (key_a, key_b) = (self.key(a), self.key(b));
+        if key_a == key_b {
+            // Most edges are much shorter than a cell is wide.
+            let (column, row) = (key_a.0.min(self.columns - 1), key_a.1.min(self.rows - 1));
+            each((row.max(0) * self.columns + column.max(0)) as usize);
+            return;
+        }
         let (low, high) = if a.y <= b.y { (a, b) } else { (b, a) };
-        let (first, last) = (self.key(low).1, self.key(high).1);
+        let (first, last) = (key_a.1.min(key_b.1), key_a.1.max(key_b.1));
         let last_row = self.rows - 1;
         for row in first.clamp(0, last_row)..=last.clamp(0, last_row) {
             // The edge's part in this row, a hair wider so that rounding leaves no gap.
