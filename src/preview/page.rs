@@ -20,8 +20,11 @@ const HTML: &str = include_str!("page/page.html");
 const STYLE: &str = include_str!("page/page.css");
 const SCRIPT: &str = concat!(
     include_str!("page/data.js"),
+    include_str!("page/plate.js"),
     include_str!("page/sheet.js"),
-    include_str!("page/controls.js")
+    include_str!("page/controls.js"),
+    include_str!("page/playing.js"),
+    include_str!("page/hands.js")
 );
 
 /// What a page shows.
