@@ -69,7 +69,7 @@ pub struct SimulatedCut {
     pub tool: u32,
     /// Offset of the instruction that lowered the tool.
     pub byte: u64,
-    /// Offset just past the instruction of its last move.
+    /// Offset of the instruction of its last move.
     pub end_byte: u64,
     /// When it begins and ends, s from the start of the job; 0 when the machine's motion is unknown.
     pub start_s: f64,
