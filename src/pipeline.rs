@@ -3,6 +3,9 @@
 //! Nothing is computed here; the stages are called in their order and their findings gathered.
 //! Every figure of a plan comes from reading back and simulating the bytes that it would send.
 
+use std::borrow::Cow;
+use std::sync::Arc;
+
 use crate::blade::{self, BladeSettings, TipPath};
 use crate::check::{self, TipError};
 use crate::contour_tree;
@@ -10,7 +13,7 @@ use crate::drawing::Drawing;
 use crate::finding::Finding;
 use crate::geometry::{Bounds, Contour, Point};
 use crate::hpgl::{self, Located, Written};
-use crate::ink::{self, Film, InkError, InkSettings, Trace};
+use crate::ink::{self, Film, Ink, InkError, InkSettings, Trace};
 use crate::job::{self, Job, JobError, Pace};
 use crate::order::{
     self, Bands, Cost, CutOrder, Effort, End, EntrySettings, Floors, OrderReport, OrderSettings,
@@ -104,8 +107,8 @@ pub enum Size {
 pub struct Plan {
     /// Name of the film; empty when there is only one.
     pub film: String,
-    /// The lines on the sheet.
-    pub layout: Layout,
+    /// The lines on the sheet, the same in every order.
+    pub layout: Arc<Layout>,
     /// The order in which they are cut.
     pub order: CutOrder,
     /// Travel from line to line before the blade is compensated, mm: what the order makes small.
@@ -192,13 +195,11 @@ pub fn plan_orders(
     let drawing = sized(drawing, settings)?;
     let (ink, seen) = ink::visible(&drawing, &settings.ink)?;
     let common: Vec<Finding> = findings.iter().cloned().chain(seen).collect();
-    let holds = |film: &&Film| !film.regions.is_empty() || !film.lines.is_empty();
-    let films: Vec<&Film> = ink.films.iter().filter(holds).collect();
-    let laid = laid(&films, &drawing, settings)?;
+    let sheets = sheets(ink, &drawing, settings)?;
     let in_order = |&strategy: &Strategy| {
         let settings = PlanSettings { strategy, ..settings.clone() };
-        let plans = films.iter().zip(&laid);
-        plans.map(|(film, laid)| plan_film(film, laid.clone(), common.clone(), &settings)).collect()
+        let plans = sheets.iter().map(|sheet| plan_sheet(sheet, common.clone(), &settings));
+        plans.collect()
     };
     strategies.iter().map(in_order).collect()
 }
@@ -213,18 +214,41 @@ pub fn floors(plan: &Plan, settings: &PlanSettings) -> Floors {
     order::floors(&lines, &tree, &plan.order, &order_settings, true)
 }
 
+/// A film's lines in their places, whatever their order.
+struct Sheet {
+    film: String,
+    layout: Arc<Layout>,
+    told: Vec<Finding>,
+}
+
 /// The films on their sheets: each packed for itself, or all about one origin.
-fn laid(
-    films: &[&Film],
-    drawing: &Drawing,
-    settings: &PlanSettings,
-) -> Result<Vec<(Layout, Vec<Finding>)>, PlaceError> {
+fn sheets(ink: Ink, drawing: &Drawing, settings: &PlanSettings) -> Result<Vec<Sheet>, PlaceError> {
     let (page, placement, machine) = (drawing.page_mm, &settings.placement, &settings.machine);
-    if placement.pack_turns.is_some() {
-        return films.iter().map(|film| place::layout(film, page, placement, machine)).collect();
-    }
-    let layouts = place::layouts(films, page, placement, machine)?;
-    Ok(layouts.into_iter().map(|layout| (layout, Vec::new())).collect())
+    let holds = |film: &&Film| !film.regions.is_empty() || !film.lines.is_empty();
+    let films: Vec<&Film> = ink.films.iter().filter(holds).collect();
+    let names: Vec<String> = films.iter().map(|film| film.name.clone()).collect();
+    let laid: Vec<(Layout, Vec<Finding>)> = if placement.pack_turns.is_some() {
+        let packed = films.iter().map(|film| place::layout(film, page, placement, machine));
+        packed.collect::<Result<_, _>>()?
+    } else {
+        let layouts = place::layouts(&films, page, placement, machine)?;
+        layouts.into_iter().map(|layout| (layout, Vec::new())).collect()
+    };
+    drop(ink);
+    let sheet = |(film, (layout, told))| sheet(film, layout, told, settings);
+    Ok(names.into_iter().zip(laid).map(sheet).collect())
+}
+
+/// What can be said and done before the order is known.
+fn sheet(film: String, layout: Layout, mut told: Vec<Finding>, settings: &PlanSettings) -> Sheet {
+    let (layout, joined) = rounding::settle(layout, settings.machine.unit_mm);
+    told.extend(joined);
+    told.extend(place::small_pieces(&layout, &settings.material));
+    let layout = match &settings.placement.dash {
+        Some(dash) => place::bridge(layout, dash),
+        None => layout,
+    };
+    Sheet { film, layout: Arc::new(layout), told }
 }
 
 impl PlanSettings {
@@ -234,11 +258,11 @@ impl PlanSettings {
 }
 
 /// The drawing in its final size, so that every tolerance holds on the sheet.
-fn sized(drawing: &Drawing, settings: &PlanSettings) -> Result<Drawing, PlanError> {
+fn sized<'a>(drawing: &'a Drawing, settings: &PlanSettings) -> Result<Cow<'a, Drawing>, PlanError> {
     let sensible = |x: f64| x.is_finite() && x > 0.0;
     match settings.size {
-        Size::AsDrawn => Ok(drawing.clone()),
-        Size::Scale(factor) if sensible(factor) => Ok(drawing.clone().scaled(factor)),
+        Size::AsDrawn => Ok(Cow::Borrowed(drawing)),
+        Size::Scale(factor) if sensible(factor) => Ok(Cow::Owned(drawing.clone().scaled(factor))),
         Size::Scale(factor) => Err(PlanError::Size(factor.to_string())),
         Size::Fit { width_mm, height_mm } => {
             for length in [width_mm, height_mm].into_iter().flatten() {
@@ -250,31 +274,29 @@ fn sized(drawing: &Drawing, settings: &PlanSettings) -> Result<Drawing, PlanErro
             let ratios = [(width_mm, now.width()), (height_mm, now.height())];
             let factors = ratios.into_iter().filter_map(|(want, is)| Some(want? / is));
             let factor = factors.filter(|f| sensible(*f)).fold(f64::INFINITY, f64::min);
-            Ok(if factor.is_finite() { drawing.clone().scaled(factor) } else { drawing.clone() })
+            Ok(if factor.is_finite() {
+                Cow::Owned(drawing.clone().scaled(factor))
+            } else {
+                Cow::Borrowed(drawing)
+            })
         }
     }
 }
 
-fn plan_film(
-    film: &Film,
-    (layout, told): (Layout, Vec<Finding>),
+fn plan_sheet(
+    sheet: &Sheet,
     mut findings: Vec<Finding>,
     settings: &PlanSettings,
 ) -> Result<Plan, PlanError> {
-    findings.extend(told);
-    let (layout, joined) = rounding::settle(layout, settings.machine.unit_mm);
-    findings.extend(joined);
-    findings.extend(place::small_pieces(&layout, &settings.material));
-    let layout = match &settings.placement.dash {
-        Some(dash) => place::bridge(layout, dash),
-        None => layout,
-    };
-    let (order, report) = ordered(&layout, settings);
+    let layout = &sheet.layout;
+    findings.extend(sheet.told.iter().cloned());
+    let (order, report) = ordered(layout, settings);
     findings.extend(report.findings);
-    let paths = tip_paths(&layout, &order);
+    let paths = tip_paths(layout, &order);
     let (axis, followed) = blade::compensate(&paths, &blade_settings(settings));
     findings.extend(followed);
-    let job = job::build(&axis, &layout, &settings.machine, &pace(settings))?;
+    let job = job::build(&axis, layout, &settings.machine, &pace(settings))?;
+    drop(axis);
     let written = hpgl::write(&job, &settings.machine.language);
     let back = read_back(&written.bytes, &settings.machine, settings.offset_mm());
     findings.extend(back.findings);
@@ -287,12 +309,11 @@ fn plan_film(
         settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines_mm.is_some();
     findings.extend(own.into_iter().filter(|f| !crossing || f.code != "cuts-cross"));
     findings.extend(proof::off_line(&proof, &findings));
-    let film = film.name.clone();
     let simulation = back.simulation;
     let ordered_mm = report.travel_mm;
     Ok(Plan {
-        film,
-        layout,
+        film: sheet.film.clone(),
+        layout: Arc::clone(layout),
         order,
         ordered_mm,
         job,
