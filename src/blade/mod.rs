@@ -20,6 +20,7 @@ mod swing;
 
 pub use compensate::{TOLD_ERROR_MM, compensate};
 pub use propagate::{SAMPLE_TOLERANCE_MM, TrailingBlade};
+pub use start::turning_cut;
 
 use crate::geometry::{Bounds, Contour, Point};
 use crate::place::Role;

@@ -38,11 +38,29 @@ pub(super) fn orienting_cut(paths: &[TipPath], settings: &BladeSettings) -> Opti
         })
 }
 
+/// A straight axis move in waste in a wanted direction (radians): a blade whose heading got lost on
+/// the way through a job is brought to the heading that the next cut begins with.
+pub fn turning_cut(
+    paths: &[TipPath],
+    settings: &BladeSettings,
+    heading: f64,
+) -> Option<[Point; 2]> {
+    let first = paths.iter().find_map(|p| p.contour.points.first())?;
+    let length_mm = LENGTHS[0] * settings.offset_mm;
+    MARGINS_MM.iter().find_map(|&margin_mm| {
+        let mut search = Search::new(paths, settings, length_mm, margin_mm);
+        search.heading = Some(heading);
+        search.nearest(*first)
+    })
+}
+
 struct Search<'a> {
     obstacles: Vec<(Bounds, &'a TipPath)>,
     allowed: Bounds,
     length_mm: f64,
     clear_mm: f64,
+    /// The one direction that is wanted.
+    heading: Option<f64>,
 }
 
 impl<'a> Search<'a> {
@@ -55,7 +73,7 @@ impl<'a> Search<'a> {
             // An unknown sheet begins where the work begins.
             None => Bounds { min: work.min, max: work.grown(BEYOND_WORK * length_mm).max },
         };
-        Self { obstacles, allowed, length_mm, clear_mm: reach + margin }
+        Self { obstacles, allowed, length_mm, clear_mm: reach + margin, heading: None }
     }
 
     /// The free place nearest to `start`, ring by ring.
@@ -75,8 +93,10 @@ impl<'a> Search<'a> {
         let half = self.length_mm / 2.0;
         (0..places).flat_map(move |i| {
             let middle = start + Point::along(TAU * i as f64 / places as f64) * radius;
-            (0..DIRECTIONS).map(move |k| {
-                let way = Point::along(TAU * k as f64 / DIRECTIONS as f64) * half;
+            let heading = self.heading;
+            (0..heading.map_or(DIRECTIONS, |_| 1)).map(move |k| {
+                let turn = TAU * k as f64 / DIRECTIONS as f64;
+                let way = Point::along(heading.unwrap_or(turn)) * half;
                 [middle - way, middle + way]
             })
         })

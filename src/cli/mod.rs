@@ -9,6 +9,7 @@ mod compare;
 mod files;
 mod help;
 mod job_file;
+mod meter;
 mod options;
 mod page;
 mod ports;

@@ -11,7 +11,7 @@ use crate::ink::{Covered, Sheets, Trace};
 use crate::order::{Effort, Strategy};
 use crate::pipeline::{self, Plan, PlanSettings, Size};
 use crate::place::{Dash, WeedShape, Weeding};
-use crate::profile::{Library, Machine, Material, ProfileError, Tool};
+use crate::profile::{Handshake, Library, Machine, Material, ProfileError, Tool};
 use crate::units::Length;
 
 use super::{Failure, files};
@@ -32,6 +32,34 @@ pub struct MachineOptions {
     /// How far closed contours are cut past their start [default: the material's]
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     pub overcut: Option<Length>,
+}
+
+/// The handshakes by name.
+#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
+pub enum HandshakeChoice {
+    /// Ask the machine; the profile's where it does not answer
+    Auto,
+    XonXoff,
+    RtsCts,
+    DtrDsr,
+    EnqAck,
+    Software,
+    Paced,
+}
+
+impl HandshakeChoice {
+    /// As profiles say it; `None` for what the machine says or the profile has.
+    pub fn handshake(self) -> Option<Handshake> {
+        Some(match self {
+            Self::Auto => return None,
+            Self::XonXoff => Handshake::XonXoff,
+            Self::RtsCts => Handshake::RtsCts,
+            Self::DtrDsr => Handshake::DtrDsr,
+            Self::EnqAck => Handshake::EnqAck,
+            Self::Software => Handshake::Software,
+            Self::Paced => Handshake::Paced,
+        })
+    }
 }
 
 /// What a drawing becomes.

@@ -1,19 +1,69 @@
-//! `ports`: the serial ports of this computer.
+//! `ports`: the serial ports of this computer, and what a machine at one of them answers.
 
-use super::{Exit, Outcome, talk};
-use crate::send;
+use std::io::Write;
+
+use super::options::MachineOptions;
+use super::{Exit, Failure, Outcome, talk};
+use crate::profile::Handshake;
+use crate::send::{self, PortLock, SerialLink};
 
 #[derive(clap::Args, Debug)]
-pub struct Args {}
+pub struct Args {
+    /// Ask the machine at this port what it is, and print a machine profile for it; nothing moves
+    #[arg(long, value_name = "PORT")]
+    probe: Option<String>,
+    /// With --probe: bits a second [default: the machine's]
+    #[arg(long, value_name = "RATE", requires = "probe", value_parser = clap::value_parser!(u32).range(1..))]
+    baud: Option<u32>,
+    #[command(flatten)]
+    with: MachineOptions,
+}
 
-pub fn run(_: &Args) -> Outcome {
-    let names = send::ports();
-    if names.is_empty() {
+pub fn run(args: &Args) -> Outcome {
+    match &args.probe {
+        Some(port) => probe(port, args),
+        None => list(),
+    }
+}
+
+fn list() -> Outcome {
+    let ports = send::ports_with_what_is_known();
+    if ports.is_empty() {
         talk::error("no serial port was found; plug in the adapter, or look at its cable");
         return Ok(Exit::Machine);
     }
-    for name in names {
-        talk::print(&mut anstream::stdout(), &name)?;
+    for (name, about) in ports {
+        let line = if about.is_empty() { name } else { format!("{name}  {about}") };
+        talk::print(&mut anstream::stdout(), &line)?;
     }
+    Ok(Exit::Done)
+}
+
+fn probe(port: &str, args: &Args) -> Outcome {
+    let (machine, _) = args.with.profiles()?;
+    let mut like = machine;
+    let Some(serial) = &mut like.serial else {
+        let text = format!("the machine \"{}\" has no [serial] table; choose another", like.name);
+        return Err(Failure::usage(text));
+    };
+    serial.baud = args.baud.unwrap_or(serial.baud);
+    let trouble = |text: String| Failure::new(Exit::Machine, text);
+    let Some(_lock) = PortLock::take(port).map_err(trouble)? else {
+        return Err(trouble(format!("a send uses {port}; ask when it has ended")));
+    };
+    let line = crate::profile::Serial { handshake: Handshake::Software, ..serial.clone() };
+    let mut link = SerialLink::open(port, &line).map_err(|e| trouble(e.to_string()))?;
+    let found =
+        send::probe(&mut link).map_err(|e| trouble(format!("the port vanished: {}", e.0)))?;
+    let mut err = anstream::stderr();
+    for (request, answer) in &found.answers {
+        let _ = writeln!(err, "{request:>6}  {}", answer.as_deref().unwrap_or("no answer"));
+    }
+    if !found.any() {
+        return Err(trouble(send::SendError::Silent.to_string()));
+    }
+    let profile = toml::to_string(&found.profile(&like)).map_err(Failure::failed)?;
+    let head = format!("# As \"{}\", with what the machine at {port} answered.", like.name);
+    talk::print(&mut anstream::stdout(), &format!("{head}\n{profile}"))?;
     Ok(Exit::Done)
 }

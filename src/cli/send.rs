@@ -1,17 +1,22 @@
 //! `send`: a drawing or a job → the machine, over a serial port.
 
+mod resume;
+
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::PathBuf;
 
-use indicatif::{ProgressBar, ProgressStyle};
-
-use super::options::DrawingOptions;
+use super::meter::Meter;
+use super::options::{DrawingOptions, HandshakeChoice};
 use super::{Exit, Failure, Outcome, check, files, talk};
 use crate::finding::Severity;
+use crate::hpgl::{self, Located};
 use crate::pipeline;
-use crate::profile::Serial;
+use crate::profile::{Handshake, Serial};
 use crate::report::{Report, duration};
-use crate::send::{self, Ending, SendSettings, SerialLink, StopFlag};
+use crate::send::{
+    self, Ending, Journal, JournalWriter, Marks, PortLock, Progress, SendSettings, SerialLink,
+    StopFlag, Taken,
+};
 use crate::simulate::Simulation;
 
 #[derive(clap::Args, Debug)]
@@ -24,6 +29,27 @@ pub struct Args {
     /// Bits a second [default: the machine's]
     #[arg(long, value_name = "RATE")]
     baud: Option<u32>,
+    /// How the machine holds the sender back; auto asks it [default: the machine's]
+    #[arg(long, value_enum, value_name = "HOW")]
+    handshake: Option<HandshakeChoice>,
+    /// Go on with a job that was interrupted, at the first cut that is not finished
+    #[arg(long, conflicts_with = "from_cut")]
+    resume: bool,
+    /// Begin at this cut, numbered as in the preview
+    #[arg(long, value_name = "N")]
+    from_cut: Option<usize>,
+    /// How often each contour is cut [default: the material's]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=20))]
+    passes: Option<u32>,
+    /// Rehearse: send the job with the tool lifted throughout
+    #[arg(long)]
+    blade_up: bool,
+    /// Wait for the port while another send uses it
+    #[arg(long)]
+    wait: bool,
+    /// Tell progress as JSON on stderr, one event a line
+    #[arg(long)]
+    json: bool,
     /// Do not ask before the knife moves
     #[arg(long, short)]
     yes: bool,
@@ -35,39 +61,148 @@ pub struct Args {
 static STOP: StopFlag = StopFlag::new();
 
 pub fn run(args: &Args) -> Outcome {
-    let settings = args.drawing.settings()?;
-    let serial = serial(args, &settings)?;
+    let mut settings = args.drawing.settings()?;
+    if let Some(passes) = args.passes {
+        settings.material.passes = passes;
+    }
+    if args.blade_up {
+        // Encoded lines lower the tool by themselves.
+        settings.machine.language.encoded = crate::profile::EncodedLines::Never;
+    }
+    let mut serial = serial(args, &settings)?;
     let job = job(args, &settings)?;
-    let mut link =
-        SerialLink::open(&args.port, &serial).map_err(|e| Failure::new(Exit::Machine, e))?;
+    listen_for_signals()?;
+    let _lock = lock(args)?;
+    if args.handshake == Some(HandshakeChoice::Auto) {
+        find_handshake(args, &mut serial)?;
+    }
+    let mut link = open(args, &serial)?;
     say_what_comes(&job, &settings, args);
+    let finished = resume::finished(args, &job, &serial, &settings, &mut link)?;
+    let taken = resume::taken(&job, finished, &settings)?;
     if !args.yes && !agreed()? {
         return Err(Failure::failed("not sent; nothing has moved"));
     }
-    listen_for_signals()?;
-    let meter = Meter::new(&job.simulation);
-    let ending =
-        send::send(&job.bytes, &SendSettings::of(&serial), &mut link, &STOP, &mut |progress| {
-            meter.show(progress.sent);
-        });
-    meter.end();
+    feed(args, &job, &taken, finished, &SendSettings::of(&serial), &mut link)
+}
+
+fn open(args: &Args, serial: &Serial) -> Result<SerialLink, Failure> {
+    SerialLink::open(&args.port, serial).map_err(|e| Failure::new(Exit::Machine, e))
+}
+
+/// Asks the machine whether it answers, and keeps the profile's handshake where it does not.
+fn find_handshake(args: &Args, serial: &mut Serial) -> Result<(), Failure> {
+    let asking = Serial { handshake: Handshake::Software, ..serial.clone() };
+    let mut link = open(args, &asking)?;
+    let found = send::probe(&mut link)
+        .map_err(|error| Failure::new(Exit::Machine, format!("the port vanished: {}", error.0)))?;
+    let said = if found.answers_for_room() {
+        *serial = asking;
+        "the machine answers: its buffer space is asked for (software checking)"
+    } else {
+        "the machine does not tell its buffer space: the profile's handshake is kept"
+    };
+    let _ = writeln!(anstream::stderr(), "{said}");
+    Ok(())
+}
+
+/// The port for this send alone.
+fn lock(args: &Args) -> Result<PortLock, Failure> {
+    let mut told = false;
+    loop {
+        let lock = PortLock::take(&args.port).map_err(|text| Failure::new(Exit::Machine, text))?;
+        if let Some(lock) = lock {
+            return Ok(lock);
+        }
+        if !args.wait {
+            let text = format!("another send uses {}; --wait waits for its end", args.port);
+            return Err(Failure::new(Exit::Machine, text));
+        }
+        if STOP.is_up() {
+            return Err(Failure::new(Exit::Stopped, "stopped while waiting; nothing was sent"));
+        }
+        if !std::mem::replace(&mut told, true) {
+            let _ = writeln!(anstream::stderr(), "waiting for another send on {}", args.port);
+        }
+        std::thread::sleep(std::time::Duration::from_millis(200));
+    }
+}
+
+/// Sends, keeps the journal, and says how it ended.
+fn feed(
+    args: &Args,
+    job: &Job,
+    taken: &Taken,
+    finished: usize,
+    settings: &SendSettings,
+    link: &mut SerialLink,
+) -> Outcome {
+    let bytes = if args.blade_up {
+        let (commands, _) = hpgl::read(&taken.bytes);
+        send::lifted(&taken.bytes, &commands).map_err(Failure::failed)?
+    } else {
+        taken.bytes.clone()
+    };
+    let mut journal = Journal::new(&job.bytes, job.simulation.cuts.len(), finished);
+    let writer = writer(args, &journal);
+    let mut meter = Meter::new(&job.simulation, args.json);
+    let mut last = Progress { sent: 0, obeyed: 0, halted: None };
+    let ending = send::send(&bytes, settings, link, &STOP, &mut |progress| {
+        last = Progress {
+            sent: taken.job_bytes(progress.sent),
+            obeyed: taken.job_bytes(progress.obeyed),
+            ..progress
+        };
+        meter.show(last, &job.marks);
+        let now = job.marks.finished(last.obeyed).max(finished);
+        if now > journal.finished {
+            journal.finished = now;
+            if let Some(writer) = &writer {
+                writer.put(&journal);
+            }
+        }
+    });
+    let seconds = meter.end();
+    resume::enter(&mut journal, &job.marks, last, &ending, settings.answers());
+    if let Some(Err(text)) = writer.map(|writer| writer.end(&journal)) {
+        talk::error(&text);
+    }
     match ending.map_err(|error| Failure::new(Exit::Machine, error))? {
         Ending::Done => {
-            talk::print(
-                &mut anstream::stdout(),
-                &format!(
-                    "sent {} bytes; the machine may still be cutting what its buffer holds",
-                    job.bytes.len()
-                ),
-            )?;
+            let rate = bytes.len() as f64 / seconds.max(1e-3);
+            let end = if settings.answers() {
+                "the machine has done everything and reports no error"
+            } else {
+                "the machine may still be cutting what its buffer holds"
+            };
+            let text = format!(
+                "sent {} bytes at {rate:.0} bytes/s ({:.0} % of the line's); {end}",
+                bytes.len(),
+                100.0 * rate / settings.rate_bytes_s
+            );
+            talk::print(&mut anstream::stdout(), &text)?;
             Ok(Exit::Done)
         }
         Ending::Stopped => {
             talk::error(
                 "stopped; the tool was told to lift. What the machine's buffer holds may still be \
-                 cut: its own stop key is the only sure stop",
+                 cut: its own stop key is the only sure stop. Go on with --resume",
             );
             Ok(Exit::Stopped)
+        }
+    }
+}
+
+/// Keeps the journal beside the job; without one the job is sent all the same.
+fn writer(args: &Args, journal: &Journal) -> Option<JournalWriter> {
+    if args.blade_up || args.file == std::path::Path::new("-") {
+        return None;
+    }
+    match JournalWriter::begin(Journal::path(&args.file), journal) {
+        Ok(writer) => Some(writer),
+        Err(text) => {
+            let _ = writeln!(anstream::stderr(), "{text}; this job cannot be resumed by itself");
+            None
         }
     }
 }
@@ -75,7 +210,9 @@ pub fn run(args: &Args) -> Outcome {
 /// What is sent, and what it does.
 struct Job {
     bytes: Vec<u8>,
+    commands: Vec<Located>,
     simulation: Simulation,
+    marks: Marks,
     report: Report,
 }
 
@@ -89,7 +226,13 @@ fn job(args: &Args, settings: &pipeline::PlanSettings) -> Result<Job, Failure> {
         }
         let plan = plans.pop().ok_or_else(|| Failure::failed("there is nothing to cut"))?;
         let report = Report::of_plan(&plan);
-        return Ok(Job { bytes: plan.written.bytes, simulation: plan.simulation, report });
+        let (commands, _) = hpgl::read(&plan.written.bytes);
+        let marks = Marks::new(&commands, &plan.simulation);
+        let (bytes, simulation) = (plan.written.bytes, plan.simulation);
+        return Ok(Job { bytes, commands, simulation, marks, report });
+    }
+    if args.passes.is_some() {
+        return Err(Failure::usage("--passes: a job is sent as it is; give the drawing"));
     }
     let back = pipeline::read_back(&bytes, &settings.machine, settings.offset_mm());
     if back.simulation.cuts.is_empty() {
@@ -99,7 +242,8 @@ fn job(args: &Args, settings: &pipeline::PlanSettings) -> Result<Job, Failure> {
     let mut findings = back.findings;
     findings.extend(crate::check::check(&back.simulation, &back.commands, &settings.machine));
     let report = Report::of_simulation(&back.simulation, findings);
-    Ok(Job { bytes, simulation: back.simulation, report })
+    let marks = Marks::new(&back.commands, &back.simulation);
+    Ok(Job { bytes, commands: back.commands, simulation: back.simulation, marks, report })
 }
 
 fn serial(args: &Args, settings: &pipeline::PlanSettings) -> Result<Serial, Failure> {
@@ -115,6 +259,9 @@ fn serial(args: &Args, settings: &pipeline::PlanSettings) -> Result<Serial, Fail
             return Err(Failure::usage("--baud 0: write the line's rate, for example 9600"));
         }
         serial.baud = baud;
+    }
+    if let Some(handshake) = args.handshake.and_then(HandshakeChoice::handshake) {
+        serial.handshake = handshake;
     }
     Ok(serial)
 }
@@ -132,8 +279,8 @@ fn say_what_comes(job: &Job, settings: &pipeline::PlanSettings, args: &Args) {
         err,
         "{width:.1} x {height:.1} mm at {x:.1}, {y:.1} mm, {} cuts, {time}, in {} on {} at {}.\n\
          The knife and the rollers will move: hands, hair and sleeves clear. Stay with the machine; \
-         its stop key is the only sure stop. Send a new job once with the blade taken out or set back \
-         fully, and watch. The machine's manual comes first.",
+         its stop key is the only sure stop. Send a new job once with --blade-up, or with the blade \
+         taken out, and watch. The machine's manual comes first.",
         job.report.contours, settings.material.title, settings.machine.title, args.port
     );
 }
@@ -162,51 +309,4 @@ fn listen_for_signals() -> Result<(), Failure> {
         }
     })
     .map_err(|error| Failure::failed(format!("Ctrl-C cannot be caught: {error}")))
-}
-
-/// Progress by distance cut: a bar on a terminal, otherwise a line for every tenth.
-struct Meter {
-    bar: ProgressBar,
-    /// For each cut the byte after it and the distance cut by then, mm.
-    marks: Vec<(u64, f64)>,
-    total_mm: f64,
-    tenths: std::cell::Cell<u32>,
-}
-
-impl Meter {
-    fn new(simulation: &Simulation) -> Self {
-        let mut total_mm = 0.0;
-        let mut marks = Vec::with_capacity(simulation.cuts.len());
-        for cut in &simulation.cuts {
-            total_mm += cut.axis.windows(2).map(|w| w[0].distance(w[1])).sum::<f64>();
-            marks.push((cut.end_byte, total_mm));
-        }
-        let bar = if std::io::stderr().is_terminal() {
-            ProgressBar::new(total_mm.ceil() as u64)
-        } else {
-            ProgressBar::hidden()
-        };
-        if let Ok(style) =
-            ProgressStyle::with_template("{bar:30} {pos} of {len} mm sent, {eta} left")
-        {
-            bar.set_style(style);
-        }
-        Self { bar, marks, total_mm, tenths: std::cell::Cell::new(0) }
-    }
-
-    fn show(&self, sent: u64) {
-        let done = self.marks.partition_point(|(byte, _)| *byte < sent);
-        let mm = done.checked_sub(1).map_or(0.0, |i| self.marks[i].1);
-        self.bar.set_position(mm as u64);
-        let tenths = (mm / self.total_mm.max(1e-9) * 10.0) as u32;
-        if self.bar.is_hidden() && tenths > self.tenths.get() {
-            self.tenths.set(tenths);
-            let mut err = anstream::stderr();
-            let _ = writeln!(err, "{}0 %: {mm:.0} of {:.0} mm sent", tenths, self.total_mm);
-        }
-    }
-
-    fn end(&self) {
-        self.bar.finish_and_clear();
-    }
 }

@@ -4,14 +4,12 @@ use std::io::{BufRead, Write};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Sender, channel};
 
-use clap::ValueEnum;
-
 use super::files::Target;
-use super::options::MachineOptions;
+use super::options::{HandshakeChoice, MachineOptions};
 use super::{Exit, Failure, Outcome, talk};
 use crate::pipeline;
 use crate::preview::{self, View};
-use crate::profile::{Handshake, Machine};
+use crate::profile::Machine;
 use crate::stand_in::{self, Event, Port, StandIn, StandInSettings, Trouble, When};
 
 #[derive(clap::Args, Debug)]
@@ -49,31 +47,6 @@ pub struct Args {
     /// Write what it obeyed, as HPGL, into this file
     #[arg(long, value_name = "FILE")]
     obeyed: Option<PathBuf>,
-}
-
-/// The handshakes by name.
-#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
-pub enum HandshakeChoice {
-    XonXoff,
-    RtsCts,
-    DtrDsr,
-    EnqAck,
-    Software,
-    Paced,
-}
-
-impl HandshakeChoice {
-    /// As profiles say it.
-    pub fn handshake(self) -> Handshake {
-        match self {
-            Self::XonXoff => Handshake::XonXoff,
-            Self::RtsCts => Handshake::RtsCts,
-            Self::DtrDsr => Handshake::DtrDsr,
-            Self::EnqAck => Handshake::EnqAck,
-            Self::Software => Handshake::Software,
-            Self::Paced => Handshake::Paced,
-        }
-    }
 }
 
 pub fn run(args: &Args) -> Outcome {
@@ -117,8 +90,8 @@ fn settings(args: &Args, mut machine: Machine) -> StandInSettings {
     if let Some(bytes) = args.buffer {
         settings.buffer_bytes = bytes as usize;
     }
-    if let Some(choice) = args.handshake {
-        settings.handshake = choice.handshake();
+    if let Some(handshake) = args.handshake.and_then(HandshakeChoice::handshake) {
+        settings.handshake = handshake;
     }
     settings.fast = args.fast;
     settings.mute.clone_from(&args.mute);

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use super::handshake::Gate;
-use super::link::{LOOK_AGAIN, Link, LinkError, ask};
+use super::link::{LOOK_AGAIN, Link, LinkError, ask, begin_anew};
 use super::{Ending, Progress, SendError, SendSettings, StopFlag, stream, words};
 
 /// How long an answer may take that is given at once; a slow line and a turn-around come to less.
@@ -41,6 +41,8 @@ pub fn send(
         }
         let taken = feeder.put(piece, settings.stall)?;
         rest = &rest[taken..];
+        feeder.job = (job.len() - rest.len()) as u64;
+        feeder.tell();
         feeder.look_for_errors()?;
     }
     if feeder.drain(settings.stall, Some(stop))? && feeder.finish(stop)? {
@@ -51,6 +53,7 @@ pub fn send(
 
 /// Whether anybody answers, and how large the buffer is.
 fn greet(settings: &mut SendSettings, link: &mut dyn Link) -> Result<(), SendError> {
+    begin_anew(link).map_err(|e| SendError::Vanished { sent: 0, why: e.0 })?;
     let mut put = |request: &[u8]| {
         let answer = ask(link, request, AT_ONCE);
         answer.map_err(|e| SendError::Vanished { sent: 0, why: e.0 })
@@ -77,6 +80,8 @@ struct Feeder<'a> {
     progress: &'a mut dyn FnMut(Progress),
     gate: Gate,
     sent: u64,
+    /// Bytes of the job among them.
+    job: u64,
     obeyed: u64,
     /// When the line will have carried what was written.
     wire_free: Duration,
@@ -102,6 +107,7 @@ impl<'a> Feeder<'a> {
             progress,
             gate,
             sent: 0,
+            job: 0,
             obeyed: 0,
             wire_free: now,
             moved: now,
@@ -199,7 +205,6 @@ impl<'a> Feeder<'a> {
         self.gate.passed(taken);
         let seconds = taken as f64 / self.settings.rate_bytes_s;
         self.wire_free = self.wire_free.max(now) + Duration::from_secs_f64(seconds);
-        self.tell();
         Ok(taken)
     }
 
@@ -207,7 +212,7 @@ impl<'a> Feeder<'a> {
         let held = self.settings.buffer_bytes as u64 + self.settings.ahead() as u64;
         let at_least = self.sent.saturating_sub(held);
         self.obeyed = self.obeyed.max(self.gate.obeyed()).max(at_least);
-        let (sent, obeyed, halted) = (self.sent, self.obeyed, self.halted);
+        let (sent, obeyed, halted) = (self.job, self.obeyed.min(self.job), self.halted);
         (self.progress)(Progress { sent, obeyed, halted });
     }
 
@@ -218,7 +223,13 @@ impl<'a> Feeder<'a> {
             // It answers ESC. sequences: drop its buffer and what it has read of an instruction.
             self.bring(&[b"\x1b.K", stream::LIFT].concat(), false)
         } else {
-            self.bring(&stream::ending(job, sent), true)
+            let last = stream::ending(job, sent);
+            let rest = job.get(sent..).unwrap_or_default().iter();
+            let own = rest.zip(&last).take_while(|(a, b)| a == b).count();
+            self.bring(&last, true).map(|()| {
+                self.job = (sent + own) as u64;
+                self.tell();
+            })
         };
         match lifted {
             Err(SendError::Stalled { sent, .. }) => Err(SendError::NotLifted { sent }),

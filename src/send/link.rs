@@ -44,6 +44,19 @@ pub trait Link {
 /// How often somebody who waits looks again.
 pub(super) const LOOK_AGAIN: Duration = Duration::from_millis(2);
 
+/// Ends device control that was cut off half-way, and answers that are still to come (`ESC.J`, HP
+/// 7470A manual, p. 10-31): otherwise the next request would complete it and be read as a coordinate.
+pub(super) fn begin_anew(link: &mut dyn Link) -> Result<(), LinkError> {
+    let mut rest = &b"\x1b.J"[..];
+    let since = link.now();
+    while !rest.is_empty() && link.now().saturating_sub(since) < Duration::from_secs(2) {
+        let taken = link.write(rest)?;
+        rest = &rest[taken..];
+        link.pause(LOOK_AGAIN);
+    }
+    Ok(())
+}
+
 /// Asks `request` and waits for the line of text that answers it; asks again after a silence that
 /// lets a late answer pass, and waits twice as long. `None` when none comes.
 pub(super) fn ask(

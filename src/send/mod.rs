@@ -28,8 +28,12 @@
 
 mod feed;
 mod handshake;
+mod journal;
 mod link;
+mod lock;
 mod port;
+mod probe;
+mod resume;
 mod stream;
 mod words;
 
@@ -39,8 +43,12 @@ use std::time::Duration;
 use crate::profile::{Handshake, Serial};
 
 pub use feed::send;
+pub use journal::{Journal, JournalWriter, State};
 pub use link::{Link, LinkError};
-pub use port::{PortError, SerialLink, ports};
+pub use lock::PortLock;
+pub use port::{PortError, SerialLink, ports, ports_with_what_is_known};
+pub use probe::{Found, place, probe};
+pub use resume::{Marks, Place, ResumeError, Taken, finished_at, from_cut, lifted};
 pub use words::{halt, language_error, line_error};
 
 /// How a job is sent.
@@ -68,7 +76,7 @@ impl SendSettings {
     }
 
     /// Whether the machine answers `ESC.` requests.
-    fn answers(&self) -> bool {
+    pub fn answers(&self) -> bool {
         self.handshake == Handshake::Software
     }
 
@@ -131,9 +139,9 @@ pub enum Ending {
 /// How far a job is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Progress {
-    /// Bytes that have left the program.
+    /// Bytes of the job that have left the program.
     pub sent: u64,
-    /// Bytes that the machine must have taken out of its buffer: what it said, or what its buffer
+    /// Bytes of the job that the machine must have taken out of its buffer: what it said, or what its buffer
     /// could not have held.
     pub obeyed: u64,
     /// Why the machine stands, if it says so.

@@ -49,6 +49,26 @@ pub fn ports() -> Vec<String> {
     names
 }
 
+/// The serial ports of this computer and what the system knows of each; empty when nothing.
+pub fn ports_with_what_is_known() -> Vec<(String, String)> {
+    let about = |port: serialport::SerialPortInfo| {
+        let known = match port.port_type {
+            serialport::SerialPortType::UsbPort(usb) => {
+                let words = [usb.manufacturer, usb.product, usb.serial_number];
+                words.into_iter().flatten().collect::<Vec<_>>().join(", ")
+            }
+            serialport::SerialPortType::BluetoothPort => "over radio".into(),
+            serialport::SerialPortType::PciPort => "built in".into(),
+            serialport::SerialPortType::Unknown => String::new(),
+        };
+        (port.port_name, known)
+    };
+    let ports = serialport::available_ports().unwrap_or_default();
+    let mut all: Vec<_> = ports.into_iter().map(about).collect();
+    all.sort();
+    all
+}
+
 /// An open serial port.
 pub struct SerialLink(Box<dyn SerialPort>, Instant);
 

@@ -62,6 +62,11 @@ impl Controls {
 
     /// Takes a byte that [`Controls::wants`]; returns what is complete.
     pub fn take(&mut self, byte: u8) -> Option<Control> {
+        if byte == 27 {
+            // `ESC.J` gets through in the middle of another instruction (p. 10-31), so an ESC
+            // begins anew.
+            self.text.clear();
+        }
         self.text.push(byte);
         match self.text[..] {
             [27] | [27, b'.'] => None,

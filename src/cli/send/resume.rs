@@ -1,0 +1,154 @@
+//! Where an interrupted job goes on, and how a send is entered into its journal.
+
+use std::io::{BufRead, IsTerminal, Write};
+use std::time::Duration;
+
+use super::{Args, Job};
+use crate::blade::BladeSettings;
+use crate::cli::{Exit, Failure};
+use crate::pipeline::PlanSettings;
+use crate::profile::{Handshake, Serial};
+use crate::send::{self, Ending, Journal, Marks, Progress, SendError, SerialLink, State, Taken};
+
+/// How many cuts of the job are finished already.
+pub fn finished(
+    args: &Args,
+    job: &Job,
+    serial: &Serial,
+    settings: &PlanSettings,
+    link: &mut SerialLink,
+) -> Result<usize, Failure> {
+    if let Some(number) = args.from_cut {
+        return Ok(number.saturating_sub(1));
+    }
+    if !args.resume {
+        return Ok(0);
+    }
+    let journal = journal(args, job)?;
+    let to = if journal.state == State::Running { journal.cuts } else { journal.perhaps };
+    let range = (journal.finished, to.max(journal.finished));
+    let answers = serial.handshake == Handshake::Software;
+    let found = if answers { asked(job, settings, link, range)? } else { None };
+    let failed = journal.state != State::Stopped;
+    if failed && !answers {
+        let text = "The machine may hold half an instruction: clear its buffer at its keys, and see \
+                    that the blade is up and 0,0 is where it was.";
+        let _ = writeln!(anstream::stderr(), "{text}");
+    }
+    let finished = match found {
+        Some(finished) => finished,
+        None if range.0 == range.1 => range.0,
+        None => chosen(range)?,
+    };
+    if finished >= journal.cuts {
+        return Err(Failure::failed(
+            "all cuts of this job are finished; there is nothing to resume",
+        ));
+    }
+    let text = format!(
+        "Goes on at cut {} of {}: {}.",
+        finished + 1,
+        journal.cuts,
+        if found.is_some() {
+            "the machine tells so"
+        } else {
+            "it is assumed that the machine cut all that had reached it, and stands where it stood"
+        }
+    );
+    let _ = writeln!(anstream::stderr(), "{text}");
+    Ok(finished)
+}
+
+fn journal(args: &Args, job: &Job) -> Result<Journal, Failure> {
+    let path = Journal::path(&args.file);
+    let read = Journal::read(&path).map_err(Failure::failed)?;
+    let journal = read.ok_or_else(|| {
+        let text = format!(
+            "there is no journal {}, so nothing to resume; --from-cut begins at a cut that you name",
+            path.display()
+        );
+        Failure::usage(text)
+    })?;
+    let same = Journal::new(&job.bytes, journal.cuts, 0).job == journal.job;
+    if !same || journal.cuts != job.simulation.cuts.len() {
+        let text = "this is not the job that was interrupted: the drawing or the options differ; \
+                    --from-cut begins at a cut that you name";
+        return Err(Failure::usage(text));
+    }
+    if journal.state == State::Done {
+        return Err(Failure::failed("this job was sent to its end; there is nothing to resume"));
+    }
+    Ok(journal)
+}
+
+/// Asks the machine where it stands.
+fn asked(
+    job: &Job,
+    settings: &PlanSettings,
+    link: &mut SerialLink,
+    range: (usize, usize),
+) -> Result<Option<usize>, Failure> {
+    let place = send::place(link, Duration::from_secs(60))
+        .map_err(|error| Failure::new(Exit::Machine, format!("the port vanished: {}", error.0)))?;
+    let unit_mm = settings.machine.unit_mm;
+    Ok(place.and_then(|place| send::finished_at(place, &job.simulation, range, unit_mm)))
+}
+
+/// The person says how many are finished.
+fn chosen((from, to): (usize, usize)) -> Result<usize, Failure> {
+    let known = format!("cuts 1 to {from} are finished for certain, up to cut {to} perhaps");
+    if !std::io::stdin().is_terminal() {
+        let text = format!("{known}; look at the film, and name the next with --from-cut");
+        return Err(Failure::usage(text));
+    }
+    let mut err = anstream::stderr();
+    let _ = write!(err, "{known}. Look at the film: which is the last finished cut? ");
+    let _ = err.flush();
+    let mut answer = String::new();
+    std::io::stdin().lock().read_line(&mut answer).map_err(Failure::failed)?;
+    let number = answer.trim().parse().ok().filter(|n| (from..=to).contains(n));
+    number.ok_or_else(|| Failure::usage(format!("write a number from {from} to {to}")))
+}
+
+/// The bytes from the first unfinished cut on.
+pub fn taken(job: &Job, finished: usize, settings: &PlanSettings) -> Result<Taken, Failure> {
+    if finished == 0 {
+        return Ok(Taken { bytes: job.bytes.clone(), own: 0, job_byte: 0, blind: false });
+    }
+    let blade = BladeSettings {
+        offset_mm: settings.offset_mm(),
+        limits: settings.machine.limits_mm(),
+        ..BladeSettings::default()
+    };
+    let read = (&job.commands[..], &job.simulation);
+    let taken = send::from_cut(&job.bytes, read, finished + 1, (&blade, settings.machine.unit_mm));
+    let taken = taken.map_err(Failure::usage)?;
+    if taken.blind {
+        let text = "There is no room in the waste to turn the blade first: the beginning of the first \
+                    cut may be off by the blade's offset.";
+        let _ = writeln!(anstream::stderr(), "{text}");
+    }
+    Ok(taken)
+}
+
+/// Enters how a send ended.
+pub fn enter(
+    journal: &mut Journal,
+    marks: &Marks,
+    last: Progress,
+    ending: &Result<Ending, SendError>,
+    answers: bool,
+) {
+    let whole = marks.whole(last.sent).max(journal.finished);
+    journal.perhaps = whole;
+    journal.state = match ending {
+        Ok(Ending::Done) => State::Done,
+        Ok(Ending::Stopped) => State::Stopped,
+        Err(_) => State::Failed,
+    };
+    // A machine that was told to lift, and dropped nothing, cuts all it got.
+    let obeyed_all = matches!(ending, Ok(Ending::Stopped)) && !answers;
+    if obeyed_all || matches!(ending, Ok(Ending::Done)) {
+        journal.finished = whole;
+    }
+}

@@ -1,0 +1,130 @@
+//! [`Journal`]: how far a job has come, kept beside it.
+//!
+//! Written to a temporary file, brought to the disk, renamed: a reader finds the old one or the new
+//! one, whole. A thread does that, so that a slow disk never holds up the line; when it is late, only
+//! the newest state is written.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{Sender, channel};
+use std::thread::JoinHandle;
+
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+
+/// How far a job has come.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Journal {
+    /// Version of this record's shape.
+    pub format: u32,
+    /// SHA-256 of the job's bytes, hexadecimal.
+    pub job: String,
+    /// Cuts of the job.
+    pub cuts: usize,
+    /// So many cuts, from the first, are finished for certain.
+    pub finished: usize,
+    /// So many may be finished.
+    pub perhaps: usize,
+    /// How it ended, or that it did not.
+    pub state: State,
+}
+
+/// How sending ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum State {
+    /// It did not end: the program or the computer went away, so more may have been sent.
+    Running,
+    /// Stopped when asked.
+    Stopped,
+    /// The line or the machine failed.
+    Failed,
+    /// All was sent.
+    Done,
+}
+
+impl Journal {
+    /// A job of `cuts` cuts that begins after the first `finished`.
+    pub fn new(job: &[u8], cuts: usize, finished: usize) -> Self {
+        let digest = Sha256::digest(job);
+        let job = digest.iter().map(|byte| format!("{byte:02x}")).collect();
+        Self { format: 1, job, cuts, finished, perhaps: finished, state: State::Running }
+    }
+
+    /// Where the journal of the job in `file` is kept.
+    pub fn path(file: &Path) -> PathBuf {
+        let mut name = file.as_os_str().to_owned();
+        name.push(".sending.json");
+        PathBuf::from(name)
+    }
+
+    /// The journal at `path`; `None` when there is none.
+    ///
+    /// # Errors
+    /// A sentence when it cannot be read.
+    pub fn read(path: &Path) -> Result<Option<Self>, String> {
+        let told = |why: String| format!("the journal {} cannot be read: {why}", path.display());
+        match std::fs::read(path) {
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
+            Err(error) => Err(told(error.to_string())),
+            Ok(bytes) => serde_json::from_slice(&bytes).map(Some).map_err(|e| told(e.to_string())),
+        }
+    }
+
+    fn write(&self, path: &Path) -> std::io::Result<()> {
+        let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let mut file = tempfile::NamedTempFile::new_in(folder)?;
+        file.write_all(&serde_json::to_vec(self)?)?;
+        file.as_file().sync_all()?;
+        file.persist(path)?;
+        // The name is on the disk only when its folder is.
+        std::fs::File::open(folder)?.sync_all()
+    }
+}
+
+/// Keeps a journal up to date from a thread of its own.
+pub struct JournalWriter {
+    give: Sender<Journal>,
+    thread: JoinHandle<Result<(), String>>,
+}
+
+impl JournalWriter {
+    /// Writes the first state at once.
+    ///
+    /// # Errors
+    /// A sentence when the folder takes no file.
+    pub fn begin(path: PathBuf, journal: &Journal) -> Result<Self, String> {
+        journal.write(&path).map_err(|error| unwritten(&path, &error))?;
+        let (give, take) = channel::<Journal>();
+        let thread = std::thread::spawn(move || {
+            while let Ok(mut journal) = take.recv() {
+                while let Ok(newer) = take.try_recv() {
+                    journal = newer;
+                }
+                journal.write(&path).map_err(|error| unwritten(&path, &error))?;
+            }
+            Ok(())
+        });
+        Ok(Self { give, thread })
+    }
+
+    /// Keeps `journal` as soon as the disk has time.
+    pub fn put(&self, journal: &Journal) {
+        // A writer that gave up says so at the end.
+        let _ = self.give.send(journal.clone());
+    }
+
+    /// Waits until the last state is on the disk.
+    ///
+    /// # Errors
+    /// A sentence when it is not.
+    pub fn end(self, journal: &Journal) -> Result<(), String> {
+        self.put(journal);
+        drop(self.give);
+        self.thread.join().unwrap_or_else(|_| Err("the journal's writer broke down".into()))
+    }
+}
+
+fn unwritten(path: &Path, error: &std::io::Error) -> String {
+    format!("the journal {} cannot be written: {error}", path.display())
+}

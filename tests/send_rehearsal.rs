@@ -1,0 +1,179 @@
+//! The program against its own stand-in on real pseudo-terminals: the rehearsal of the README, a
+//! pulled cable with resume, the port's lock, the probe, and the blade that stays up.
+#![cfg(target_os = "linux")]
+
+use std::io::{BufRead, BufReader, Write};
+use std::path::Path;
+use std::process::{Child, Command, Output, Stdio};
+use std::time::{Duration, Instant};
+
+use bladewright::pipeline;
+use bladewright::profile::Library;
+
+fn job(cuts: usize) -> String {
+    let mut text = String::from("IN;SP1;");
+    for i in 0..cuts {
+        let (x, y) = (60 * (i % 100), 70 * (i / 100));
+        text += &format!("PU{x},{y};PD{},{y},{},{},{x},{y};", x + 40, x + 40, y + 50);
+    }
+    text + "PU0,0;SP0;"
+}
+
+fn program(folder: &Path) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_bladewright"));
+    command.current_dir(folder).env("BLADEWRIGHT_PROFILES", folder);
+    command
+}
+
+/// A stand-in that is ready: its port has been told.
+fn stand_in(folder: &Path, options: &[&str]) -> Child {
+    let mut child = program(folder)
+        .args(["stand-in", "--machine", "flatbed-a4", "--link", "cutter", "--fast"])
+        .args(["--obeyed", "obeyed.hpgl"])
+        .args(options)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut line = String::new();
+    let mut out = BufReader::new(child.stdout.take().unwrap());
+    out.read_line(&mut line).unwrap();
+    assert!(line.starts_with("/dev/"), "{line}");
+    // Keeps the pipe open: the machine goes on talking.
+    std::thread::spawn(move || for _ in out.lines() {});
+    child
+}
+
+fn end(mut child: Child) {
+    let _ = child.stdin.as_mut().unwrap().write_all(b"end\n");
+    child.wait().unwrap();
+}
+
+fn send(folder: &Path, options: &[&str]) -> Output {
+    program(folder)
+        .args(["send", "job.hpgl", "--machine", "flatbed-a4", "--port", "cutter", "--yes"])
+        .args(options)
+        .stdin(Stdio::null())
+        .output()
+        .unwrap()
+}
+
+fn said(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned() + &String::from_utf8_lossy(&output.stdout)
+}
+
+fn cuts(bytes: &[u8]) -> Vec<Vec<(i64, i64)>> {
+    let machine = Library::with_folder("/nowhere".into()).machine("flatbed-a4").unwrap();
+    let back = pipeline::read_back(bytes, &machine, 0.0);
+    let units = |mm: f64| (mm / 0.025).round() as i64;
+    let cuts = back.simulation.cuts.iter();
+    cuts.map(|cut| cut.axis.iter().map(|p| (units(p.x), units(p.y))).collect()).collect()
+}
+
+#[test]
+fn a_pulled_cable_and_a_resume_make_every_cut_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(120)).unwrap();
+    let machine = stand_in(path, &["--baud", "38400", "--when", "2000:hang-up"]);
+    let options = ["--baud", "38400", "--handshake", "software"];
+    let first = send(path, &options);
+    assert_eq!(first.status.code(), Some(3), "{}", said(&first));
+    assert!(said(&first).contains("vanished"), "{}", said(&first));
+    let second = send(path, &[&options[..], &["--resume"]].concat());
+    assert_eq!(second.status.code(), Some(0), "{}", said(&second));
+    assert!(said(&second).contains("the machine tells so"), "{}", said(&second));
+    assert!(said(&second).contains("has done everything"), "{}", said(&second));
+    let third = send(path, &[&options[..], &["--resume"]].concat());
+    assert_eq!(third.status.code(), Some(1), "{}", said(&third));
+    assert!(said(&third).contains("nothing to resume"), "{}", said(&third));
+    end(machine);
+    let made = cuts(&std::fs::read(path.join("obeyed.hpgl")).unwrap());
+    for cut in cuts(job(120).as_bytes()) {
+        assert_eq!(made.iter().filter(|made| **made == cut).count(), 1, "{cut:?}");
+    }
+}
+
+#[test]
+fn every_handshake_of_a_three_wire_line_brings_the_whole_job() {
+    let whole = cuts(job(60).as_bytes());
+    for (handshake, baud) in
+        [("xon-xoff", "4800"), ("enq-ack", "19200"), ("software", "19200"), ("auto", "19200")]
+    {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path();
+        std::fs::write(path.join("job.hpgl"), job(60)).unwrap();
+        let machine = stand_in(path, &["--baud", baud, "--handshake", handshake]);
+        let output = send(path, &["--baud", baud, "--handshake", handshake]);
+        assert_eq!(output.status.code(), Some(0), "{handshake}: {}", said(&output));
+        std::thread::sleep(Duration::from_millis(200));
+        end(machine);
+        let made = cuts(&std::fs::read(path.join("obeyed.hpgl")).unwrap());
+        assert!(made == whole, "{handshake}");
+    }
+}
+
+#[test]
+fn the_blade_stays_up_when_rehearsed() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(20)).unwrap();
+    let machine = stand_in(path, &["--baud", "38400"]);
+    let output = send(path, &["--baud", "38400", "--blade-up", "--handshake", "software"]);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    end(machine);
+    let obeyed = std::fs::read(path.join("obeyed.hpgl")).unwrap();
+    assert!(cuts(&obeyed).is_empty() && obeyed.len() > 500);
+    assert!(!path.join("job.hpgl.sending.json").exists(), "nothing was cut, nothing is entered");
+}
+
+#[test]
+fn a_probe_tells_what_the_machine_answers() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    let machine = stand_in(path, &["--buffer", "777"]);
+    let output = program(path)
+        .args(["ports", "--probe", "cutter", "--machine", "roll-15"])
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    end(machine);
+    std::fs::write(path.join("found.toml"), &output.stdout).unwrap();
+    let text = path.join("found.toml").display().to_string();
+    let found = Library::with_folder(path.into()).machine(&text).unwrap();
+    assert_eq!(found.serial.unwrap().buffer_bytes, 777);
+    // The stand-in's limits: an A4 sheet on the 7470A, not those of the profile it began with.
+    assert_eq!(found.hard_clip.unwrap().x_max, 10900);
+    assert!(said(&output).contains("FLATBED-A4"), "{}", said(&output));
+}
+
+#[test]
+fn two_sends_never_mix() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(30)).unwrap();
+    let machine = stand_in(path, &["--baud", "9600"]);
+    let mut first = program(path)
+        .args(["send", "job.hpgl", "--machine", "flatbed-a4", "--port", "cutter", "--yes"])
+        .stderr(Stdio::null())
+        .stdout(Stdio::null())
+        .spawn()
+        .unwrap();
+    // Until it has the lock.
+    let since = Instant::now();
+    while !path.join("job.hpgl.sending.json").exists() && since.elapsed() < Duration::from_secs(20)
+    {
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    let refused = send(path, &[]);
+    assert_eq!(refused.status.code(), Some(3), "{}", said(&refused));
+    assert!(said(&refused).contains("another send uses"), "{}", said(&refused));
+    let waited = send(path, &["--wait"]);
+    assert_eq!(waited.status.code(), Some(0), "{}", said(&waited));
+    assert_eq!(first.wait().unwrap().code(), Some(0));
+    std::thread::sleep(Duration::from_millis(200));
+    end(machine);
+    let made = cuts(&std::fs::read(path.join("obeyed.hpgl")).unwrap());
+    assert!(made == [cuts(job(30).as_bytes()), cuts(job(30).as_bytes())].concat());
+}

@@ -1,0 +1,183 @@
+//! A cable pulled anywhere: the job goes on, every cut is made once, the blade is never left down.
+
+mod virtual_line;
+
+use std::time::Duration;
+
+use bladewright::blade::{BladeSettings, TrailingBlade};
+use bladewright::geometry::Point;
+use bladewright::pipeline::{self, ReadBack};
+use bladewright::profile::{Handshake, Library};
+use bladewright::send::{self, Ending, Marks, Progress, StopFlag};
+use virtual_line::{Dice, Line, Mishaps, machine, send_settings, stand_in};
+
+/// Closed contours with their corners at places of their own.
+fn job(cuts: u64) -> Vec<u8> {
+    let mut dice = Dice(11);
+    let mut text = String::from("IN;SP1;VS20;");
+    for i in 0..cuts {
+        let (x, y) = (700 * (i % 14), 600 * (i / 14));
+        let size = 100 + dice.next(200);
+        text += &format!(
+            "PU{x},{y};PD{},{y},{},{},{x},{},{x},{y};",
+            x + size,
+            x + size,
+            y + size,
+            y + size
+        );
+    }
+    (text + "PU0,7000;SP0;").into_bytes()
+}
+
+fn cuts(back: &ReadBack) -> Vec<Vec<(i64, i64)>> {
+    let units = |p: &Point| ((p.x / 0.025).round() as i64, (p.y / 0.025).round() as i64);
+    back.simulation.cuts.iter().map(|cut| cut.axis.iter().map(units).collect()).collect()
+}
+
+struct Broken {
+    finished: usize,
+    perhaps: usize,
+    ending: Option<Ending>,
+    now: Duration,
+}
+
+#[test]
+fn a_hundred_pulled_cables_cost_no_cut_and_repeat_none() {
+    let job = job(60);
+    let machine = machine(Handshake::Software, 255, 9600);
+    let settings = send_settings(&machine);
+    let whole = pipeline::read_back(&job, &machine, 0.0);
+    let (wanted, marks) = (cuts(&whole), Marks::new(&whole.commands, &whole.simulation));
+    let mut dice = Dice(5);
+    let mut pulled = 0;
+    for trial in 0..100 {
+        let stand_in = stand_in(&machine, false);
+        let mishaps = Mishaps {
+            cut_after: Some(30 + dice.next(job.len() as u64 + 200)),
+            ..Mishaps::default()
+        };
+        let line = Line::new(stand_in.clone(), &settings, mishaps);
+        let broken = first_part(&job, line, &marks, &settings);
+        if broken.ending.is_none() {
+            pulled += 1;
+            // The machine goes on with what it got, while somebody looks for the cable.
+            let now = broken.now + Duration::from_secs(dice.next(20));
+            stand_in.borrow_mut().advance(now);
+            let mut line =
+                Line::new(stand_in.clone(), &settings, Mishaps::default()).plugged_at(now);
+            let place = send::place(&mut line, Duration::from_secs(60)).unwrap().unwrap();
+            let range = (broken.finished, broken.perhaps.max(broken.finished));
+            let finished = send::finished_at(place, &whole.simulation, range, machine.unit_mm)
+                .unwrap_or_else(|| panic!("{trial}: {place:?} does not tell between {range:?}"));
+            if finished < wanted.len() {
+                let read = (&whole.commands[..], &whole.simulation);
+                let blade = BladeSettings::default();
+                let taken =
+                    send::from_cut(&job, read, finished + 1, (&blade, machine.unit_mm)).unwrap();
+                send::send(&taken.bytes, &settings, &mut line, &StopFlag::new(), &mut |_| ())
+                    .unwrap();
+            }
+        }
+        let machine_now = stand_in.borrow();
+        assert_eq!(machine_now.lost(), 0, "{trial}");
+        assert!(!machine_now.tool().1, "{trial}");
+        let made = cuts(&pipeline::read_back(machine_now.obeyed(), &machine, 0.0));
+        for (i, cut) in wanted.iter().enumerate() {
+            let times = made.iter().filter(|made| *made == cut).count();
+            assert_eq!(times, 1, "{trial}: cut {} made {times} times", i + 1);
+        }
+        // What else it did is the beginning of a cut that was interrupted.
+        for other in made.iter().filter(|made| !wanted.contains(made)) {
+            assert!(wanted.iter().any(|cut| cut.starts_with(other)), "{trial}: {other:?}");
+        }
+    }
+    assert!(pulled > 80, "{pulled}");
+}
+
+fn first_part(job: &[u8], mut line: Line, marks: &Marks, settings: &send::SendSettings) -> Broken {
+    let mut last = Progress { sent: 0, obeyed: 0, halted: None };
+    let result =
+        send::send(job, settings, &mut line, &StopFlag::new(), &mut |progress| last = progress);
+    Broken {
+        finished: marks.finished(last.obeyed),
+        perhaps: marks.whole(last.sent),
+        ending: result.ok(),
+        now: line.now,
+    }
+}
+
+/// What is confirmed by a machine that cannot answer is never more than it has done.
+#[test]
+fn nothing_is_confirmed_before_it_is_cut() {
+    let job = job(60);
+    for handshake in [
+        Handshake::XonXoff,
+        Handshake::RtsCts,
+        Handshake::DtrDsr,
+        Handshake::EnqAck,
+        Handshake::Software,
+    ] {
+        let machine = machine(handshake, 255, 9600);
+        let settings = send_settings(&machine);
+        let whole = pipeline::read_back(&job, &machine, 0.0);
+        let marks = Marks::new(&whole.commands, &whole.simulation);
+        let stand_in = stand_in(&machine, false);
+        let mut line = Line::new(stand_in.clone(), &settings, Mishaps::default());
+        let mut before = 0;
+        send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |progress| {
+            let finished = marks.finished(progress.obeyed);
+            if finished > before {
+                before = finished;
+                let made = cuts(&pipeline::read_back(stand_in.borrow().obeyed(), &machine, 0.0));
+                assert!(made.len() >= finished, "{handshake:?}: {finished} of {}", made.len());
+            }
+        })
+        .unwrap();
+        assert!(before > 40, "{handshake:?}: {before}");
+    }
+}
+
+/// A trailing blade comes to the resumed cut with the heading that the whole job gives it.
+#[test]
+fn a_resumed_cut_begins_with_the_right_heading() {
+    let library = Library::with_folder("/nowhere".into());
+    let machine = library.machine("roll-15").unwrap();
+    let text = "IN;SP1;VS20;PU4000,4000;PD5000,4000,5000,5000;PU8000,4000;PD8000,5000,9000,5000;PU0,0;SP0;";
+    let offset_mm = 0.25;
+    let back = pipeline::read_back(text.as_bytes(), &machine, offset_mm);
+    let blade =
+        BladeSettings { offset_mm, limits: machine.limits_mm(), ..BladeSettings::default() };
+    let read = (&back.commands[..], &back.simulation);
+    let taken = send::from_cut(text.as_bytes(), read, 2, (&blade, machine.unit_mm)).unwrap();
+    assert!(!taken.blind);
+    let again = pipeline::read_back(&taken.bytes, &machine, offset_mm);
+    assert_eq!(again.simulation.cuts.len(), 2, "a turn in the waste, and the cut");
+    let turn = &again.simulation.cuts[0].axis;
+    // From any heading that the blade may have been left in.
+    for degrees in (0..360).step_by(15) {
+        let mut tip = TrailingBlade::new(offset_mm, turn[0], f64::from(degrees).to_radians());
+        tip.line_to(turn[1]);
+        let off = (tip.heading() - back.simulation.cuts[0].heading).sin().abs();
+        assert!(off < 0.02 || (175..=185).contains(&degrees), "{degrees}: {off}");
+    }
+    assert_eq!(cuts(&again)[1], cuts(&back)[1]);
+    assert_eq!(taken.job_bytes(taken.bytes.len() as u64), text.len() as u64);
+}
+
+#[test]
+fn what_was_set_is_set_again() {
+    let machine = machine(Handshake::Software, 255, 9600);
+    let text = "IN;SP1;VS10;PU10,10;PD20,20;VS5;SP2;PR;PU10,10;PD5,5,6,6;PU1,1;PA;PU0,0;";
+    let back = pipeline::read_back(text.as_bytes(), &machine, 0.0);
+    let read = (&back.commands[..], &back.simulation);
+    let taken =
+        send::from_cut(text.as_bytes(), read, 2, (&BladeSettings::default(), 0.025)).unwrap();
+    let sent = String::from_utf8(taken.bytes).unwrap();
+    assert_eq!(sent, "IN;VS5;SP2;PA;PU30,30;PR;PD5,5,6,6;PU1,1;PA;PU0,0;");
+    let wrong = send::from_cut(text.as_bytes(), read, 3, (&BladeSettings::default(), 0.025));
+    assert!(wrong.unwrap_err().to_string().contains("no cut 3"));
+    let lifted = send::lifted(text.as_bytes(), &back.commands).unwrap();
+    assert_eq!(String::from_utf8(lifted).unwrap(), text.replace("PD", "PU"));
+    let (commands, _) = bladewright::hpgl::read(b"IN;PU1,1;CI40;");
+    assert!(send::lifted(b"IN;PU1,1;CI40;", &commands).is_err());
+}
