@@ -114,7 +114,8 @@ impl Figures {
 
 /// From `was` to `is`, percent to a hundredth; `None` when `was` is nothing.
 fn change(was: f64, is: f64) -> Option<f64> {
-    (was > 0.0).then(|| ((is / was - 1.0) * 1e4).round() / 100.0)
+    // Adding zero makes the negative one positive.
+    (was > 0.0).then(|| ((is / was - 1.0) * 1e4).round() / 100.0 + 0.0)
 }
 
 fn percent(p: Option<f64>) -> String {

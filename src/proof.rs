@@ -168,15 +168,16 @@ fn closing_gap(track: &[Point]) -> f64 {
     let beginning = BEGINNING_MM.min(length / 4.0);
     let (mut early, mut late, mut along) = (Vec::new(), Vec::new(), 0.0);
     for w in track.windows(2) {
+        let step = w[0].distance(w[1]);
+        // The part of the edge between two distances along the track.
+        let share = |at: f64| if step > 0.0 { ((at - along) / step).clamp(0.0, 1.0) } else { 1.0 };
         if along < beginning {
-            let step = w[0].distance(w[1]);
-            let share = if step > 0.0 { ((beginning - along) / step).min(1.0) } else { 1.0 };
-            early.push((w[0], w[0].lerp(w[1], share)));
+            early.push((w[0], w[0].lerp(w[1], share(beginning))));
         }
-        along += w[0].distance(w[1]);
-        if along > length / 2.0 {
-            late.push((w[0], w[1]));
+        if along + step > length / 2.0 {
+            late.push((w[0].lerp(w[1], share(length / 2.0)), w[1]));
         }
+        along += step;
     }
     let mut gap = REACH_MM;
     let bounds = early.iter().fold(Bounds::EMPTY, |b, (p, q)| b.union(Bounds::of(&[*p, *q])));

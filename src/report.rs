@@ -182,9 +182,11 @@ impl Report {
         if let Some(bridges) = self.uncut_bridges.filter(|n| *n > 0) {
             let gap = self.closing_gap_mm.unwrap_or_default();
             let contour = self.closing_gap_contour.unwrap_or_default();
-            let text = format!(
-                "{bridges} contours do not close and hang on, by {gap:.3} mm at most (contour {contour})"
-            );
+            let who = match bridges {
+                1 => "1 contour does not close and hangs on".to_owned(),
+                n => format!("{n} contours do not close and hang on"),
+            };
+            let text = format!("{who}, by {gap:.3} mm at most (contour {contour})");
             lines.push(("bridges", text));
         }
         if let Some(([x, y], mm)) = self.longest_stray_at_mm.zip(self.longest_stray_mm) {

@@ -133,7 +133,20 @@ fn a_bridge_that_is_left_uncut_is_counted() {
     assert_eq!(report["closing_gap_contour"], 1);
     let text =
         String::from_utf8(run(folder.path(), &[&["check"], &pen[..]].concat()).stdout).unwrap();
-    assert!(text.contains("1 contours do not close and hang on, by 0.300 mm"), "{text}");
+    assert!(text.contains("1 contour does not close and hangs on, by 0.300 mm"), "{text}");
+}
+
+/// A line from here to there has no end that was to come back, in one stroke or in many.
+#[test]
+fn open_lines_need_not_close() {
+    let folder = folder();
+    for line in ["900,100", "300,100,500,100,900,100", "900,100,900,900"] {
+        let job = format!("IN;SP1;PU100,100;PD{line};PU;SP0;");
+        std::fs::write(folder.path().join("line.hpgl"), job).unwrap();
+        let report =
+            report(folder.path(), &["line.hpgl", "--machine", "plain-hpgl", "--blade-offset", "0"]);
+        assert_eq!(report["uncut_bridges"], 0, "{line}");
+    }
 }
 
 #[test]
