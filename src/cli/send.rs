@@ -137,17 +137,19 @@ fn feed(
     settings: &SendSettings,
     link: &mut SerialLink,
 ) -> Outcome {
+    let lifted;
     let bytes = if args.blade_up {
         let (commands, _) = hpgl::read(&taken.bytes);
-        send::lifted(&taken.bytes, &commands).map_err(Failure::failed)?
+        lifted = send::lifted(&taken.bytes, &commands).map_err(Failure::failed)?;
+        &lifted
     } else {
-        taken.bytes.clone()
+        &taken.bytes
     };
     let mut journal = Journal::new(&job.bytes, job.simulation.cuts.len(), finished);
     let writer = writer(args, &journal);
     let mut meter = Meter::new(&job.simulation, args.json);
     let mut last = Progress { sent: 0, obeyed: 0, halted: None };
-    let ending = send::send(&bytes, settings, link, &STOP, &mut |progress| {
+    let ending = send::send(bytes, settings, link, &STOP, &mut |progress| {
         last = Progress {
             sent: taken.job_bytes(progress.sent),
             obeyed: taken.job_bytes(progress.obeyed),

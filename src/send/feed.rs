@@ -35,7 +35,7 @@ pub fn send(
         if stop.is_up() {
             return feeder.stop(job, job.len() - rest.len());
         }
-        let piece = &rest[..rest.len().min(settings.piece())];
+        let piece = &rest[..feeder.gate.piece(rest.len().min(settings.piece()))];
         if !feeder.wait(piece.len(), settings.stall, Some(stop))? {
             continue;
         }

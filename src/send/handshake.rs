@@ -101,6 +101,11 @@ impl Gate {
         }
     }
 
+    /// How many of `bytes` go out at once: no grant is left unused.
+    pub fn piece(&self, bytes: usize) -> usize {
+        if self.granted > 0 { bytes.min(self.granted) } else { bytes }
+    }
+
     /// `bytes` have gone out.
     pub fn passed(&mut self, bytes: usize) {
         self.granted = self.granted.saturating_sub(bytes);

@@ -42,7 +42,7 @@ pub trait Link {
 }
 
 /// How often somebody who waits looks again.
-pub(super) const LOOK_AGAIN: Duration = Duration::from_millis(2);
+pub(super) const LOOK_AGAIN: Duration = Duration::from_millis(1);
 
 /// Ends device control that was cut off half-way, and answers that are still to come (`ESC.J`, HP
 /// 7470A manual, p. 10-31): otherwise the next request would complete it and be read as a coordinate.
