@@ -3,12 +3,15 @@
 use super::fit::Piece;
 use crate::geometry::Point;
 
+/// What is left of an overcut below this is rounding, and has no direction, mm.
+const NOTHING_MM: f64 = 1e-6;
+
 /// The pieces of the first `length_mm` of a chain, once round at most.
 pub(super) fn beginning(pieces: &[Piece], length_mm: f64) -> Vec<Piece> {
     let mut left = length_mm;
     let mut taken = Vec::new();
     for piece in pieces {
-        if left <= 0.0 {
+        if left <= NOTHING_MM {
             break;
         }
         let length = piece.length();
@@ -26,7 +29,7 @@ pub(super) fn run_on(points: &mut Vec<Point>, length_mm: f64) -> usize {
     for i in 1..before {
         let (a, b) = (points[i - 1], points[i]);
         let length = a.distance(b);
-        if left <= 0.0 {
+        if left <= NOTHING_MM {
             break;
         }
         if length > 0.0 {
