@@ -3,7 +3,7 @@
 //! A dense grid of square cells over the box of all edges; each cell lists the edges that run
 //! through it, all lists in one array (counted first, then filled). Searching goes outwards ring by
 //! ring and stops when no cell further out can hold anything nearer. The cells are as large as asked
-//! for unless that makes more than [`MOST_CELLS`]; then they grow.
+//! for unless that makes more than `MOST_CELLS`; then they grow.
 
 use crate::geometry::{Bounds, Point, nearest_on_segment};
 
