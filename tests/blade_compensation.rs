@@ -331,25 +331,3 @@ fn lines_that_run_back_on_themselves_are_cut_both_ways() {
         assert!(worst.off_line < 0.006 && worst.uncut < 0.006, "{offset}: {worst:?}");
     }
 }
-
-/// A square whose sides end just where the overcut does: what is left of it by rounding has no
-/// direction, and once sent the axis to no number at all.
-#[test]
-fn an_overcut_that_ends_at_a_corner_leads_nowhere_else() {
-    for side in [0.2, 0.19999999999999998, 0.20000000000000004] {
-        for sides in 1..=4 {
-            let corners = [(0.0, 0.0), (side, 0.0), (side, side), (0.0, side)];
-            let points = corners.map(|(x, y)| Point::new(70.197 + x, 25.598 + y)).to_vec();
-            let path =
-                TipPath { line: Some(0), role: Role::Design, contour: Contour::closed(points) };
-            let settings = BladeSettings {
-                offset_mm: 0.25,
-                overcut_mm: 0.2 * f64::from(sides),
-                unit_mm: Some(0.025),
-                ..BladeSettings::default()
-            };
-            let (axis, _) = compensate(&[path], &settings);
-            assert!(axis.iter().flat_map(|a| &a.points).all(|p| p.is_finite()), "{side} {sides}");
-        }
-    }
-}

@@ -162,3 +162,26 @@ fn drawings(folder: &std::path::Path) -> Vec<(String, Drawing, Vec<Finding>)> {
     all.sort_by(|a, b| a.0.cmp(&b.0));
     all
 }
+
+/// Squares whose sides end just where the overcut does: what is left of it by rounding has no
+/// direction, and once sent the axis to no number at all.
+#[test]
+fn an_overcut_that_ends_at_a_corner_leads_nowhere_else() {
+    let squares: String = (0..150)
+        .map(|i| {
+            let (x, y) = (f64::from(i * 37 % 150) * 1.317 + 0.197, f64::from(i) * 1.103 + 0.402);
+            format!("<path d='M{x:.3} {y:.3}h.2v.2h-.2z'/>")
+        })
+        .collect();
+    let svg = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='200mm' height='200mm' \
+         viewBox='0 0 200 200'>{squares}</svg>"
+    );
+    let (drawing, findings) = drawing::read(svg.as_bytes(), &ReadSettings::default()).unwrap();
+    let settings = PlanSettings {
+        strategy: Strategy::Drawn,
+        ..PlanSettings::new(machine("roll-24"), material("vinyl-cast"))
+    };
+    let plans = pipeline::plan(&drawing, &findings, &settings).unwrap();
+    assert_eq!(plans[0].layout.lines.len(), 150);
+}
