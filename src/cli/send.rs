@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use super::meter::Meter;
 use super::options::{DrawingOptions, HandshakeChoice};
-use super::{Exit, Failure, Outcome, check, files, talk};
+use super::{Exit, Failure, Outcome, check, files, preview, talk};
 use crate::finding::Severity;
 use crate::hpgl::{self, Located};
 use crate::pipeline;
@@ -236,14 +236,8 @@ fn job(args: &Args, settings: &pipeline::PlanSettings) -> Result<Job, Failure> {
     if args.passes.is_some() {
         return Err(Failure::usage("--passes: a job is sent as it is; give the drawing"));
     }
-    let back = pipeline::read_back(&bytes, &settings.machine, settings.offset_mm());
-    if back.simulation.cuts.is_empty() {
-        let text = "neither an SVG drawing nor an HPGL job that cuts anything";
-        return Err(Failure::failed(format!("{}: {text}", args.file.display())));
-    }
-    let mut findings = back.findings;
-    findings.extend(crate::check::check(&back.simulation, &back.commands, &settings.machine));
-    let report = Report::of_simulation(&back.simulation, findings);
+    let back = preview::read_job(&bytes, &args.file, settings)?;
+    let report = Report::of_simulation(&back.simulation, back.findings);
     let marks = Marks::new(&back.commands, &back.simulation);
     Ok(Job { bytes, commands: back.commands, simulation: back.simulation, marks, report })
 }
