@@ -78,11 +78,17 @@ impl EdgeIndex {
 
     /// The edge nearest to `p`; those further than `reach` do not count.
     pub fn nearest(&self, p: Point, reach: f64) -> Option<Nearest> {
+        self.near(p, reach, 0.0)
+    }
+
+    /// An edge within `enough` of `p`, or else the nearest; those further than `reach` do not count.
+    /// Where hundreds of edges lie upon each other, the first will do.
+    pub fn near(&self, p: Point, reach: f64, enough: f64) -> Option<Nearest> {
         let cell_mm = self.grid.cell_mm;
         let (cx, cy) = self.grid.key(p);
         let rings = (reach / cell_mm).ceil().clamp(1.0, 1e4) as i64;
         let mut best: Option<Nearest> = None;
-        let mut least = reach * reach;
+        let (mut least, enough) = (reach * reach, enough * enough);
         let inside = self.grid.inside(p, (cx, cy));
         for ring in 0..=rings {
             // What lies in a ring further out is beyond the border of the cells looked at.
@@ -92,6 +98,9 @@ impl EdgeIndex {
             }
             self.grid.ring(cx, cy, ring, |cell| {
                 for &id in self.in_cell(cell) {
+                    if least < enough {
+                        return;
+                    }
                     let (a, b) = self.edges[id as usize];
                     let squared = (nearest_on_segment(p, a, b) - p).length_squared();
                     if squared < least || (squared == least && best.is_none()) {

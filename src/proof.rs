@@ -216,7 +216,7 @@ fn longest_stray(lines: &[Followed<'_>]) -> Worst {
                 let steps = (length / STRAY_STEP_MM).ceil().max(1.0);
                 for k in 0..steps as usize {
                     let middle = w[0].lerp(w[1], (k as f64 + 0.5) / steps);
-                    if index.nearest(middle, TOLD_ERROR_MM).is_some() {
+                    if index.near(middle, TOLD_ERROR_MM, TOLD_ERROR_MM).is_some() {
                         stretch = 0.0;
                         continue;
                     }

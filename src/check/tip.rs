@@ -35,6 +35,9 @@ impl TipError {
 const EXACT_MM: f64 = 5e-5;
 /// Beyond this the exact distance does not matter any more, mm.
 const REACH_MM: f64 = 20.0;
+/// An edge within this share of the worst distance found is near enough: whichever is nearest, the
+/// place is not the worst, and its chain lies near this edge as well.
+const ENOUGH: f64 = 0.25;
 /// Edges of a line that are looked at together.
 const CHAIN: usize = 16;
 /// Halvings of an edge at most: then a piece of the longest possible edge is far below a unit.
@@ -144,7 +147,7 @@ impl Search<'_> {
     }
 
     fn probe(&mut self, at: Point) -> Probe {
-        let nearest = self.index.nearest(at, REACH_MM);
+        let nearest = self.index.near(at, REACH_MM, ENOUGH * self.worst.0);
         let distance = nearest.map_or(REACH_MM, |n| n.distance);
         if distance > self.worst.0 {
             self.worst = (distance, at);
