@@ -221,6 +221,28 @@ struct Sheet {
     told: Vec<Finding>,
 }
 
+/// What the travel could be at least.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Least {
+    /// Travel of the order at hand, line to line before the blade is compensated, mm.
+    pub ordered_mm: f64,
+    /// Floors of it, mm; 0 where there are too many lines to compute one.
+    pub floors: Floors,
+    /// The same search without bands along the feed, mm; `None` where the job has no bands.
+    pub unbanded_mm: Option<f64>,
+}
+
+/// How far the travel of `plan`, which was made with `settings`, is from the least possible, and
+/// what keeping the film from creeping costs.
+pub fn least(plan: &Plan, settings: &PlanSettings) -> Least {
+    let banded = order_settings(&plan.layout, settings).bands.is_some();
+    let unbanded_mm = banded.then(|| {
+        let free = PlanSettings { max_back_feed_mm: None, ..settings.clone() };
+        ordered(&plan.layout, &free).1.travel_mm
+    });
+    Least { ordered_mm: plan.ordered_mm, floors: floors(plan, settings), unbanded_mm }
+}
+
 /// The films on their sheets: each packed for itself, or all about one origin.
 fn sheets(ink: Ink, drawing: &Drawing, settings: &PlanSettings) -> Result<Vec<Sheet>, PlaceError> {
     let (page, placement, machine) = (drawing.page_mm, &settings.placement, &settings.machine);
@@ -342,8 +364,8 @@ fn tip_paths(layout: &Layout, order: &CutOrder) -> Vec<TipPath> {
     paths.collect()
 }
 
-/// Price of a radian of blade swing between two cuts, mm of travel: measured to bring the mean swing
-/// from 110 to about 25 degrees for one percent of travel.
+/// Price of a radian of blade swing between two cuts, mm of travel: enough to make most swings small,
+/// far below what a piece more of travel costs.
 const HEADING_MM_PER_RAD: f64 = 0.2;
 
 fn order_settings(layout: &Layout, settings: &PlanSettings) -> OrderSettings {

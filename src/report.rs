@@ -9,7 +9,7 @@ use crate::blade::TOLD_ERROR_MM;
 use crate::check::TipError;
 use crate::finding::Finding;
 use crate::geometry::Point;
-use crate::pipeline::Plan;
+use crate::pipeline::{Least, Plan};
 use crate::proof::Proof;
 use crate::simulate::Simulation;
 
@@ -64,8 +64,42 @@ pub struct Report {
     /// The blade's offset that was simulated instead of the one compensated, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub true_offset_mm: Option<f64>,
+    /// How far the travel is from the least possible, if that was asked for.
+    #[serde(flatten, skip_serializing_if = "Option::is_none")]
+    pub least: Option<LeastTravel>,
     /// What there is to say.
     pub findings: Vec<Finding>,
+}
+
+/// The travel from line to line before the blade is compensated, and what it could be at least.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct LeastTravel {
+    /// What the order makes small, mm.
+    pub ordered_mm: f64,
+    /// No order with the same starts has less, mm; absent when there are too many lines.
+    pub floor_chosen_mm: Option<f64>,
+    /// No order with any starts has less, mm.
+    pub floor_any_mm: Option<f64>,
+    /// What the same search finds without bands along the feed, mm; absent without bands.
+    pub unbanded_mm: Option<f64>,
+}
+
+impl LeastTravel {
+    fn lines(&self) -> Vec<(&'static str, String)> {
+        let above = |floor: f64| 100.0 * (self.ordered_mm / floor - 1.0) + 0.0;
+        let floor = |starts: &str, floor: Option<f64>| {
+            let floor = floor?;
+            let text =
+                format!("{} with {starts} (this order: {:+.1} %)", metres(floor), above(floor));
+            Some(("at least", text))
+        };
+        let bands = self.unbanded_mm.map(|free| {
+            ("bands", format!("{:+.1} % travel, so that the film is fed back little", above(free)))
+        });
+        let floors =
+            [floor("these starts", self.floor_chosen_mm), floor("any starts", self.floor_any_mm)];
+        floors.into_iter().flatten().chain(bands).collect()
+    }
 }
 
 impl Report {
@@ -79,6 +113,19 @@ impl Report {
             ..Self::of_simulation(&plan.simulation, plan.findings.clone())
         };
         report.proven(&plan.tip_error, &plan.proof)
+    }
+
+    /// With the figures of how far the travel is from the least possible.
+    #[must_use]
+    pub fn bounded(self, least: &Least) -> Self {
+        let known = |mm: f64| (mm > 0.0).then(|| rounded(mm, 3));
+        let least = LeastTravel {
+            ordered_mm: rounded(least.ordered_mm, 3),
+            floor_chosen_mm: known(least.floors.chosen),
+            floor_any_mm: known(least.floors.any),
+            unbanded_mm: least.unbanded_mm.map(|mm| rounded(mm, 3)),
+        };
+        Self { least: Some(least), ..self }
     }
 
     /// With the figures of how true the cut is.
@@ -128,6 +175,7 @@ impl Report {
             longest_stray_mm: None,
             longest_stray_at_mm: None,
             true_offset_mm: None,
+            least: None,
             findings,
         }
     }
@@ -158,6 +206,7 @@ impl Report {
         lines.push(("contours", self.contours.to_string()));
         lines.push(("cut", metres(self.cut_mm)));
         lines.push(("travel", metres(self.travel_mm)));
+        lines.extend(self.least.iter().flat_map(LeastTravel::lines));
         lines.push(("lifts", self.lifts.to_string()));
         if let Some(seconds) = self.time_s {
             lines.push(("time", self.pace(seconds)));

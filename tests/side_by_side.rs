@@ -111,3 +111,27 @@ fn wrong_places_and_endings_are_told() {
     assert_eq!(run(folder.path(), &["compare", "none.hpgl"]).status.code(), Some(1));
     assert_eq!(std::fs::read_to_string(folder.path().join("sheet.svg")).unwrap(), sheet());
 }
+
+/// The floors lie below what was found, the one for any starts below the other; a roll's bands cost
+/// something, a drawing that needs none pays nothing.
+#[test]
+fn the_least_travel_is_told_with_what_bands_cost() {
+    let report = |machine: &str| -> serde_json::Value {
+        let demo = concat!(env!("CARGO_MANIFEST_DIR"), "/demo/opening-hours.svg");
+        let arguments = ["check", demo, "--bound", "--json", "--machine", machine];
+        let output = assert_cmd::Command::cargo_bin("bladewright")
+            .unwrap()
+            .args(arguments)
+            .output()
+            .unwrap();
+        serde_json::from_slice(&output.stdout).unwrap()
+    };
+    let (roll, flat) = (report("roll-24"), report("plain-hpgl"));
+    for said in [&roll, &flat] {
+        let mm = |key: &str| said[key].as_f64().unwrap();
+        assert!(mm("floor_any_mm") <= mm("floor_chosen_mm"));
+        assert!(mm("floor_chosen_mm") <= mm("ordered_mm"));
+    }
+    assert!(roll["unbanded_mm"].as_f64() < roll["ordered_mm"].as_f64());
+    assert!(flat["unbanded_mm"].is_null());
+}

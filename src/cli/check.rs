@@ -98,7 +98,9 @@ impl Args {
 fn report_of_plan(plan: &Plan, args: &Args, settings: &PlanSettings) -> Result<Report, Failure> {
     let Some(offset) = args.true_offset else {
         draw(args, &plan.film, &View::of_plan(&plan.simulation, &plan.job, &plan.layout))?;
-        return Ok(Report::of_plan(plan));
+        let report = Report::of_plan(plan);
+        let bound = args.drawing.bound.then(|| pipeline::least(plan, settings));
+        return Ok(bound.iter().fold(report, |report, least| report.bounded(least)));
     };
     let really = pipeline::what_if(plan, settings, offset.mm());
     draw(args, &plan.film, &View::of_plan(&really.simulation, &plan.job, &plan.layout))?;

@@ -190,6 +190,9 @@ pub struct DrawingOptions {
     /// Longest feed against the working direction, or none [default: the machine's]
     #[arg(long, value_name = "LENGTH", help_heading = "Order")]
     max_back_feed: Option<String>,
+    /// Also say how far the travel is from the least possible, and what bands along the feed cost
+    #[arg(long, help_heading = "Order")]
+    pub bound: bool,
 }
 
 #[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use super::files::{self, Target};
 use super::options::DrawingOptions;
 use super::{Failure, Outcome, preview, talk};
-use crate::pipeline::Plan;
+use crate::pipeline::{self, Plan};
 use crate::report::Report;
 
 #[derive(clap::Args, Debug)]
@@ -87,7 +87,10 @@ fn tell(args: &Args, plans: &[Plan], outputs: &[PathBuf]) -> Outcome {
         if talk::strictness(args.strict, &plan.findings) != super::Exit::Done {
             exit = super::Exit::LeftOut;
         }
-        let report = Report::of_plan(plan);
+        let mut report = Report::of_plan(plan);
+        if args.drawing.bound {
+            report = report.bounded(&pipeline::least(plan, &args.drawing.settings()?));
+        }
         if args.json {
             print_json(&report, output)?;
             continue;

@@ -3,7 +3,7 @@
 //! A roll that is fed back and forth over a long stretch creeps; bands keep each feed back short.
 //! A line belongs to the band of its box's middle. A line waits for what is inside it: its turn is
 //! the latest of its own and those of its children (so inner before outer holds across turns).
-//! Common practice of the trade, no source; the prices are measured in `benches/ordering.rs`.
+//! Common practice of the trade, no source; what they cost in travel is told with the bound.
 
 use super::settings::{Bands, OrderSettings};
 use crate::contour_tree::ContourTree;

@@ -16,7 +16,7 @@ use super::cost::Planar;
 use super::neighbours::Neighbours;
 use super::problem::{NOBODY, Problem, Route};
 
-/// Steps of the ascent. Half of them lose 0.2-0.5 % of the floor.
+/// Steps of the ascent: the floor still rises a little at the end.
 const STEPS: usize = 80;
 /// Beyond so many nodes one pass over all pairs takes longer than the order itself.
 pub const MOST_DENSE: usize = 25_000;

@@ -3,13 +3,12 @@
 //! For a pen every vertex will do. A trailing blade should begin on a straight or gently bent run,
 //! far enough from the next corner that it already trails when it gets there and that the overcut
 //! repeats a straight (common practice, no source); long edges get extra points for that. At most
-//! [`MOST_STARTS`] are offered, spread along the contour: measured against all vertices, 16 cost
-//! under 0.3 % of travel.
+//! [`MOST_STARTS`] are offered, spread along the contour.
 
 use crate::geometry::{Contour, Point, wrap_angle};
 
-/// The most starts offered for one contour. Half as many cost up to 2 % of travel (nested rings
-/// 6 %); twice as many take four times as long to choose from.
+/// The most starts offered for one contour. Fewer lengthen the travel between nested contours; the
+/// time to choose grows with their square.
 pub const MOST_STARTS: usize = 16;
 
 /// A turn sharper than this is a corner, radians (25 degrees): circles flattened to a few

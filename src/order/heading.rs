@@ -4,8 +4,8 @@
 //! next cut sets out. The order stays; for each closed line its start and its sense, chosen by
 //! dynamic programming, make travel + weight × turn least. An open line keeps its sense unless both
 //! ends coincide in cost. A closed line leaves the blade as it set out, because the overcut repeats
-//! its first stretch. Common practice of the trade, no source; measured at 0.1 mm a radian: the mean
-//! turn falls from 110 to below 30 degrees for a few tenths of a percent of travel.
+//! its first stretch. Common practice of the trade, no source; a tenth of a
+//! millimetre a radian is enough to make most turns small (`tests/order_properties.rs`).
 
 use super::candidates::{Start, starts};
 use super::cost::Planar;
