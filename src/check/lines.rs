@@ -12,9 +12,9 @@ use crate::simulate::{SimulatedCut, Simulation};
 
 /// A line whose end lies this near to its start was meant to close, mm: common practice, no source.
 const NEARLY_CLOSED_MM: f64 = 0.5;
-/// Pairs of edges that are compared at most: about a second. Ten thousand usual cuts make a few
-/// million.
-const MOST_PAIRS: u64 = 300_000_000;
+/// Pairs of edges that are compared at most. Ten thousand usual cuts make a few million; more come
+/// from cuts that lie upon each other by the dozen.
+const MOST_PAIRS: u64 = 50_000_000;
 /// Cells in which crossings are looked for, mm: a few edges of a usual cut.
 const CELL_MM: f64 = 1.0;
 /// Lines this near to each other are the same line, plotter units: both were rounded by up to half
