@@ -25,10 +25,15 @@ fn program(folder: &Path) -> Command {
     command
 }
 
-/// A stand-in that is ready: its port has been told.
+/// A stand-in that is ready, and whose motion takes no time.
 fn stand_in(folder: &Path, options: &[&str]) -> Child {
+    real_stand_in(folder, &[&["--fast"], options].concat())
+}
+
+/// A stand-in that is ready: its port has been told.
+fn real_stand_in(folder: &Path, options: &[&str]) -> Child {
     let mut child = program(folder)
-        .args(["stand-in", "--machine", "flatbed-a4", "--link", "cutter", "--fast"])
+        .args(["stand-in", "--machine", "flatbed-a4", "--link", "cutter"])
         .args(["--obeyed", "obeyed.hpgl"])
         .args(options)
         .stdin(Stdio::piped())
@@ -111,6 +116,31 @@ fn every_handshake_of_a_three_wire_line_brings_the_whole_job() {
         end(machine);
         let made = cuts(&std::fs::read(path.join("obeyed.hpgl")).unwrap());
         assert!(made == whole, "{handshake}");
+    }
+}
+
+/// The stand-in moves in its own time: what is foretold in the middle of a job must come true.
+#[test]
+fn the_time_left_comes_true() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(60)).unwrap();
+    let machine = real_stand_in(path, &["--baud", "9600", "--handshake", "software"]);
+    let output = send(path, &["--baud", "9600", "--handshake", "software", "--json"]);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    end(machine);
+    let events: Vec<serde_json::Value> =
+        said(&output).lines().filter_map(|line| serde_json::from_str(line).ok()).collect();
+    let progress: Vec<(f64, f64)> = events
+        .iter()
+        .filter(|event| event["event"] == "progress")
+        .map(|event| (event["elapsed_s"].as_f64().unwrap(), event["left_s"].as_f64().unwrap()))
+        .collect();
+    assert!(progress.len() >= 9, "{}", said(&output));
+    let (whole, last) = *progress.last().unwrap();
+    assert!(whole > 5.0 && last < 1.0, "{progress:?}");
+    for (elapsed, left) in &progress {
+        assert!((elapsed + left - whole).abs() < 2.0 + 0.2 * whole, "{progress:?}");
     }
 }
 

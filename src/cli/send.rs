@@ -14,8 +14,8 @@ use crate::pipeline;
 use crate::profile::{Handshake, Serial};
 use crate::report::{Report, duration};
 use crate::send::{
-    self, Ending, Journal, JournalWriter, Marks, PortLock, Progress, SendSettings, SerialLink,
-    StopFlag, Taken,
+    self, Clock, Ending, Journal, JournalWriter, Marks, PortLock, Progress, SendSettings,
+    SerialLink, StopFlag, Taken,
 };
 use crate::simulate::Simulation;
 
@@ -70,6 +70,8 @@ pub fn run(args: &Args) -> Outcome {
         settings.machine.language.encoded = crate::profile::EncodedLines::Never;
     }
     let mut serial = serial(args, &settings)?;
+    // The time is reckoned with the line that it is.
+    settings.machine.serial = Some(serial.clone());
     let job = job(args, &settings)?;
     listen_for_signals()?;
     let _lock = lock(args)?;
@@ -147,7 +149,9 @@ fn feed(
     };
     let mut journal = Journal::new(&job.bytes, job.simulation.cuts.len(), finished);
     let writer = writer(args, &journal);
-    let mut meter = Meter::new(&job.simulation, args.json);
+    let rate = settings.rate_bytes_s;
+    let clock = Clock::new(&job.simulation, &job.marks, taken.job_byte, rate);
+    let mut meter = Meter::new(&job.simulation, clock, args.json);
     let mut last = Progress { sent: 0, obeyed: 0, halted: None };
     let ending = send::send(bytes, settings, link, &STOP, &mut |progress| {
         last = Progress {
@@ -164,7 +168,7 @@ fn feed(
             }
         }
     });
-    let seconds = meter.end();
+    let (seconds, left_s) = meter.end();
     resume::enter(&mut journal, &job.marks, last, &ending, settings.answers());
     if let Some(Err(text)) = writer.map(|writer| writer.end(&journal)) {
         talk::error(&text);
@@ -173,9 +177,10 @@ fn feed(
         Ending::Done => {
             let rate = bytes.len() as f64 / seconds.max(1e-3);
             let end = if settings.answers() {
-                "the machine has done everything and reports no error"
+                "the machine has done everything and reports no error".to_owned()
             } else {
-                "the machine may still be cutting what its buffer holds"
+                let left = duration(left_s);
+                format!("the machine may still be cutting what its buffer holds, for about {left}")
             };
             let text = format!(
                 "sent {} bytes at {rate:.0} bytes/s ({:.0} % of the line's); {end}",

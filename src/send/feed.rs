@@ -10,6 +10,8 @@ use super::{Ending, Progress, SendError, SendSettings, StopFlag, stream, words};
 const AT_ONCE: Duration = Duration::from_secs(2);
 /// How often a machine that answers is asked for errors.
 const ANY_ERROR: Duration = Duration::from_secs(5);
+/// How often progress is told while nothing moves.
+const TELL_AGAIN: Duration = Duration::from_millis(500);
 /// How long a stopping sender tries to bring the lifting instruction through.
 /// A machine with a full buffer makes room only as fast as it cuts; a second Ctrl-C ends the wait.
 const LIFT_PATIENCE: Duration = Duration::from_secs(60);
@@ -89,6 +91,8 @@ struct Feeder<'a> {
     moved: Duration,
     /// When errors were last asked for.
     asked: Duration,
+    /// When progress was last told.
+    told: Duration,
     /// Why the machine stands, if it said so.
     halted: Option<&'static str>,
 }
@@ -112,6 +116,7 @@ impl<'a> Feeder<'a> {
             wire_free: now,
             moved: now,
             asked: now,
+            told: now,
             halted: None,
         }
     }
@@ -150,6 +155,9 @@ impl<'a> Feeder<'a> {
         if self.link.now().saturating_sub(self.moved) > limit {
             let (sent, why) = (self.sent, self.halted);
             return Err(SendError::Stalled { why, sent, seconds: limit.as_secs() });
+        }
+        if self.link.now().saturating_sub(self.told) > TELL_AGAIN {
+            self.tell();
         }
         self.link.pause(LOOK_AGAIN);
         Ok(())
@@ -209,6 +217,7 @@ impl<'a> Feeder<'a> {
     }
 
     fn tell(&mut self) {
+        self.told = self.link.now();
         let held = self.settings.buffer_bytes as u64 + self.settings.ahead() as u64;
         let at_least = self.sent.saturating_sub(held);
         self.obeyed = self.obeyed.max(self.gate.obeyed()).max(at_least);

@@ -221,6 +221,11 @@ impl Marks {
         }
     }
 
+    /// For each cut the byte after its last instruction.
+    pub(super) fn ends(&self) -> &[u64] {
+        &self.ends
+    }
+
     /// How many cuts a machine has finished that has taken so many bytes out of its buffer.
     pub fn finished(&self, obeyed: u64) -> usize {
         self.left.partition_point(|&byte| byte <= obeyed)
