@@ -67,6 +67,16 @@ impl EdgeIndex {
         Self { grid, edges, owner, starts, listed }
     }
 
+    /// How many edges there are.
+    pub fn len(&self) -> usize {
+        self.edges.len()
+    }
+
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.edges.is_empty()
+    }
+
     /// An edge by its number.
     pub fn edge(&self, number: usize) -> (Point, Point) {
         self.edges[number]

@@ -15,6 +15,8 @@ const NEARLY_CLOSED_MM: f64 = 0.5;
 /// Pairs of edges that are compared at most. Ten thousand usual cuts make a few million; more come
 /// from cuts that lie upon each other by the dozen.
 const MOST_PAIRS: u64 = 50_000_000;
+/// As many for each edge are compared in any case: large jobs are as dense as small ones.
+const PAIRS_PER_EDGE: u64 = 50;
 /// Cells in which crossings are looked for, mm: a few edges of a usual cut.
 const CELL_MM: f64 = 1.0;
 /// Lines this near to each other are the same line, plotter units: both were rounded by up to half
@@ -66,7 +68,7 @@ fn comes_near_start(cut: &SimulatedCut, unit_mm: f64) -> bool {
 /// Lines that run along each other or cross.
 pub(super) fn doubled_or_crossing(simulation: &Simulation, unit_mm: f64) -> Vec<Finding> {
     let index = EdgeIndex::new(simulation.cuts.iter().map(|cut| cut.tip.as_slice()), CELL_MM);
-    if index.pairs() > MOST_PAIRS {
+    if index.pairs() > MOST_PAIRS.max(PAIRS_PER_EDGE * index.len() as u64) {
         let text = "So many cuts lie upon each other that they were not compared for doubled lines \
                     and crossings.";
         return vec![Finding::warning("not-compared", text)];
