@@ -21,7 +21,7 @@ use crate::order::{
 };
 use crate::parallel;
 use crate::place::{self, CutLine, Layout, PlaceError, Placement, Role};
-use crate::profile::{EndAt, FeedAxis, Machine, Material};
+use crate::profile::{EndAt, FeedAxis, Machine, Material, Tool};
 use crate::proof::{self, Proof};
 use crate::rounding;
 use crate::simulate::{self, SimulateSettings, Simulation};
@@ -275,7 +275,7 @@ fn sheet(film: String, layout: Layout, mut told: Vec<Finding>, settings: &PlanSe
 
 impl PlanSettings {
     fn offset_needed(&self) -> bool {
-        self.machine.tool == crate::profile::Tool::TrailingBlade
+        self.machine.tool == Tool::TrailingBlade
     }
 }
 
@@ -315,6 +315,7 @@ fn plan_sheet(
     let (order, report) = ordered(layout, settings);
     findings.extend(report.findings);
     let paths = tip_paths(layout, &order);
+    findings.extend(offset_not_used(settings));
     let (axis, followed) = blade::compensate(&paths, &blade_settings(settings));
     findings.extend(followed);
     let job = job::build(&axis, layout, &settings.machine, &pace(settings))?;
@@ -415,6 +416,23 @@ fn end(machine: &Machine, work: Bounds) -> End {
     }
 }
 
+/// An offset was asked for that this program must not compensate.
+fn offset_not_used(settings: &PlanSettings) -> Option<Finding> {
+    let asked = settings.blade_offset_mm.filter(|offset| *offset > 0.0)?;
+    let why = match settings.machine.tool {
+        _ if settings.machine.needs_compensation() => return None,
+        Tool::TrailingBlade => "compensates its blade by itself",
+        Tool::TangentialBlade => "has a blade that a motor turns",
+        Tool::Pen => "draws with a pen",
+    };
+    let text = format!(
+        "The blade offset of {asked:.3} mm is not used: {} {why}, and nothing is compensated twice.",
+        settings.machine.name
+    );
+    let hint = "Set the offset on the machine, or `compensates` in its profile to false.";
+    Some(Finding::note("offset-not-used", text).hint(hint))
+}
+
 fn blade_settings(settings: &PlanSettings) -> BladeSettings {
     BladeSettings {
         offset_mm: settings.offset_mm(),
@@ -430,13 +448,16 @@ fn blade_settings(settings: &PlanSettings) -> BladeSettings {
 
 fn pace(settings: &PlanSettings) -> Pace {
     let (language, material) = (&settings.machine.language, &settings.material);
-    let range = language.velocity_range_cm_s;
-    let within = |v: f64| range.map_or(v, |[low, high]| v.clamp(low, high));
+    let taken = |value: Option<f64>, taken: bool, range: Option<[f64; 2]>| {
+        value.filter(|_| taken).map(|v| range.map_or(v, |[low, high]| v.clamp(low, high)))
+    };
+    let velocity = |v| taken(v, language.velocity, language.velocity_range_cm_s);
+    let force = |v| taken(v, language.force, language.force_range);
     Pace {
-        velocity_cm_s: material.velocity_cm_s.filter(|_| language.velocity).map(within),
-        force: material.machine_force.filter(|_| language.force),
-        swing_velocity_cm_s: material.swing_velocity_cm_s.filter(|_| language.velocity).map(within),
-        swing_force: material.swing_force.filter(|_| language.force),
+        velocity_cm_s: velocity(material.velocity_cm_s),
+        force: force(material.machine_force),
+        swing_velocity_cm_s: velocity(material.swing_velocity_cm_s),
+        swing_force: force(material.swing_force),
     }
 }
 

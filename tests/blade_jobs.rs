@@ -1,14 +1,16 @@
 //! Whole jobs with a trailing blade, judged by what their written bytes do: each pass, each tool,
 //! machines that turn the blade themselves, speed and force around swings.
 
+use bladewright::blade::Part;
 use bladewright::check::tip_error;
 use bladewright::drawing::{self, Drawing, ReadSettings};
 use bladewright::finding::Finding;
 use bladewright::geometry::Point;
+use bladewright::hpgl::{self, StepKind, TraceSettings};
 use bladewright::order::Strategy;
 use bladewright::pipeline::{self, Plan, PlanSettings};
 use bladewright::place::Dash;
-use bladewright::profile::{Library, Machine, Material};
+use bladewright::profile::{EncodedLines, Library, Machine, Material, Tool};
 
 const UNIT_MM: f64 = 0.025;
 
@@ -87,7 +89,7 @@ fn passes_that_are_mere_copies_would_start_beside_the_line() {
         }
     }
     let machine = &settings.machine;
-    plan.written = bladewright::hpgl::write(&plan.job, &machine.language);
+    plan.written = hpgl::write(&plan.job, &machine.language);
     plan.simulation = pipeline::read_back(&plan.written.bytes, machine, 0.9).simulation;
     let worst = errors(&plan).iter().map(|e| e.1).fold(0.0, f64::max);
     assert!(worst > 2.0 * UNIT_MM, "{worst}");
@@ -120,6 +122,84 @@ fn stretches_between_bridges_begin_and_end_where_they_should() {
             assert!(error <= UNIT_MM, "offset {offset}, line {line}: {error}");
         }
     }
+}
+
+/// What the bytes say of speed and force at each move with the tool down, in order.
+fn paces(plan: &Plan) -> Vec<(Option<f64>, Option<f64>)> {
+    let (commands, _) = hpgl::read(&plan.written.bytes);
+    let (trace, _) = hpgl::trace(&commands, &TraceSettings::default());
+    let (mut velocity, mut force, mut down, mut all) = (None, None, false, Vec::new());
+    for step in &trace.steps {
+        match step.kind {
+            StepKind::Velocity(v) => velocity = v,
+            StepKind::Force(f) => force = f,
+            StepKind::Lower => down = true,
+            StepKind::Raise => down = false,
+            StepKind::Move(_) if down => all.push((velocity, force)),
+            StepKind::Move(_) | StepKind::Tool(_) => {}
+        }
+    }
+    all
+}
+
+#[test]
+fn swings_are_slower_and_lighter_where_the_machine_takes_it() {
+    let mut taking = machine("roll-24");
+    (taking.language.force, taking.language.force_range) = (true, Some([1.0, 33.0]));
+    let mut stiff = material("sandblast-thin");
+    (stiff.machine_force, stiff.swing_force) = (Some(80.0), Some(12.0));
+    for encoded in [EncodedLines::Never, EncodedLines::Base64] {
+        taking.language.encoded = encoded;
+        let plan = plan(&PlanSettings::new(taking.clone(), stiff.clone()));
+        let parts = plan.job.paths.iter().flat_map(|path| &path.parts);
+        let paces = paces(&plan);
+        assert_eq!(paces.len(), parts.clone().count());
+        // 80 is more than the machine takes.
+        let (cut, swing) = ((Some(5.0), Some(33.0)), (Some(2.5), Some(12.0)));
+        for (part, pace) in parts.zip(&paces) {
+            assert_eq!(*pace, if *part == Part::Swing { swing } else { cut }, "{part:?}");
+        }
+        assert!(paces.contains(&swing) && paces.contains(&cut));
+        assert!(plan.proof.error.mm <= UNIT_MM, "{:?}", plan.proof);
+    }
+}
+
+#[test]
+fn a_machine_that_takes_neither_speed_nor_force_gets_neither() {
+    let mut settings = PlanSettings::new(machine("plain-hpgl"), material("sandblast-thin"));
+    (settings.material.machine_force, settings.material.swing_force) = (Some(30.0), Some(12.0));
+    let text = String::from_utf8(plan(&settings).written.bytes).unwrap();
+    assert!(!text.contains("VS") && !text.contains("FS"), "{text}");
+    // A swing's force alone would stay on for the rest of the job.
+    let mut taking = settings;
+    (taking.machine.language.force, taking.material.machine_force) = (true, None);
+    assert!(!String::from_utf8(plan(&taking).written.bytes).unwrap().contains("FS"));
+}
+
+/// Firmware compensation, motor-turned blade, pen: the contours themselves are sent, whatever offset
+/// the material or the command line names, and simulated as such.
+#[test]
+fn nothing_is_compensated_twice() {
+    let blade = machine("plain-hpgl");
+    let itself = Machine { compensates: true, ..blade.clone() };
+    let tangential = Machine { tool: Tool::TangentialBlade, ..blade.clone() };
+    let pen = Machine { tool: Tool::Pen, ..blade.clone() };
+    let bytes = |machine: &Machine, offset| {
+        let mut settings = PlanSettings::new(machine.clone(), material("vinyl-cast"));
+        settings.blade_offset_mm = offset;
+        let plan = plan(&settings);
+        let told = plan.findings.iter().any(|f| f.code == "offset-not-used");
+        assert_eq!(told, offset.is_some_and(|o| o > 0.0) && !machine.needs_compensation());
+        assert!(plan.proof.error.mm <= UNIT_MM, "{:?}", plan.proof);
+        plan.written.bytes
+    };
+    let uncompensated = bytes(&blade, Some(0.0));
+    for machine in [itself, tangential, pen] {
+        for offset in [None, Some(0.0), Some(0.25), Some(0.9)] {
+            assert_eq!(bytes(&machine, offset), uncompensated, "{:?} {offset:?}", machine.tool);
+        }
+    }
+    assert_ne!(bytes(&blade, None), uncompensated);
 }
 
 /// Every drawing of the tests, from the thinnest to the thickest blade.

@@ -137,6 +137,8 @@ fn slips_are_explained() {
     assert!(negative.contains("blade_offset_mm is -0.25; it must be 0 or more"), "{negative}");
     let word = said(good.replace("blade_offset_mm = 0.25", "blade_offset_mm = \"wide\""));
     assert!(word.contains("mine.toml:6:"), "{word}");
+    let alone = said(good.replace("passes = 1", "passes = 1\nswing_force = 5.0"));
+    assert!(alone.contains("swing_force needs machine_force as well"), "{alone}");
     let empty = said(String::new());
     assert!(empty.contains("is missing"), "{empty}");
     let machine = library.machine_text("roll-15").unwrap().0;

@@ -118,8 +118,10 @@ impl Writer<'_> {
     }
 
     fn setting(&mut self, path: &JobPath, part: Part) {
-        let pick =
-            |cut: Option<f64>, swing: Option<f64>| if slow(part) { swing.or(cut) } else { cut };
+        // A swing's value without a cut's would stay: nothing could bring the other one back.
+        let pick = |cut: Option<f64>, swing: Option<f64>| {
+            if slow(part) { swing.filter(|_| cut.is_some()).or(cut) } else { cut }
+        };
         let velocity = pick(path.velocity_cm_s, path.swing_velocity_cm_s);
         if self.language.velocity && velocity.is_some() && velocity != self.velocity {
             self.velocity = velocity;

@@ -69,6 +69,15 @@ pub(super) fn material(m: &Material) -> Result<(), String> {
             above_zero(name, value)?;
         }
     }
+    for (swing, value, cut, set) in [
+        ("swing_velocity_cm_s", m.swing_velocity_cm_s, "velocity_cm_s", m.velocity_cm_s),
+        ("swing_force", m.swing_force, "machine_force", m.machine_force),
+    ] {
+        if value.is_some() && set.is_none() {
+            let text = format!("{swing} needs {cut} as well: it is what the machine goes back to");
+            return Err(text);
+        }
+    }
     range("thickness_um", m.thickness_um)?;
     range("force_range_gf", m.force_range_gf)?;
     if m.passes == 0 || m.passes > 20 {
