@@ -207,3 +207,59 @@ fn two_sends_never_mix() {
     let made = cuts(&std::fs::read(path.join("obeyed.hpgl")).unwrap());
     assert!(made == [cuts(job(30).as_bytes()), cuts(job(30).as_bytes())].concat());
 }
+
+#[test]
+fn a_machine_at_another_rate_is_found() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(20)).unwrap();
+    let machine = stand_in(path, &["--baud", "4800"]);
+    // At the wrong rate nothing is understood.
+    let deaf = send(path, &["--baud", "19200", "--handshake", "software"]);
+    assert_eq!(deaf.status.code(), Some(3), "{}", said(&deaf));
+    assert!(said(&deaf).contains("nothing answers"), "{}", said(&deaf));
+    let output = send(path, &["--handshake", "auto"]);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    for line in ["9600 bits/s: no answer", "4800 bits/s: the machine answers"] {
+        assert!(said(&output).contains(line), "{}", said(&output));
+    }
+    let probe = ["ports", "--probe", "cutter", "--machine", "flatbed-a4"];
+    let probe = program(path).args(probe).output().unwrap();
+    assert!(said(&probe).contains("baud = 4800"), "{}", said(&probe));
+    end(machine);
+    let obeyed = std::fs::read(path.join("obeyed.hpgl")).unwrap();
+    assert!(cuts(&obeyed) == cuts(job(20).as_bytes()), "only the job has moved it");
+}
+
+#[test]
+fn a_port_that_another_program_has_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(20)).unwrap();
+    let machine = stand_in(path, &[]);
+    // Another program (this one) with the customary lock on the device: flock(2).
+    let held = std::fs::File::options().read(true).write(true).open(path.join("cutter")).unwrap();
+    rustix::fs::flock(&held, rustix::fs::FlockOperation::NonBlockingLockExclusive).unwrap();
+    let output = send(path, &[]);
+    drop(held);
+    end(machine);
+    assert_eq!(output.status.code(), Some(3), "{}", said(&output));
+    let number = format!("(process {})", std::process::id());
+    assert!(said(&output).contains(&number), "{}", said(&output));
+    assert!(said(&output).contains("close that program"), "{}", said(&output));
+}
+
+#[test]
+fn a_machine_that_never_answers_is_sent_to_as_its_profile_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(20)).unwrap();
+    let machine = stand_in(path, &["--mute", "ESC.E,OI"]);
+    let output = send(path, &["--handshake", "auto"]);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    assert!(said(&output).contains("answers at no rate"), "{}", said(&output));
+    std::thread::sleep(Duration::from_millis(500));
+    end(machine);
+    let obeyed = std::fs::read(path.join("obeyed.hpgl")).unwrap();
+    assert!(cuts(&obeyed) == cuts(job(20).as_bytes()));
+}

@@ -15,6 +15,7 @@ mod page;
 mod ports;
 mod preview;
 mod profiles;
+mod rate;
 mod send;
 #[cfg(unix)]
 mod stand_in;

@@ -3,16 +3,16 @@
 use std::io::Write;
 
 use super::options::MachineOptions;
-use super::{Exit, Failure, Outcome, talk};
+use super::{Exit, Failure, Outcome, rate, talk};
 use crate::profile::Handshake;
-use crate::send::{self, PortLock, SerialLink};
+use crate::send::{self, PortLock, SerialLink, StopFlag};
 
 #[derive(clap::Args, Debug)]
 pub struct Args {
     /// Ask the machine at this port what it is, and print a machine profile for it; nothing moves
     #[arg(long, value_name = "PORT")]
     probe: Option<String>,
-    /// With --probe: bits a second [default: the machine's]
+    /// With --probe: bits a second [default: the machine's, then the other usual ones]
     #[arg(long, value_name = "RATE", requires = "probe", value_parser = clap::value_parser!(u32).range(1..))]
     baud: Option<u32>,
     #[command(flatten)]
@@ -51,6 +51,10 @@ fn probe(port: &str, args: &Args) -> Outcome {
     let Some(_lock) = PortLock::take(port).map_err(trouble)? else {
         return Err(trouble(format!("a send uses {port}; ask when it has ended")));
     };
+    if args.baud.is_none() {
+        let found = rate::find(port, serial, &StopFlag::new())?;
+        serial.baud = found.ok_or_else(|| trouble(send::SendError::Silent.to_string()))?;
+    }
     let line = crate::profile::Serial { handshake: Handshake::Software, ..serial.clone() };
     let mut link = SerialLink::open(port, &line).map_err(|e| trouble(e.to_string()))?;
     let found =

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use super::meter::Meter;
 use super::options::{DrawingOptions, HandshakeChoice};
-use super::{Exit, Failure, Outcome, check, files, preview, talk};
+use super::{Exit, Failure, Outcome, check, files, preview, rate, talk};
 use crate::finding::Severity;
 use crate::hpgl::{self, Located};
 use crate::pipeline;
@@ -29,7 +29,8 @@ pub struct Args {
     /// Bits a second [default: the machine's]
     #[arg(long, value_name = "RATE")]
     baud: Option<u32>,
-    /// How the machine holds the sender back; auto asks it [default: the machine's]
+    /// How the machine holds the sender back; auto asks it, at other rates as well where --baud names
+    /// none [default: the machine's]
     #[arg(long, value_enum, value_name = "HOW")]
     handshake: Option<HandshakeChoice>,
     /// Go on with a job that was interrupted, at the first cut that is not finished
@@ -92,8 +93,17 @@ fn open(args: &Args, serial: &Serial) -> Result<SerialLink, Failure> {
     SerialLink::open(&args.port, serial).map_err(|e| Failure::new(Exit::Machine, e))
 }
 
-/// Asks the machine whether it answers, and keeps the profile's handshake where it does not.
+/// Asks the machine whether it answers and at which rate, and keeps what the profile says where it
+/// does not.
 fn find_handshake(args: &Args, serial: &mut Serial) -> Result<(), Failure> {
+    if args.baud.is_none() {
+        let Some(baud) = rate::find(&args.port, serial, &STOP)? else {
+            let text = "the machine answers at no rate: the profile's rate and handshake are kept";
+            let _ = writeln!(anstream::stderr(), "{text}");
+            return Ok(());
+        };
+        serial.baud = baud;
+    }
     let asking = Serial { handshake: Handshake::Software, ..serial.clone() };
     let mut link = open(args, &asking)?;
     let found = send::probe(&mut link)

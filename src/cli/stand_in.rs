@@ -58,8 +58,9 @@ pub fn run(args: &Args) -> Outcome {
     let mut when = args.when.clone();
     when.sort_by_key(|when| when.byte);
     let rate_bytes_s = settings.rate_bytes_s;
-    let port = Port { link: args.link.clone(), once: args.once, when, rate_bytes_s };
     let machine = settings.machine.clone();
+    let baud = machine.serial.as_ref().map(|serial| serial.baud);
+    let port = Port { link: args.link.clone(), once: args.once, when, rate_bytes_s, baud };
     let mut stand_in = StandIn::new(settings);
     let (give, orders) = channel();
     listen(&give)?;
@@ -132,6 +133,10 @@ fn tell(event: &Event) {
             return;
         }
         Event::Lost(bytes) => format!("the buffer is full: {bytes} bytes lost by now"),
+        Event::WrongRate(baud) => format!(
+            "the sender's line is set to {baud} bits/s, which is not this machine's: what arrives is \
+             garbage"
+        ),
         Event::Trouble(Trouble::Pause) => "paused".into(),
         Event::Trouble(Trouble::Go) => "goes on".into(),
         Event::Trouble(Trouble::LeverUp) => "the lever is up".into(),

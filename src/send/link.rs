@@ -75,8 +75,8 @@ pub(super) fn ask(
     ask_once(link, request, 2 * patience)
 }
 
-/// What was said before is thrown away.
-fn ask_once(
+/// Asks once. What was said before is thrown away.
+pub(super) fn ask_once(
     link: &mut dyn Link,
     request: &[u8],
     patience: Duration,

@@ -28,8 +28,19 @@ pub enum PortError {
         /// What was asked for.
         port: String,
     },
+    /// Another program has it.
+    #[error(
+        "the port {port} is in use by {holder}: close that program, or unplug the adapter and plug it \
+         in again, then send anew"
+    )]
+    Busy {
+        /// What was asked for.
+        port: String,
+        /// Who has it.
+        holder: String,
+    },
     /// Anything else.
-    #[error("the port {port} cannot be opened ({why}); is another program using it?")]
+    #[error("the port {port} cannot be opened ({why}); is it a serial port?")]
     Refused {
         /// What was asked for.
         port: String,
@@ -118,8 +129,28 @@ fn explained(port: &str, error: &serialport::Error) -> PortError {
             };
             PortError::Missing { port: port_name, present }
         }
+        // A program that keeps others out by TIOCEXCL or flock shows as "no device" on Unix.
+        (ErrorKind::NoDevice, None | Some(std::io::ErrorKind::ResourceBusy)) if cfg!(unix) => {
+            let holder = holder(port).unwrap_or_else(|| "another program".into());
+            PortError::Busy { port: port_name, holder }
+        }
         _ => PortError::Refused { port: port_name, why: error.description.clone() },
     }
+}
+
+/// The program that has `port` open, where the system lets us see it (Linux, /proc: proc(5)).
+fn holder(port: &str) -> Option<String> {
+    let port = std::fs::canonicalize(port).ok()?;
+    let processes = std::fs::read_dir("/proc").ok()?.flatten();
+    let has_it = |process: &std::fs::DirEntry| {
+        let number = process.file_name().to_string_lossy().parse::<u32>();
+        let files = std::fs::read_dir(process.path().join("fd")).into_iter().flatten().flatten();
+        number.is_ok_and(|number| number != std::process::id())
+            && files.filter_map(|file| file.path().read_link().ok()).any(|path| path == port)
+    };
+    let process = processes.into_iter().find(has_it)?;
+    let name = std::fs::read_to_string(process.path().join("comm")).ok()?;
+    Some(format!("\"{}\" (process {})", name.trim(), process.file_name().display()))
 }
 
 /// Time-outs and interruptions mean "nothing now"; everything else that the port is gone.

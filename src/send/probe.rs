@@ -1,15 +1,37 @@
-//! [`probe`]: what a machine answers; [`place`]: where one that has done all it got stands.
+//! [`probe`]: what a machine answers; [`anybody_there`]: whether it does at the rate of the line; [`place`]: where one that has done all it got stands.
 //!
 //! HP 7470A manual, pp. 7-2 to 7-8 and 10-26 to 10-39. Nothing that is asked moves the machine.
 
 use std::time::Duration;
 
-use super::link::{LOOK_AGAIN, Link, LinkError, ask, begin_anew};
+use super::link::{LOOK_AGAIN, Link, LinkError, ask, ask_once, begin_anew};
 use super::resume::Place;
 use crate::profile::{Handshake, HardClip, Machine};
 
 /// How long an idle machine may take for an answer.
 const PATIENCE: Duration = Duration::from_secs(1);
+
+/// How long each of two questions may take that only find out whether somebody answers.
+const SHORT: Duration = Duration::from_millis(600);
+
+/// The rates that such machines have, bits a second, the likeliest first. Order: our own choice.
+pub const RATES: [u32; 8] = [9600, 19200, 4800, 2400, 1200, 38400, 57600, 115_200];
+
+/// Whether a machine answers sense at the rate of this line. It is asked only what moves nothing: its
+/// last error (`ESC.E`) and its name (`OI`). At a wrong rate it hears neither, and notes an error that
+/// [`probe`] makes it forget.
+///
+/// # Errors
+/// [`LinkError`] when the line is gone.
+pub fn anybody_there(link: &mut dyn Link) -> Result<bool, LinkError> {
+    begin_anew(link)?;
+    let error = ask_once(link, b"\x1b.E", SHORT)?;
+    if error.is_some_and(|text| text.trim().parse::<u32>().is_ok()) {
+        return Ok(true);
+    }
+    let name = ask_once(link, b"OI;", SHORT)?;
+    Ok(name.is_some_and(|text| text.len() > 1 && text.chars().all(|c| (' '..='~').contains(&c))))
+}
 
 /// What a machine answered.
 #[derive(Debug, Clone, Default, PartialEq)]

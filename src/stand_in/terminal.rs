@@ -87,6 +87,8 @@ pub enum Event {
     Lost(u64),
     /// Trouble on request.
     Trouble(Trouble),
+    /// The sender's end is set to this rate, bits a second, which is not this line's.
+    WrongRate(u32),
 }
 
 /// Where the machine is reached.
@@ -100,6 +102,9 @@ pub struct Port {
     pub when: Vec<When>,
     /// Bytes a second on its line.
     pub rate_bytes_s: f64,
+    /// Bits a second that the other end must be set to; another rate brings only framing errors. Any
+    /// will do when `None`.
+    pub baud: Option<u32>,
 }
 
 /// How long the loop rests: short against the time that a margin of 32 bytes lasts at 9600 baud.
@@ -126,6 +131,7 @@ pub fn serve(
         back_free: Duration::ZERO,
         lost: 0,
         served: 0,
+        wrong_rate: None,
         tell,
     };
     (run.tell)(&Event::Open(run.terminal.name.clone()));
@@ -188,6 +194,8 @@ struct Run<'a> {
     lost: u64,
     /// How many of the port's troubles have come.
     served: usize,
+    /// The rate of the sender's end when that was last wrong.
+    wrong_rate: Option<u32>,
     tell: &'a mut dyn FnMut(&Event),
 }
 
@@ -209,8 +217,13 @@ impl Run<'_> {
                 0
             }
         };
+        let wrong = count > 0 && self.is_at_a_wrong_rate();
         for &byte in bytes.iter().take(count) {
             self.line += Duration::from_secs_f64(byte_s);
+            if wrong {
+                self.machine.garbled();
+                continue;
+            }
             self.machine.receive(byte, self.line);
             self.on_the_byte()?;
         }
@@ -221,6 +234,19 @@ impl Run<'_> {
         self.machine.advance(now);
         self.say(now);
         Ok(closed)
+    }
+
+    /// Whether the sender's end is set to another rate than this line has; told once for each rate.
+    fn is_at_a_wrong_rate(&mut self) -> bool {
+        let Some(baud) = self.port.baud else { return false };
+        // Both ends of a pseudo-terminal share their settings.
+        let set = tcgetattr(&self.terminal.file).map_or(baud, |settings| settings.output_speed());
+        let wrong = (set != baud).then_some(set);
+        if wrong != self.wrong_rate {
+            self.wrong_rate = wrong;
+            wrong.into_iter().for_each(|set| (self.tell)(&Event::WrongRate(set)));
+        }
+        wrong.is_some()
     }
 
     /// Lets the line carry what the machine says.
