@@ -14,7 +14,9 @@ const MARGIN_MM: f64 = 5.0;
 pub fn page(sheet: &Sheet) -> String {
     let name = sheet.pattern.name();
     let mut html = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n<title>Tuning sheet: {name}</title>\n\
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n\
+         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n\
+         <title>Tuning sheet: {name}</title>\n\
          <style>body{{font:11pt/1.4 sans-serif;max-width:190mm;margin:10mm auto;color:#000}}\
          table{{border-collapse:collapse}}td,th{{border:0.3mm solid #888;padding:0.5mm 3mm;text-align:right}}\
          .care{{border-left:1.5mm solid #D55E00;padding-left:3mm}}</style>\n\

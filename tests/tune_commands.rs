@@ -1,0 +1,94 @@
+//! `tune` on the command line: a sheet of every pattern, what was seen on it, the value kept.
+//! How good the answers are is measured in `tuning.rs`.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+fn tune(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_bladewright"))
+        .arg("tune")
+        .args(arguments)
+        .current_dir(folder)
+        .env("BLADEWRIGHT_PROFILES", folder)
+        .output()
+        .unwrap()
+}
+
+fn said(output: &Output) -> String {
+    let both = [output.stdout.as_slice(), output.stderr.as_slice()].concat();
+    String::from_utf8(both).unwrap()
+}
+
+#[test]
+fn every_pattern_has_a_job_and_a_page() {
+    let folder = tempfile::tempdir().unwrap();
+    for pattern in ["circles", "vernier", "eyelets", "ladder", "overcut", "speed"] {
+        let output = tune(folder.path(), &["sheet", "--pattern", pattern]);
+        assert!(output.status.success(), "{}", said(&output));
+        assert!(said(&output).contains("Tune on scrap"), "{}", said(&output));
+        let job = std::fs::read(folder.path().join(format!("tune-{pattern}.hpgl"))).unwrap();
+        let (commands, findings) = bladewright::hpgl::read(&job);
+        assert!(commands.len() > 50 && findings.is_empty(), "{pattern}");
+        let page = folder.path().join(format!("tune-{pattern}.html"));
+        let page = std::fs::read_to_string(page).unwrap();
+        assert!(page.contains("default-src 'none'") && page.contains("<svg"), "{pattern}");
+    }
+    let force = tune(folder.path(), &["sheet", "--pattern", "force", "--machine", "roll-24"]);
+    assert!(!force.status.success() && said(&force).contains("force"), "{}", said(&force));
+}
+
+#[test]
+fn what_was_seen_becomes_an_offset() {
+    let folder = tempfile::tempdir().unwrap();
+    let offset = |arguments: &[&str]| {
+        let output = tune(folder.path(), &[&["read", "--json"], arguments].concat());
+        assert!(output.status.success(), "{}", said(&output));
+        let answer: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+        let mm = |key: &str| answer[key].as_f64().unwrap();
+        assert!(mm("uncertainty_mm") > 0.0 && mm("uncertainty_mm") < 0.05, "{answer}");
+        mm("blade_offset_mm")
+    };
+    // The ladder's squares go up in steps: so do the answers.
+    let step = offset(&["--square", "5"]) - offset(&["--square", "4"]);
+    assert!(step > 0.01 && step < 0.1, "{step}");
+    // Of a circle that the blade cuts uncompensated a hole is left that is smaller than drawn; a
+    // larger hole in the same circle means a smaller offset.
+    assert!(offset(&["--hole", "7=0.5"]) > offset(&["--hole", "7=0.6"]));
+    let nothing = tune(folder.path(), &["read"]);
+    assert!(!nothing.status.success() && said(&nothing).contains("nothing was read"));
+    let none = tune(folder.path(), &["read", "--square", "900"]);
+    assert!(!none.status.success() && said(&none).contains("900"), "{}", said(&none));
+}
+
+#[test]
+fn a_tuned_value_is_kept_with_all_else_as_it_was() {
+    let folder = tempfile::tempdir().unwrap();
+    let save = |more: &[&str]| {
+        let start = ["save", "--material", "vinyl-cast", "--blade-offset", "0.27mm"];
+        let output = tune(folder.path(), &[&start[..], more].concat());
+        assert!(output.status.success(), "{}", said(&output));
+        said(&output)
+    };
+    let file = folder.path().join("materials/vinyl-cast.toml");
+    assert!(save(&["--dry-run"]).contains("0.25 -> 0.27"));
+    assert!(!file.exists());
+    assert!(save(&[]).contains("0.25 -> 0.27"));
+    let own = std::fs::read_to_string(&file).unwrap();
+    let built_in = include_str!("../machine-profiles/materials/vinyl-cast.toml");
+    // Line by line the same, comments too, but for the value and its source.
+    let (now, then): (Vec<&str>, Vec<&str>) = (own.lines().collect(), built_in.lines().collect());
+    assert_eq!(now.len(), then.len());
+    let changed: Vec<&str> =
+        now.iter().zip(&then).filter(|(a, b)| a != b).map(|(a, _)| *a).collect();
+    assert!(changed.contains(&"blade_offset_mm = 0.27"), "{changed:?}");
+    assert!(changed.iter().all(|line| line.starts_with("blade_offset_mm")), "{changed:?}");
+    assert!(own.starts_with('#'), "the head comment is gone");
+
+    std::fs::write(&file, own.replace("# ", "# mine: ")).unwrap();
+    let again = tune(
+        folder.path(),
+        &["save", "--material", "vinyl-cast", "--blade-offset", "0.3mm", "--overcut", "0.5mm"],
+    );
+    assert!(said(&again).contains("0.27 -> 0.3"), "{}", said(&again));
+    assert!(std::fs::read_to_string(&file).unwrap().starts_with("# mine: "));
+}
