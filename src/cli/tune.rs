@@ -278,12 +278,12 @@ impl Answer {
     fn of(estimate: &Estimate) -> Self {
         Self {
             format: 1,
-            blade_offset_mm: estimate.offset_mm,
-            uncertainty_mm: estimate.uncertainty_mm,
-            play_x_mm: estimate.play_x_mm.map(|p| p.0),
-            play_x_uncertainty_mm: estimate.play_x_mm.map(|p| p.1),
-            play_y_mm: estimate.play_y_mm.map(|p| p.0),
-            play_y_uncertainty_mm: estimate.play_y_mm.map(|p| p.1),
+            blade_offset_mm: fine(estimate.offset_mm),
+            uncertainty_mm: fine(estimate.uncertainty_mm),
+            play_x_mm: estimate.play_x_mm.map(|p| fine(p.0)),
+            play_x_uncertainty_mm: estimate.play_x_mm.map(|p| fine(p.1)),
+            play_y_mm: estimate.play_y_mm.map(|p| fine(p.0)),
+            play_y_uncertainty_mm: estimate.play_y_mm.map(|p| fine(p.1)),
             next: estimate.next.map(Pattern::name),
         }
     }
@@ -394,4 +394,9 @@ fn save_place(library: &Library, material: &str) -> Result<PathBuf, Failure> {
         Failure::failed("there is no folder for your profiles; set BLADEWRIGHT_PROFILES to one")
     })?;
     Ok(folder.join(format!("{material}.toml")))
+}
+
+/// To a tenth of a micrometre.
+fn fine(mm: f64) -> f64 {
+    (mm * 1e4).round() / 1e4
 }
