@@ -39,7 +39,7 @@ impl Meter {
         } else {
             ProgressBar::hidden()
         };
-        if let Ok(style) = ProgressStyle::with_template("{bar:30} {msg}") {
+        if let Ok(style) = ProgressStyle::with_template("{bar:20} {wide_msg}") {
             bar.set_style(style);
         }
         let tenths = (clock.share() * 10.0) as u32;
@@ -58,9 +58,10 @@ impl Meter {
         }
         let left = duration(self.clock.left_s());
         self.bar.set_position((self.clock.share() * THOUSAND) as u64);
+        // What matters most comes first: a narrow terminal shows only the beginning.
         let halted = self.halted.map(|why| format!(" ({why})")).unwrap_or_default();
         self.bar.set_message(format!(
-            "about {left} left; {mm:.0} of {:.0} mm sent, {finished} of {cuts} cuts finished{halted}",
+            "about {left} left{halted}; {finished} of {cuts} cuts finished; {mm:.0} of {:.0} mm sent",
             self.total_mm
         ));
         let tenths = (self.clock.share() * 10.0) as u32;
