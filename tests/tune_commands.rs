@@ -45,7 +45,7 @@ fn what_was_seen_becomes_an_offset() {
         assert!(output.status.success(), "{}", said(&output));
         let answer: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
         let mm = |key: &str| answer[key].as_f64().unwrap();
-        assert!(mm("uncertainty_mm") > 0.0 && mm("uncertainty_mm") < 0.05, "{answer}");
+        assert!(mm("uncertainty_mm") > 0.0 && mm("uncertainty_mm") < 0.08, "{answer}");
         mm("blade_offset_mm")
     };
     // The ladder's squares go up in steps: so do the answers.

@@ -4,7 +4,8 @@
 //! by weighted least squares (Gauss–Newton; C. F. Gauss 1809), each hole's diameter foretold by
 //! simulating the very polygon that was cut ([`super::model`]). The stated uncertainty is the 95 %
 //! range of that fit. Without a vernier the play is only guessed, and the range grows by what it may
-//! do. Eyelets and ladders show the offset that closes best on this machine; half the step is their
+//! do. Eyelets and ladders show the offset that closes best on this machine, half of its play
+//! included, which is taken off again where a vernier told the play; half the step is their
 //! resolution (uniform: step/√12).
 
 use super::Pattern;
@@ -198,8 +199,12 @@ fn residuals(readings: &Readings, state: [f64; 3]) -> Vec<Residual> {
         );
     }
     all.extend(readings.closed.iter().map(|&(value, step)| {
-        let play = (play_x + play_y) / 2.0;
-        (value - offset_mm - CLOSING_PLAY * play, uniform(step).hypot(noise / 2.0))
+        let reading = uniform(step).hypot(noise / 2.0);
+        match seen_play(readings, [play_x, play_y]) {
+            Some(play) => (value - offset_mm - CLOSING_PLAY * play, reading),
+            // Nobody measured the play: what closes best counts as it stands, less sure.
+            None => (value - offset_mm, reading.hypot(CLOSING_PLAY * PLAY_GUESS.0)),
+        }
     }));
     all.extend(readings.opened.filter(|_| readings.holes.is_empty()).map(|(shut, open)| {
         ((shut + open) / 2.0 - offset_mm, uniform(open - shut).hypot(noise / 2.0))
@@ -207,8 +212,20 @@ fn residuals(readings: &Readings, state: [f64; 3]) -> Vec<Residual> {
     all
 }
 
-/// How much of the play an eyelet or a square takes for offset.
-const CLOSING_PLAY: f64 = 0.0;
+/// How much of the play an eyelet or a square takes for offset: a swing turns both axes round, each
+/// turn loses the play once, so the tool turns on a radius that is half the play shorter (own
+/// derivation; `tests/tuning.rs` holds it against a simulated cutter).
+const CLOSING_PLAY: f64 = 0.5;
+
+/// The mean play of those axes that a vernier told of.
+fn seen_play(readings: &Readings, [x, y]: [f64; 2]) -> Option<f64> {
+    match (readings.tick_x.is_some(), readings.tick_y.is_some()) {
+        (true, true) => Some((x + y) / 2.0),
+        (true, false) => Some(x),
+        (false, true) => Some(y),
+        (false, false) => None,
+    }
+}
 
 /// One Gauss–Newton step and the covariance.
 fn improve(readings: &Readings, state: [f64; 3]) -> ([f64; 3], [[f64; 3]; 3]) {
