@@ -52,18 +52,20 @@ fn language(c: &mut Criterion) {
         b.iter(|| hpgl::trace(black_box(&commands), &TraceSettings::default()));
     });
     let (trace, _) = hpgl::trace(&commands, &TraceSettings::default());
-    let settings = SimulateSettings {
-        unit_mm: 0.025,
-        blade_offset_mm: 0.25,
-        heading: 0.0,
-        motion: None,
-        line_bytes_s: None,
-    };
     group.bench_function("simulate with a trailing tip", |b| {
-        b.iter(|| simulate::run(black_box(&trace), bytes.len() as u64, &settings));
+        b.iter(|| simulate::run(black_box(&trace), bytes.len() as u64, &TRAILING));
     });
     group.finish();
 }
+
+/// A trailing blade on a machine of which nothing else is known.
+const TRAILING: SimulateSettings = SimulateSettings {
+    unit_mm: 0.025,
+    blade_offset_mm: 0.25,
+    heading: 0.0,
+    motion: None,
+    line_bytes_s: None,
+};
 
 /// Rings as wanted, and as a trailing tip cuts them that was not compensated.
 fn checks(c: &mut Criterion) {
@@ -71,14 +73,7 @@ fn checks(c: &mut Criterion) {
     let bytes = hpgl::write(&job, &Language::default()).bytes;
     let (commands, _) = hpgl::read(&bytes);
     let (trace, _) = hpgl::trace(&commands, &TraceSettings::default());
-    let settings = SimulateSettings {
-        unit_mm: 0.025,
-        blade_offset_mm: 0.25,
-        heading: 0.0,
-        motion: None,
-        line_bytes_s: None,
-    };
-    let simulation = simulate::run(&trace, bytes.len() as u64, &settings);
+    let simulation = simulate::run(&trace, bytes.len() as u64, &TRAILING);
     let wanted: Vec<Contour> = simulation
         .cuts
         .iter()

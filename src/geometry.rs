@@ -211,6 +211,11 @@ impl Contour {
         let count = if self.closed && n > 1 { n } else { n.saturating_sub(1) };
         (0..count).map(move |i| (self.points[i], self.points[(i + 1) % n]))
     }
+    /// The vertices in order; a closed contour's first one again at the end.
+    pub fn track(&self) -> Vec<Point> {
+        let again = self.points.first().filter(|_| self.closed);
+        self.points.iter().chain(again).copied().collect()
+    }
     /// Length of the line, mm.
     pub fn length(&self) -> f64 {
         self.edges().map(|(a, b)| a.distance(b)).sum()

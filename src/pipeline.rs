@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use crate::blade::{self, BladeSettings, TipPath};
 use crate::check::{self, TipError};
-use crate::contour_tree;
+use crate::contour_tree::{self, ContourTree};
 use crate::drawing::Drawing;
 use crate::finding::Finding;
 use crate::geometry::{Bounds, Contour, Point};
@@ -207,8 +207,7 @@ pub fn plan_orders(
 /// Floors of the travel of `plan`, which was made with `settings`, from line to line before the
 /// blade is compensated: compare them with [`Plan::ordered_mm`].
 pub fn floors(plan: &Plan, settings: &PlanSettings) -> Floors {
-    let lines: Vec<Contour> = plan.layout.lines.iter().map(|line| line.contour.clone()).collect();
-    let tree = contour_tree::build(&lines);
+    let (lines, tree) = contours(&plan.layout);
     let order_settings =
         OrderSettings { cost: Cost::Travel, ..order_settings(&plan.layout, settings) };
     order::floors(&lines, &tree, &plan.order, &order_settings, true)
@@ -350,9 +349,15 @@ fn plan_sheet(
 
 /// The order in which the lines of `layout` are cut.
 fn ordered(layout: &Layout, settings: &PlanSettings) -> (CutOrder, OrderReport) {
+    let (lines, tree) = contours(layout);
+    order::plan(&lines, &tree, &order_settings(layout, settings))
+}
+
+/// The lines of `layout` and who lies inside whom.
+fn contours(layout: &Layout) -> (Vec<Contour>, ContourTree) {
     let lines: Vec<Contour> = layout.lines.iter().map(|line| line.contour.clone()).collect();
     let tree = contour_tree::build(&lines);
-    order::plan(&lines, &tree, &order_settings(layout, settings))
+    (lines, tree)
 }
 
 /// The lines in their order, each from its start.

@@ -205,7 +205,7 @@ fn between((a, b): (Point, Point), (p, q): (Point, Point)) -> f64 {
 
 /// The longest stretch of the tip's way further than [`TOLD_ERROR_MM`] from every wanted line.
 fn longest_stray(lines: &[Followed<'_>]) -> Worst {
-    let rings: Vec<Vec<Point>> = lines.iter().map(|line| ring(&line.wanted)).collect();
+    let rings: Vec<Vec<Point>> = lines.iter().map(|line| line.wanted.track()).collect();
     let index = EdgeIndex::new(rings.iter().map(Vec::as_slice), 1.0);
     let mut worst = Worst::default();
     for (i, line) in lines.iter().enumerate() {
@@ -230,14 +230,6 @@ fn longest_stray(lines: &[Followed<'_>]) -> Worst {
         }
     }
     worst
-}
-
-fn ring(line: &Contour) -> Vec<Point> {
-    let mut points = line.points.clone();
-    if line.closed {
-        points.extend(line.points.first());
-    }
-    points
 }
 
 /// What a job's bytes were written for, when nobody tells.

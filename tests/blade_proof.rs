@@ -5,19 +5,13 @@
 //! from the closed form of the tractrix (swing with a blade of another offset; blade dragged around
 //! a corner of 90°: missed by 0.663 d).
 
+mod program;
+
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::Output;
 
+use program::run;
 use serde_json::Value;
-
-fn run(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_bladewright"))
-        .args(arguments)
-        .current_dir(folder)
-        .env("BLADEWRIGHT_PROFILES", folder)
-        .output()
-        .unwrap()
-}
 
 fn said(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()

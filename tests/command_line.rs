@@ -1,16 +1,10 @@
 //! The program as a newcomer meets it: good input, wrong input, exit codes, no half-written files.
 
-use std::path::Path;
-use std::process::{Command, Output};
+mod program;
 
-fn run(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_bladewright"))
-        .args(arguments)
-        .current_dir(folder)
-        .env("BLADEWRIGHT_PROFILES", folder)
-        .output()
-        .unwrap()
-}
+use std::process::Output;
+
+use program::run;
 
 fn said(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()

@@ -1,17 +1,11 @@
 //! `compare` and the page of `preview` on the command line; the page itself is worked by
 //! `tests/browser/`.
 
-use std::path::Path;
-use std::process::{Command, Output};
+mod program;
 
-fn run(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_bladewright"))
-        .args(arguments)
-        .current_dir(folder)
-        .env("BLADEWRIGHT_PROFILES", folder)
-        .output()
-        .unwrap()
-}
+use std::process::Output;
+
+use program::run;
 
 /// Twelve squares, drawn in an order that wanders to and fro.
 fn sheet() -> String {

@@ -1,17 +1,15 @@
 //! `tune` on the command line: a sheet of every pattern, what was seen on it, the value kept.
 //! How good the answers are is measured in `tuning.rs`.
 
+mod program;
+
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::Output;
+
+use program::run;
 
 fn tune(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_bladewright"))
-        .arg("tune")
-        .args(arguments)
-        .current_dir(folder)
-        .env("BLADEWRIGHT_PROFILES", folder)
-        .output()
-        .unwrap()
+    run(folder, &[&["tune"], arguments].concat())
 }
 
 fn said(output: &Output) -> String {

@@ -53,14 +53,9 @@ pub fn compensate(paths: &[TipPath], settings: &BladeSettings) -> (Vec<AxisPath>
 }
 
 fn uncompensated(path: &TipPath, settings: &BladeSettings) -> Option<AxisPath> {
-    let mut points = path.contour.points.clone();
-    let first = *points.first()?;
-    let mut overcut = 0;
-    if path.contour.closed {
-        points.push(first);
-        overcut = run_on(&mut points, settings.overcut_mm);
-    }
-    let edges = points.len() - 1;
+    let mut points = path.contour.track();
+    let overcut = if path.contour.closed { run_on(&mut points, settings.overcut_mm) } else { 0 };
+    let edges = points.len().checked_sub(1)?;
     let part = |i| if i < edges - overcut { Part::Cut } else { Part::Overcut };
     Some(AxisPath { line: path.line, parts: (0..edges).map(part).collect(), points })
 }

@@ -94,12 +94,7 @@ impl Fitted {
 
 /// The vertices without repeats; a closed contour's first one again at the end.
 fn chain(contour: &Contour) -> Vec<Point> {
-    let mut points = contour.points.clone();
-    if contour.closed
-        && let Some(&first) = points.first()
-    {
-        points.push(first);
-    }
+    let mut points = contour.track();
     points.dedup();
     points
 }

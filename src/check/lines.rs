@@ -66,16 +66,19 @@ fn comes_near_start(cut: &SimulatedCut, unit_mm: f64) -> bool {
 }
 
 /// Lines that run along each other or cross.
-pub(super) fn doubled_or_crossing(simulation: &Simulation, unit_mm: f64) -> Vec<Finding> {
+pub(super) fn doubled_or_crossing(
+    simulation: &Simulation,
+    unit_mm: f64,
+    passes: &[usize],
+) -> Vec<Finding> {
     let index = EdgeIndex::new(simulation.cuts.iter().map(|cut| cut.tip.as_slice()), CELL_MM);
     if index.pairs() > MOST_PAIRS.max(PAIRS_PER_EDGE * index.len() as u64) {
         let text = "So many cuts lie upon each other that they were not compared for doubled lines \
                     and crossings.";
         return vec![Finding::warning("not-compared", text)];
     }
-    let passes = passes(simulation, unit_mm);
-    let mut findings = doubled(simulation, &index, (unit_mm, &passes));
-    findings.extend(crossing(simulation, &index, &passes));
+    let mut findings = doubled(simulation, &index, (unit_mm, passes));
+    findings.extend(crossing(simulation, &index, passes));
     findings
 }
 
@@ -111,7 +114,7 @@ fn doubled(
 }
 
 /// For each cut the first of the passes that it belongs to.
-fn passes(simulation: &Simulation, unit_mm: f64) -> Vec<usize> {
+pub(super) fn passes(simulation: &Simulation, unit_mm: f64) -> Vec<usize> {
     let mut first: Vec<usize> = Vec::with_capacity(simulation.cuts.len());
     for (i, cut) in simulation.cuts.iter().enumerate() {
         let before = i.checked_sub(1);
@@ -161,8 +164,11 @@ fn crossing(simulation: &Simulation, index: &EdgeIndex, passes: &[usize]) -> Vec
 }
 
 /// Cuts inside others that are cut before them; of several passes the first counts.
-pub(super) fn inner_after_outer(simulation: &Simulation, unit_mm: f64) -> Vec<Finding> {
-    let passes = passes(simulation, unit_mm);
+pub(super) fn inner_after_outer(
+    simulation: &Simulation,
+    unit_mm: f64,
+    passes: &[usize],
+) -> Vec<Finding> {
     let firsts: Vec<usize> = (0..passes.len()).filter(|&i| passes[i] == i).collect();
     let line = |cut: &SimulatedCut| {
         ring_of(cut, unit_mm).unwrap_or_else(|| Contour::open(cut.axis.clone()))

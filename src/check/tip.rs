@@ -45,7 +45,7 @@ const MOST_HALVINGS: u32 = 40;
 
 /// Compares the tip's `tracks` (orienting cuts left out) with the `wanted` lines.
 pub fn tip_error(tracks: &[&[Point]], wanted: &[&Contour]) -> TipError {
-    let rings: Vec<Vec<Point>> = wanted.iter().map(|line| ring(line)).collect();
+    let rings: Vec<Vec<Point>> = wanted.iter().map(|line| line.track()).collect();
     let cell = cell_mm(&rings);
     let (wanted_index, cut_index) = parallel::both(
         || EdgeIndex::new(rings.iter().map(Vec::as_slice), cell),
@@ -55,14 +55,6 @@ pub fn tip_error(tracks: &[&[Point]], wanted: &[&Contour]) -> TipError {
     let lines: Vec<&[Point]> = rings.iter().map(Vec::as_slice).collect();
     let (uncut_mm, uncut_at) = furthest(&lines, &cut_index);
     TipError { stray_mm, stray_at, uncut_mm, uncut_at }
-}
-
-fn ring(line: &Contour) -> Vec<Point> {
-    let mut points = line.points.clone();
-    if line.closed {
-        points.extend(line.points.first());
-    }
-    points
 }
 
 /// Cells about as large as an edge is long.
@@ -191,7 +183,7 @@ mod tests {
         assert!((error.stray_mm - 0.03).abs() < 1e-9, "{error:?}");
         // The last side is not cut at all: its middle is 5 mm from the two beside it.
         assert!((error.uncut_mm - 5.0).abs() < 0.01, "{error:?}");
-        let whole = ring(&square);
+        let whole = square.track();
         assert_eq!(tip_error(&[&whole], &[&square]).worst_mm(), 0.0);
     }
 
@@ -216,7 +208,7 @@ mod tests {
             Contour::closed((0..n).map(|i| Point::along(step * i as f64) * 10.0).collect())
         };
         let (coarse, fine) = (polygon(36), polygon(36 * 256));
-        let track = ring(&coarse);
+        let track = coarse.track();
         let error = tip_error(&[&track], &[&fine]);
         let sagitta = 10.0 * (1.0 - (std::f64::consts::PI / 36.0).cos());
         assert!((error.stray_mm - sagitta).abs() < 1e-4, "{error:?} {sagitta}");

@@ -16,7 +16,7 @@ use std::collections::VecDeque;
 use super::cost::Metric;
 use super::entries::choose;
 use super::neighbours::Neighbours;
-use super::problem::{Problem, Route};
+use super::problem::{NOBODY, Problem, Route};
 use super::repair::Bench;
 use super::tour::{Exchange, Family, MOST_CUTS, Tour};
 
@@ -83,8 +83,18 @@ impl<'a, M: Metric> Search<'a, M> {
         self.forgiven = FORGIVEN[seed as usize % FORGIVEN.len()];
         self
     }
-    /// The tour as it stands.
+    /// The tour as it stands, with the end node last if there is one.
     pub fn route(&self) -> Route {
+        let mut route = self.round();
+        let end = self.problem.end();
+        if end != NOBODY && route.nodes.last() != Some(&end) {
+            // The start and the end stay side by side: here the end came second.
+            route.nodes[1..].reverse();
+        }
+        route
+    }
+    /// The tour as it stands, either way round.
+    fn round(&self) -> Route {
         Route { nodes: self.tour.in_time(), picks: self.picks.clone() }
     }
     /// Improves everywhere until no move helps.
@@ -120,7 +130,7 @@ impl<'a, M: Metric> Search<'a, M> {
     fn forgiveness(&self, kicks: u64) -> f64 {
         let nodes = f64::from(self.tour.len());
         let spare = kicks as f64 >= 20.0 * nodes;
-        if spare { self.forgiven * self.problem.total(&self.route()) / nodes } else { 0.0 }
+        if spare { self.forgiven * self.problem.total(&self.round()) / nodes } else { 0.0 }
     }
     /// In a small problem, takes the best spots for the order at hand if that makes up for what was
     /// lost; tells whether it did. Contours that have to change their spots together get there only
@@ -129,7 +139,7 @@ impl<'a, M: Metric> Search<'a, M> {
         if !(1..=MOST_CHOICES).contains(&self.problem.choices()) {
             return false;
         }
-        let mut route = self.route();
+        let mut route = self.round();
         let now = self.problem.total(&route);
         if lost > 0.1 * now {
             return false;

@@ -9,7 +9,7 @@ use super::entries::choose;
 use super::greedy;
 use super::neighbours::Neighbours;
 use super::precedence::hold_back;
-use super::problem::{NOBODY, Problem, Route};
+use super::problem::{Problem, Route};
 use super::search::Search;
 use super::settings::Effort;
 use super::stretches;
@@ -87,7 +87,6 @@ fn kicked<M: Metric>(
     let mut search = Search::new(problem, near, start, family.cloned()).with_seed(seed);
     search.kick_for(kicks);
     let mut route = search.route();
-    set_end_last(problem, &mut route);
     choose(problem, &mut route);
     route
 }
@@ -102,21 +101,12 @@ fn descended<M: Metric>(
     let mut free = Search::new(problem, near, &start, None);
     free.descend();
     let mut route = free.route();
-    set_end_last(problem, &mut route);
     if let Some(family) = family {
         route.nodes = hold_back(problem, &route.nodes);
         choose(problem, &mut route);
         let mut kept = Search::new(problem, near, &route, Some(family.clone()));
         kept.descend();
         route = kept.route();
-        set_end_last(problem, &mut route);
     }
     route
-}
-
-/// Turns a route round whose end node came out second instead of last.
-pub(super) fn set_end_last<M: Metric>(problem: &Problem<M>, route: &mut Route) {
-    if problem.end() != NOBODY && route.nodes.last() != Some(&problem.end()) {
-        route.nodes[1..].reverse();
-    }
 }

@@ -13,7 +13,6 @@ use super::cost::Metric;
 use super::neighbours::Neighbours;
 use super::problem::{NOBODY, Problem, Route};
 use super::search::Search;
-use super::solve::set_end_last;
 use super::tour::Family;
 use crate::parallel;
 
@@ -24,6 +23,7 @@ const STRETCH: usize = 5_000;
 const WITHIN: f64 = 0.7;
 /// Orders below this many nodes are kicked as a whole.
 pub(super) const LARGE: usize = 4_000;
+
 /// `route` after so many kicks, spread over its stretches.
 pub(super) fn kicked<M>(problem: &Problem<M>, near: &Neighbours, route: Route, kicks: u64) -> Route
 where
@@ -47,9 +47,7 @@ where
     let mut whole = Search::new(problem, near, &route, Family::of(problem));
     whole.descend();
     whole.kick_for(((1.0 - WITHIN) * kicks as f64) as u64);
-    let mut route = whole.route();
-    set_end_last(problem, &mut route);
-    route
+    whole.route()
 }
 
 /// Where stretches begin and end in the order: the start and the end node are in none, pairs are
@@ -132,8 +130,7 @@ impl<'a, M: Metric> Stretch<'a, M> {
         let start = Route { nodes, picks: self.picks.clone() };
         let mut search = Search::new(&self.problem, &self.near, &start, Family::of(&self.problem));
         search.kick_for(kicks);
-        let mut route = search.route();
-        set_end_last(&self.problem, &mut route);
+        let route = search.route();
         let inner = &route.nodes[1..route.nodes.len() - 1];
         let node = |&x: &u32| self.nodes[x as usize - 1];
         (inner.iter().map(node).collect(), inner.iter().map(|&x| route.picks[x as usize]).collect())
