@@ -1,11 +1,14 @@
 //! Compensated paths, run through the exact propagator from an unknown heading, against the lines
 //! that were wanted. The propagator itself is held against outside values in `blade_reference.rs`.
 
+mod random;
+
 use std::f64::consts::{PI, TAU};
 
 use bladewright::blade::{AxisPath, BladeSettings, Part, TipPath, TrailingBlade, compensate};
 use bladewright::geometry::{Contour, Point, distance_to_segment};
 use bladewright::place::Role;
+use random::Random;
 
 const UNIT_MM: f64 = 0.025;
 
@@ -98,18 +101,8 @@ fn cut(
     worst
 }
 
-/// A small seeded generator (xorshift, G. Marsaglia 2003), 0 up to 1.
-struct Random(u64);
-impl Random {
-    fn next(&mut self) -> f64 {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        (self.0 >> 11) as f64 / (1u64 << 53) as f64
-    }
-    fn between(&mut self, low: f64, high: f64) -> f64 {
-        low + (high - low) * self.next()
-    }
+fn between(random: &mut Random, low: f64, high: f64) -> f64 {
+    low + (high - low) * random.next()
 }
 
 /// An arc in chords of sagitta `tolerance`, its first point left out.
@@ -140,12 +133,12 @@ fn circle(center: Point, radius: f64) -> Contour {
 /// A random simple polygon: sorted directions, random distances.
 fn polygon(random: &mut Random, size: f64) -> Contour {
     let n = 3 + (random.next() * 9.0) as usize;
-    let center = Point::new(random.between(20.0, 80.0), random.between(20.0, 80.0));
+    let center = Point::new(between(random, 20.0, 80.0), between(random, 20.0, 80.0));
     Contour::closed(
         (0..n)
             .map(|i| {
-                let angle = TAU * (i as f64 + random.between(0.0, 0.8)) / n as f64;
-                center + Point::along(angle) * (size * random.between(0.35, 1.0))
+                let angle = TAU * (i as f64 + between(random, 0.0, 0.8)) / n as f64;
+                center + Point::along(angle) * (size * between(random, 0.35, 1.0))
             })
             .collect(),
     )
@@ -153,8 +146,8 @@ fn polygon(random: &mut Random, size: f64) -> Contour {
 
 /// A wavy closed curve, sampled as a flattener with 0.01 mm tolerance would.
 fn blob(random: &mut Random, size: f64) -> Contour {
-    let (a, b) = (random.between(0.0, 0.3), random.between(0.0, TAU));
-    let center = Point::new(random.between(20.0, 80.0), random.between(20.0, 80.0));
+    let (a, b) = (between(random, 0.0, 0.3), between(random, 0.0, TAU));
+    let center = Point::new(between(random, 20.0, 80.0), between(random, 20.0, 80.0));
     let lobes = (2.0 + random.next() * 4.0).floor();
     let n = (TAU * size / (8.0 * 0.01 * size / 3.0).sqrt()).ceil() as usize;
     Contour::closed(
@@ -171,9 +164,9 @@ fn blob(random: &mut Random, size: f64) -> Contour {
 fn icons(random: &mut Random) -> Vec<Contour> {
     (0..6)
         .map(|i| {
-            let at = |r: &mut Random| Point::new(r.between(5.0, 60.0), r.between(5.0, 60.0));
+            let at = |r: &mut Random| Point::new(between(r, 5.0, 60.0), between(r, 5.0, 60.0));
             let (a, b) = (at(random), at(random));
-            let radius = random.between(0.5, 3.0);
+            let radius = between(random, 0.5, 3.0);
             if i % 3 == 0 { circle(a, radius) } else { pill(a, b, radius) }
         })
         .collect()

@@ -5,25 +5,18 @@
 //! travel included; the play is modelled by densely sampled moves, not by the estimator's formula.
 
 use bladewright::blade::{AxisPath, Part, TrailingBlade};
+mod random;
+
 use bladewright::geometry::{Bounds, Point};
 use bladewright::tuning::{Estimate, Mark, Pattern, Readings, Sheet, SheetSettings, read, sheet};
+use random::Random;
 
 const UNIT_MM: f64 = 0.025;
 const NOISE_MM: f64 = 0.02;
 
-/// Seeded random numbers (xorshift, G. Marsaglia 2003).
-struct Random(u64);
-impl Random {
-    fn next(&mut self) -> f64 {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        (self.0 >> 11) as f64 / (1u64 << 53) as f64
-    }
-    /// Normal with the deviation of a reading (twelve uniforms; I. Irwin, P. Hall 1927).
-    fn misread(&mut self) -> f64 {
-        NOISE_MM * ((0..12).map(|_| self.next()).sum::<f64>() - 6.0)
-    }
+/// Normal with the deviation of a reading (twelve uniforms; I. Irwin, P. Hall 1927).
+fn misread(random: &mut Random) -> f64 {
+    NOISE_MM * ((0..12).map(|_| random.next()).sum::<f64>() - 6.0)
 }
 
 /// The hidden truth.
@@ -98,7 +91,7 @@ fn measure_holes(sheet: &Sheet, machine: Machine, random: &mut Random) -> Vec<(f
     let holes = sheet.marks.iter().zip(&circles).filter_map(open);
     holes
         .take(8)
-        .map(|(radius, d)| (radius, d + (random.misread() + random.misread()) / 2.0))
+        .map(|(radius, d)| (radius, d + (misread(random) + misread(random)) / 2.0))
         .collect()
 }
 
@@ -113,7 +106,7 @@ fn find_ticks(sheet: &Sheet, machine: Machine, random: &mut Random) -> [f64; 2] 
         let gap = |&(mark, pair): &(&Mark, &[Point]), random: &mut Random| {
             let way = pair[1] - pair[0];
             let gap = if along_x { way.x } else { way.y };
-            (mark.value, (gap + random.misread()).abs())
+            (mark.value, (gap + misread(random)).abs())
         };
         let seen = pairs[range].iter().map(|pair| gap(pair, random));
         seen.min_by(|a, b| a.1.total_cmp(&b.1)).unwrap().0
@@ -201,7 +194,7 @@ fn find_eyelets(offset: f64, machine: Machine, random: &mut Random) -> Vec<f64> 
         let mut seen = |&(value, i): &(f64, usize)| {
             // The blade that trails the wrong way round leaves a hook, not a line.
             let plausible = value > machine.offset - 0.06;
-            let width = eye(&tracks[i], machine.offset) + random.misread().abs() / 2.0;
+            let width = eye(&tracks[i], machine.offset) + misread(random).abs() / 2.0;
             (value, if plausible { width } else { f64::INFINITY })
         };
         let all: Vec<(f64, f64)> = row.iter().map(&mut seen).collect();
