@@ -1,33 +1,67 @@
-//! The README's picture is what the program draws today.
+//! The pictures of the README and of the gallery (`demo/README.md`) are what the program draws today.
 //!
-//! `BLADEWRIGHT_RENEW=1 cargo test --test demo_picture` draws it anew.
+//! `BLADEWRIGHT_RENEW=1 cargo test --test demo_picture` draws them anew. A new picture is a line in
+//! [`PICTURES`] and a mention in the gallery; with several films, each gets its picture
+//! (`name-film.svg`), and the first of them is kept under the name given here.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
-#[test]
-fn the_readmes_picture_is_current() {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let kept = root.join("demo/wheel-emblem-job.svg");
-    let folder = tempfile::tempdir().unwrap();
-    let fresh = folder.path().join("job.svg");
-    let status = Command::new(env!("CARGO_BIN_EXE_bladewright"))
-        .args(["write", "demo/wheel-emblem.svg", "-o"])
-        .arg(folder.path().join("job.hpgl"))
+/// File in `demo/` and the command that draws it, `--picture` and `-o` left out.
+const PICTURES: [(&str, &[&str]); 2] = [
+    ("wheel-emblem-job.svg", &["write", "demo/wheel-emblem.svg"]),
+    ("pictures/price-tags.svg", &["write", "--job", "demo/price-tags.toml"]),
+];
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+/// The picture that the program draws today.
+fn drawn(arguments: &[&str], folder: &Path) -> String {
+    let fresh = folder.join("job.svg");
+    let output = Command::new(env!("CARGO_BIN_EXE_bladewright"))
+        .args(arguments)
+        .arg("-o")
+        .arg(folder.join("job.hpgl"))
         .arg("--picture")
         .arg(&fresh)
-        .current_dir(root)
-        .env("BLADEWRIGHT_PROFILES", folder.path())
+        .current_dir(root())
+        .env("BLADEWRIGHT_PROFILES", folder)
         .output()
         .unwrap();
-    assert!(status.status.success());
-    let fresh = std::fs::read_to_string(fresh).unwrap();
-    if std::env::var_os("BLADEWRIGHT_RENEW").is_some() {
-        std::fs::write(&kept, &fresh).unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let mut pictures: Vec<PathBuf> =
+        folder.read_dir().unwrap().map(|entry| entry.unwrap().path()).collect();
+    pictures.retain(|path| path.extension().is_some_and(|e| e == "svg"));
+    pictures.sort();
+    std::fs::read_to_string(&pictures[0]).unwrap()
+}
+
+#[test]
+fn the_pictures_are_current() {
+    let mut old = Vec::new();
+    for (name, arguments) in PICTURES {
+        let folder = tempfile::tempdir().unwrap();
+        let fresh = drawn(arguments, folder.path());
+        let kept = root().join("demo").join(name);
+        if std::env::var_os("BLADEWRIGHT_RENEW").is_some() {
+            std::fs::write(&kept, &fresh).unwrap();
+        }
+        if std::fs::read_to_string(&kept).ok() != Some(fresh) {
+            old.push(name);
+        }
     }
-    let same = std::fs::read_to_string(&kept).is_ok_and(|text| text == fresh);
-    assert!(
-        same,
-        "demo/wheel-emblem-job.svg is out of date: renew it as the head of this test says"
-    );
+    assert!(old.is_empty(), "out of date: {old:?}; renew them as the head of this test says");
+}
+
+/// The gallery shows every picture, and the command that draws it.
+#[test]
+fn the_gallery_shows_all_pictures() {
+    let gallery = std::fs::read_to_string(root().join("demo/README.md")).unwrap();
+    for (name, arguments) in PICTURES {
+        assert!(gallery.contains(&format!("]({name})")), "{name} is not shown");
+        let command = format!("bladewright {}", arguments.join(" "));
+        assert!(gallery.contains(&command), "not told: {command}");
+    }
 }
