@@ -92,6 +92,9 @@ impl fmt::Display for Place {
     }
 }
 
+/// How many findings of one kind are told one by one.
+const NAMED: usize = 5;
+
 /// One thing that a person is told.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Finding {
@@ -138,6 +141,15 @@ impl Finding {
         self.hint = hint.into();
         self
     }
+}
+
+/// The findings of one kind: the first few one by one, the rest counted by what `rest` says of them.
+pub fn first_few(mut all: Vec<Finding>, rest: impl Fn(usize) -> String) -> Vec<Finding> {
+    let more = all.len().saturating_sub(NAMED);
+    all.truncate(NAMED);
+    let kind = all.first().map(|first| (first.severity, first.code)).filter(|_| more > 0);
+    all.extend(kind.map(|(severity, code)| Finding::new(severity, code, rest(more))));
+    all
 }
 
 impl fmt::Display for Finding {

@@ -2,11 +2,13 @@
 
 use super::fit::{Fitted, Piece, fit};
 use super::overcut::run_on;
-use super::settle::{Settled, Wanted, settle};
+use super::relay;
+use super::settle::{Settled, settle};
 use super::start::orienting_cut;
 use super::steer::{Course, Waypoint, steer};
+use super::wanted::Wanted;
 use super::{AxisPath, BladeSettings, Part, TipPath, TrailingBlade};
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, first_few};
 use crate::geometry::{Bounds, Contour, Point};
 
 /// A tip that runs further from its line is told, mm: one common plotter unit (1/40 mm).
@@ -18,7 +20,6 @@ const OFFSET_DOUBT_MM: f64 = 0.02;
 const BLIND_OVERCUT: f64 = 4.0;
 /// Offsets of travel in waste after which the heading counts as known, seen from 90° off.
 const UNKNOWN_HEADING_OFF: f64 = std::f64::consts::FRAC_PI_2;
-
 /// Where the axis has to go so that the tip cuts `paths`, in their order.
 ///
 /// With offset 0 each axis path is exactly its contour (a closed one ends on its first point) plus
@@ -38,17 +39,11 @@ const UNKNOWN_HEADING_OFF: f64 = std::f64::consts::FRAC_PI_2;
 /// ```
 pub fn compensate(paths: &[TipPath], settings: &BladeSettings) -> (Vec<AxisPath>, Vec<Finding>) {
     if settings.offset_mm > 0.0 {
-        let mut run =
-            Run { settings: *settings, heading: None, axis: Vec::new(), findings: Vec::new() };
-        run.start(paths);
-        for path in paths {
-            run.passes(path);
-        }
-        return (run.axis, run.findings);
+        return trailing(paths, settings);
     }
     let passes = settings.passes.max(1) as usize;
     let axis: Vec<_> = paths.iter().filter_map(|path| uncompensated(path, settings)).collect();
-    let findings = axis.iter().filter_map(|path| beyond(path, settings.limits)).collect();
+    let findings = beyond(&axis, settings.limits);
     (axis.into_iter().flat_map(|path| std::iter::repeat_n(path, passes)).collect(), findings)
 }
 
@@ -60,106 +55,100 @@ fn uncompensated(path: &TipPath, settings: &BladeSettings) -> Option<AxisPath> {
     Some(AxisPath { line: path.line, parts: (0..edges).map(part).collect(), points })
 }
 
-struct Run {
-    settings: BladeSettings,
-    /// Heading at the last lift, once known.
-    heading: Option<f64>,
-    axis: Vec<AxisPath>,
-    findings: Vec<Finding>,
+/// The same for a blade that trails: the heading is handed over from cut to cut.
+fn trailing(paths: &[TipPath], settings: &BladeSettings) -> (Vec<AxisPath>, Vec<Finding>) {
+    let (orienting, mut findings) = orienting(paths, settings);
+    let heading = settings.start_heading.or(orienting.heading);
+    let lengths: Vec<f64> =
+        paths.iter().map(|path| path.contour.length() / settings.offset_mm).collect();
+    let cuts = relay::run(&lengths, heading, |i, heading| {
+        let cut = cut(&paths[i], heading, settings);
+        let heading = cut.heading;
+        (cut, heading)
+    });
+    let all: Vec<Cut> = std::iter::once(orienting).chain(cuts).collect();
+    findings.extend(off_line(&all));
+    let axis: Vec<AxisPath> = all.into_iter().flat_map(|cut| cut.axis).collect();
+    findings.extend(beyond(&axis, settings.limits));
+    findings.extend(small_contours(paths, settings));
+    (axis, findings)
 }
 
-impl Run {
-    /// Sees to it that the heading is known, by asking, by a cut in waste, or not at all.
-    fn start(&mut self, paths: &[TipPath]) {
-        self.heading = self.settings.start_heading;
-        let Some(first) = paths.iter().find_map(|p| p.contour.points.first()) else { return };
-        if self.heading.is_some() {
-            return;
-        }
-        let Some([from, to]) = orienting_cut(paths, &self.settings) else {
-            self.findings.push(no_room(*first, &self.settings));
-            return;
-        };
-        let along = to - from;
-        let blade =
-            TrailingBlade::new(self.settings.offset_mm, from, along.angle() + UNKNOWN_HEADING_OFF);
-        let way = [from, to].map(|at| Waypoint {
-            at,
-            part: Part::Orient,
-            piece: 0,
-            vertex: 1,
-            rest: None,
-        });
-        let line = straight(from, to);
-        self.push(None, settle(&way, &Wanted::new(&line, self.settings.unit_mm), blade));
-    }
+/// Sees to it that the heading is known, by asking, by a cut in waste, or not at all.
+fn orienting(paths: &[TipPath], settings: &BladeSettings) -> (Cut, Vec<Finding>) {
+    let first = paths.iter().find_map(|p| p.contour.points.first());
+    let Some(first) = first.filter(|_| settings.start_heading.is_none()) else {
+        return (Cut::default(), Vec::new());
+    };
+    let Some([from, to]) = orienting_cut(paths, settings) else {
+        return (Cut::default(), vec![no_room(*first, settings)]);
+    };
+    let heading = (to - from).angle() + UNKNOWN_HEADING_OFF;
+    let blade = TrailingBlade::new(settings.offset_mm, from, heading);
+    let waypoint = |at| Waypoint { at, part: Part::Orient, piece: 0, vertex: 1, rest: None };
+    let wanted = Wanted::new(&straight(from, to), settings.unit_mm);
+    let mut cut = Cut::default();
+    cut.add(None, settle(&[from, to].map(waypoint), &wanted, blade));
+    // It begins with the tip beside its line; that is what it is for.
+    cut.worst = None;
+    (cut, Vec::new())
+}
 
-    /// Cuts a line as often as is wanted; what is wrong with it is told once.
-    fn passes(&mut self, path: &TipPath) {
-        let before = self.findings.len();
-        for pass in 0..self.settings.passes.max(1) {
-            let told = self.findings.len();
-            self.cut(path);
-            if pass > 0 && told > before {
-                self.findings.truncate(told);
-            }
-        }
-    }
+/// A line cut, as often as is wanted.
+#[derive(Debug, Clone, Default)]
+struct Cut {
+    axis: Vec<AxisPath>,
+    /// Heading at the last lift, once known.
+    heading: Option<f64>,
+    /// The largest distance of the tip from its line, mm, and where.
+    worst: Option<(f64, Point)>,
+}
 
-    fn cut(&mut self, path: &TipPath) {
-        let Some(&first) = path.contour.points.first() else { return };
-        let mut line = fit(&path.contour, self.settings.fit_tolerance_mm);
-        let overcut_from = line.pieces.len();
-        if path.contour.closed {
-            line.run_on(self.overcut_mm());
-        }
-        let half_turn_side = half_turn_side(&path.contour);
-        let course = Course { line: &line, overcut_from, heading: self.heading, half_turn_side };
-        let way = steer(&course, &self.settings);
-        let heading = self.heading.or_else(|| Some(line.pieces.first()?.start_tangent().angle()));
-        let blade = TrailingBlade::new(self.settings.offset_mm, first, heading.unwrap_or(0.0));
-        let settled = if way.is_empty() {
-            let line = straight(first, first);
-            settle(&self.dot(first), &Wanted::new(&line, self.settings.unit_mm), blade)
-        } else {
-            settle(&way, &Wanted::new(&line, self.settings.unit_mm), blade)
-        };
-        self.tell(path, settled.as_ref());
-        self.push(path.line, settled);
-    }
-
-    fn overcut_mm(&self) -> f64 {
-        let blind =
-            if self.heading.is_none() { BLIND_OVERCUT * self.settings.offset_mm } else { 0.0 };
-        self.settings.overcut_mm.max(blind)
-    }
-
-    fn dot(&self, tip: Point) -> Vec<Waypoint> {
-        let at = tip + Point::along(self.heading.unwrap_or(0.0)) * self.settings.offset_mm;
-        vec![Waypoint { at, part: Part::Cut, piece: 0, vertex: 1, rest: Some(tip) }]
-    }
-
-    fn push(&mut self, line: Option<usize>, settled: Option<Settled>) {
+impl Cut {
+    fn add(&mut self, line: Option<usize>, settled: Option<Settled>) {
         let Some(settled) = settled else { return };
         self.heading = Some(settled.blade.heading());
-        let path = AxisPath { line, points: settled.points, parts: settled.parts };
-        self.findings.extend(beyond(&path, self.settings.limits));
-        self.axis.push(path);
+        if self.worst.is_none_or(|(worst_mm, _)| settled.worst_mm > worst_mm) {
+            self.worst = Some((settled.worst_mm, settled.worst_at));
+        }
+        self.axis.push(AxisPath { line, points: settled.points, parts: settled.parts });
     }
+}
 
-    fn tell(&mut self, path: &TipPath, settled: Option<&Settled>) {
-        let bounds = path.contour.bounds();
-        let radius = bounds.width().max(bounds.height()) / 2.0;
-        let doubtful = self.settings.offset_mm * OFFSET_DOUBT_MM / TOLD_ERROR_MM;
-        if path.contour.closed && radius < doubtful {
-            self.findings.push(small_contour(bounds.center(), radius, self.settings.offset_mm));
+/// Cuts a line with a blade that comes with `heading`, if that is known.
+fn cut(path: &TipPath, heading: Option<f64>, settings: &BladeSettings) -> Cut {
+    let mut cut = Cut { heading, ..Cut::default() };
+    let Some(&first) = path.contour.points.first() else { return cut };
+    let fitted = fit(&path.contour, settings.fit_tolerance_mm);
+    for _ in 0..settings.passes.max(1) {
+        let mut line = fitted.clone();
+        let overcut_from = line.pieces.len();
+        if path.contour.closed {
+            line.run_on(overcut_mm(cut.heading, settings));
         }
-        if let Some(settled) = settled
-            && settled.worst_mm > TOLD_ERROR_MM
-        {
-            self.findings.push(tip_error(settled));
+        let half_turn_side = half_turn_side(&path.contour);
+        let course = Course { line: &line, overcut_from, heading: cut.heading, half_turn_side };
+        let mut way = steer(&course, settings);
+        let along = || line.pieces.first().map_or(0.0, |piece| piece.start_tangent().angle());
+        let heading = cut.heading.unwrap_or_else(along);
+        if way.is_empty() {
+            way = dot(first, heading, settings);
+            line = straight(first, first);
         }
+        let blade = TrailingBlade::new(settings.offset_mm, first, heading);
+        cut.add(path.line, settle(&way, &Wanted::new(&line, settings.unit_mm), blade));
     }
+    cut
+}
+
+fn overcut_mm(heading: Option<f64>, settings: &BladeSettings) -> f64 {
+    let blind = if heading.is_none() { BLIND_OVERCUT * settings.offset_mm } else { 0.0 };
+    settings.overcut_mm.max(blind)
+}
+
+fn dot(tip: Point, heading: f64, settings: &BladeSettings) -> Vec<Waypoint> {
+    let at = tip + Point::along(heading) * settings.offset_mm;
+    vec![Waypoint { at, part: Part::Cut, piece: 0, vertex: 1, rest: Some(tip) }]
 }
 
 fn straight(from: Point, to: Point) -> Fitted {
@@ -171,22 +160,26 @@ fn half_turn_side(contour: &Contour) -> f64 {
     if contour.closed && contour.signed_area() < 0.0 { -1.0 } else { 1.0 }
 }
 
-fn beyond(path: &AxisPath, limits: Option<Bounds>) -> Option<Finding> {
-    let limits = limits?;
-    let slack = limits.grown(1e-6);
-    let at = *path.points.iter().find(|&&p| !slack.holds(Bounds { min: p, max: p }))?;
-    let over = (limits.min.x - at.x)
-        .max(at.x - limits.max.x)
-        .max((limits.min.y - at.y).max(at.y - limits.max.y));
-    let text = format!(
-        "The blade's axis would have to go {over:.3} mm beyond the hard-clip limits: it runs ahead \
-         of the tip and swings around corners."
-    );
-    Some(
-        Finding::error("axis-beyond-limits", text)
-            .at(Place::sheet(at))
-            .hint("Move the work away from the edge of the sheet by the blade offset."),
-    )
+/// Positions that the axis cannot reach.
+fn beyond(axis: &[AxisPath], limits: Option<Bounds>) -> Vec<Finding> {
+    let Some(limits) = limits else { return Vec::new() };
+    let all = axis.iter().filter_map(|path| {
+        let slack = limits.grown(1e-6);
+        let at = *path.points.iter().find(|&&p| !slack.holds(Bounds { min: p, max: p }))?;
+        let over = (limits.min.x - at.x)
+            .max(at.x - limits.max.x)
+            .max((limits.min.y - at.y).max(at.y - limits.max.y));
+        let text = format!(
+            "The blade's axis would have to go {over:.3} mm beyond the hard-clip limits: it runs \
+             ahead of the tip and swings around corners."
+        );
+        Some(
+            Finding::error("axis-beyond-limits", text)
+                .at(Place::sheet(at))
+                .hint("Move the work away from the edge of the sheet by the blade offset."),
+        )
+    });
+    first_few(all.collect(), |n| format!("{n} more cuts lead the axis beyond the limits."))
 }
 
 fn no_room(first: Point, settings: &BladeSettings) -> Finding {
@@ -201,6 +194,20 @@ fn no_room(first: Point, settings: &BladeSettings) -> Finding {
         .hint("Leave a free corner on the sheet, or turn the blade by hand towards the first cut.")
 }
 
+/// Closed contours whose size depends much on the offset, the smallest first.
+fn small_contours(paths: &[TipPath], settings: &BladeSettings) -> Vec<Finding> {
+    let doubtful = settings.offset_mm * OFFSET_DOUBT_MM / TOLD_ERROR_MM;
+    let radius = |bounds: &Bounds| bounds.width().max(bounds.height()) / 2.0;
+    let closed = paths.iter().filter(|path| path.contour.closed);
+    let bounds = closed.map(|path| path.contour.bounds());
+    let mut small: Vec<Bounds> = bounds.filter(|bounds| radius(bounds) < doubtful).collect();
+    small.sort_by(|a, b| radius(a).total_cmp(&radius(b)));
+    let one = |bounds: &Bounds| small_contour(bounds.center(), radius(bounds), settings.offset_mm);
+    first_few(small.iter().map(one).collect(), |n| {
+        format!("{n} more contours are as small for this blade.")
+    })
+}
+
 fn small_contour(center: Point, radius: f64, offset: f64) -> Finding {
     let change = offset * OFFSET_DOUBT_MM / radius;
     let text = format!(
@@ -213,12 +220,21 @@ fn small_contour(center: Point, radius: f64, offset: f64) -> Finding {
         .hint("Tune the offset on this material, or take a blade with a smaller offset.")
 }
 
-fn tip_error(settled: &Settled) -> Finding {
+/// Lines that the tip could not follow, the worst first.
+fn off_line(cuts: &[Cut]) -> Vec<Finding> {
+    let all = cuts.iter().filter_map(|cut| cut.worst);
+    let mut off: Vec<(f64, Point)> = all.filter(|(mm, _)| *mm > TOLD_ERROR_MM).collect();
+    off.sort_by(|a, b| b.0.total_cmp(&a.0));
+    first_few(off.into_iter().map(tip_error).collect(), |n| {
+        format!("The tip leaves {n} more lines by more than {TOLD_ERROR_MM} mm.")
+    })
+}
+
+fn tip_error((mm, at): (f64, Point)) -> Finding {
     let text = format!(
-        "The tip leaves its line by {:.3} mm: the line turns faster than the blade can follow.",
-        settled.worst_mm
+        "The tip leaves its line by {mm:.3} mm: the line turns faster than the blade can follow."
     );
     Finding::warning("tip-off-line", text)
-        .at(Place::sheet(settled.worst_at))
+        .at(Place::sheet(at))
         .hint("Draw this place larger or smoother, or take a blade with a smaller offset.")
 }

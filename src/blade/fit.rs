@@ -241,21 +241,6 @@ impl Piece {
             }
         }
     }
-    /// Distance of `p` from it, mm.
-    pub fn distance(&self, p: Point) -> f64 {
-        match *self {
-            Self::Line { from, to } => distance_to_segment(p, from, to),
-            Self::Arc { from, to, center, sweep } => {
-                let (a, b) = (from - center, p - center);
-                let along = a.cross(b).atan2(a.dot(b)) * sweep.signum();
-                if (0.0..=sweep.abs()).contains(&along) {
-                    (b.length() - a.length()).abs()
-                } else {
-                    p.distance(from).min(p.distance(to))
-                }
-            }
-        }
-    }
 }
 
 /// `p` turned about `center` by `angle` radians.

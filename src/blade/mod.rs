@@ -13,10 +13,12 @@ mod compensate;
 mod fit;
 mod overcut;
 mod propagate;
+mod relay;
 mod settle;
 mod start;
 mod steer;
 mod swing;
+mod wanted;
 
 pub use compensate::{TOLD_ERROR_MM, compensate};
 pub use propagate::{SAMPLE_TOLERANCE_MM, TrailingBlade};

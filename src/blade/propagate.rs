@@ -27,6 +27,26 @@ const MAX_HALVINGS: u32 = 20;
 /// back keeps a direction, and a settled one is off by far less than the last digit.
 const SMALLEST_DECAY: f64 = 1e-150;
 
+/// A straight move of the axis, made ready for all the blades that make it from the same place.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Pull {
+    to: Point,
+    /// Unit vector along the move; `None` for a move of length 0.
+    travel: Option<Point>,
+    /// What is left of the tangent of half the angle between blade and travel.
+    decay: f64,
+}
+
+impl Pull {
+    /// From `from` to `to`, for blades whose tip is `offset_mm` behind their axis.
+    pub fn new(from: Point, to: Point, offset_mm: f64) -> Self {
+        let way = to - from;
+        let length = way.length();
+        let travel = (length > 0.0).then(|| way * (1.0 / length));
+        Self { to, travel, decay: (-length / offset_mm).exp().max(SMALLEST_DECAY) }
+    }
+}
+
 /// A blade whose tip trails behind the axis about which it turns.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TrailingBlade {
@@ -71,16 +91,16 @@ impl TrailingBlade {
 
     /// Pulls the axis along a straight line.
     pub fn line_to(&mut self, to: Point) {
-        let way = to - self.axis;
-        let length = way.length();
-        if length == 0.0 {
-            return;
-        }
-        let travel = way * (1.0 / length);
-        let (p, q) = half_angle(travel, self.heading);
-        self.axis = to;
+        self.pull(&Pull::new(self.axis, to, self.offset_mm));
+    }
+
+    /// Makes `pull`, which begins where the axis is and was made ready for a blade of this offset.
+    pub(super) fn pull(&mut self, pull: &Pull) {
+        let Some(travel) = pull.travel else { return };
+        self.axis = pull.to;
         self.heading = if self.offset_mm > 0.0 {
-            turned(travel, p * (-length / self.offset_mm).exp().max(SMALLEST_DECAY), q)
+            let (p, q) = half_angle(travel, self.heading);
+            turned(travel, p * pull.decay, q)
         } else {
             travel
         };

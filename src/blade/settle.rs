@@ -4,16 +4,17 @@
 //! the blade after it, and how far the tip ever was from its line. Rounding each position to the
 //! nearest unit throws the tip off by up to 0.7 units and more where many short moves follow one
 //! another; but each position has four grid points around it, and the exact propagator is cheap
-//! enough to try them: a beam search keeps the best few blades and weighs the fourth power of the
+//! enough to try them: a beam search keeps the best few blades and weighs a high power of the
 //! tip's distance, which presses down the largest error without forgetting the rest. (Beam search:
 //! B. Lowerre, "The HARPY speech recognition system", 1976.)
 //!
 //! Without a unit the positions stay exact and the same walk only measures.
 
-use super::fit::Fitted;
+use super::Part;
+use super::propagate::{Pull, TrailingBlade};
 use super::steer::Waypoint;
-use super::{Part, TrailingBlade};
-use crate::geometry::{Point, distance_to_segment};
+use super::wanted::{Around, Wanted};
+use crate::geometry::Point;
 
 /// How hard a line is searched.
 #[derive(Debug, Clone, Copy)]
@@ -22,10 +23,11 @@ struct Effort {
     per_place: usize,
     /// Grid points tried around each waypoint, in each direction.
     wide: i32,
-    /// Which power of the tip's distance is added up: the higher, the more only the largest counts.
-    exponent: i32,
-    /// Weight of the distance from the line as a pen would draw it.
-    as_drawn: f64,
+    /// Half of the power of the tip's distance that is added up: the higher, the more only the
+    /// largest counts.
+    half_power: i32,
+    /// Whether the distance from the line as a pen would draw it is added up, too.
+    as_drawn: bool,
     /// The next effort is made when the tip strays further, in plotter units; what is looked at here
     /// and there may be a little worse elsewhere.
     enough_units: f64,
@@ -34,9 +36,9 @@ struct Effort {
 /// One effort after another, until the tip keeps near enough to its line: few lines need more than
 /// the first.
 const EFFORTS: [Effort; 3] = [
-    Effort { per_place: 2, wide: 2, exponent: 6, as_drawn: 1.0, enough_units: 0.88 },
-    Effort { per_place: 4, wide: 2, exponent: 8, as_drawn: 1.0, enough_units: 0.96 },
-    Effort { per_place: 4, wide: 4, exponent: 10, as_drawn: 0.0, enough_units: 0.0 },
+    Effort { per_place: 2, wide: 2, half_power: 3, as_drawn: true, enough_units: 0.88 },
+    Effort { per_place: 4, wide: 2, half_power: 4, as_drawn: true, enough_units: 0.96 },
+    Effort { per_place: 4, wide: 4, half_power: 5, as_drawn: false, enough_units: 0.0 },
 ];
 /// Where the tip is watched on a long pull, in blade offsets from its start.
 const LOOKS: [f64; 2] = [1.0, 3.0];
@@ -61,62 +63,22 @@ pub(super) struct Settled {
 struct State {
     blade: TrailingBlade,
     cost: f64,
-    worst_mm: f64,
+    /// Square of the largest distance from the line, and where.
+    worst: f64,
     worst_at: Point,
     /// Index of the step before in the log of all steps.
     before: usize,
 }
 
-/// What the tip has to follow.
-#[derive(Debug)]
-pub(super) struct Wanted<'a> {
-    line: &'a Fitted,
-    unit_mm: Option<f64>,
-    /// The contour as a pen would draw it on the same grid; empty without a grid.
-    drawn: Vec<Point>,
-}
-
-impl<'a> Wanted<'a> {
-    /// The line, and the grid on which its axis has to lie.
-    pub fn new(line: &'a Fitted, unit_mm: Option<f64>) -> Self {
-        let round = |v: f64, unit: f64| (v / unit).round() * unit;
-        let drawn = unit_mm.map_or_else(Vec::new, |unit| {
-            line.vertices.iter().map(|p| Point::new(round(p.x, unit), round(p.y, unit))).collect()
-        });
-        Self { line, unit_mm, drawn }
-    }
-
-    /// Distance of `tip` from the pieces that it may be on, on the way to `waypoint`.
-    fn off_line(&self, waypoint: &Waypoint, tip: Point) -> f64 {
-        let (i, pieces) = (waypoint.piece, &self.line.pieces);
-        let off = pieces[i].distance(tip);
-        let other = if waypoint.part == Part::Swing { i + 1 } else { i.wrapping_sub(1) };
-        pieces.get(other).map_or(off, |piece| off.min(piece.distance(tip)))
-    }
-
-    /// Distance of `tip` from the contour as a pen would draw it, between two waypoints.
-    fn off_drawn(&self, vertices: (usize, usize), tip: Point) -> f64 {
-        let last = self.drawn.len().saturating_sub(1);
-        let (low, high) = (vertices.0.saturating_sub(2), (vertices.1 + 2).min(last));
-        let near = self.drawn.get(low..=high).unwrap_or_default();
-        let off = near.windows(2).map(|w| distance_to_segment(tip, w[0], w[1])).reduce(f64::min);
-        off.unwrap_or(0.0)
-    }
-}
-
 /// Walks the waypoints with a blade that points along `blade`'s heading at the plunge.
-pub(super) fn settle(
-    way: &[Waypoint],
-    wanted: &Wanted<'_>,
-    blade: TrailingBlade,
-) -> Option<Settled> {
+pub(super) fn settle(way: &[Waypoint], wanted: &Wanted, blade: TrailingBlade) -> Option<Settled> {
     let mut best: Option<Settled> = None;
     for effort in EFFORTS {
         let settled = search(way, wanted, (blade, effort))?;
+        let enough_mm = wanted.unit_mm.map_or(f64::INFINITY, |unit| effort.enough_units * unit);
         if best.as_ref().is_none_or(|best| settled.worst_mm < best.worst_mm) {
             best = Some(settled);
         }
-        let enough_mm = wanted.unit_mm.map_or(f64::INFINITY, |unit| effort.enough_units * unit);
         if best.as_ref().is_some_and(|best| best.worst_mm <= enough_mm) {
             break;
         }
@@ -124,111 +86,175 @@ pub(super) fn settle(
     best
 }
 
+/// The best states at each grid point around a waypoint, best first at each.
+type Beam = Vec<Vec<State>>;
+
 fn search(
     way: &[Waypoint],
-    wanted: &Wanted<'_>,
+    wanted: &Wanted,
     (blade, effort): (TrailingBlade, Effort),
 ) -> Option<Settled> {
     let first = way.first()?;
-    let mut log: Vec<(Point, usize)> = Vec::with_capacity(way.len() * 4 * effort.per_place);
-    let mut beam: Vec<State> = grid_around(first.at, wanted.unit_mm, effort.wide)
-        .map(|at| {
-            let mut blade = blade;
-            blade.carry_to(at);
-            let start = State { blade, cost: 0.0, worst_mm: 0.0, worst_at: at, before: usize::MAX };
-            Step { from: first, to: first, wanted, effort }.arrive(start)
-        })
-        .collect();
-    prune(&mut beam, &mut log, effort.per_place);
-    for pair in way.windows(2) {
-        let step = Step { from: &pair[0], to: &pair[1], wanted, effort };
-        beam = beam
-            .iter()
-            .flat_map(|state| {
-                let places = grid_around(step.to.at, wanted.unit_mm, effort.wide);
-                places.map(|at| step.taken(*state, at))
-            })
-            .collect();
-        prune(&mut beam, &mut log, effort.per_place);
+    let places = (effort.wide * effort.wide) as usize;
+    let room = || vec![Vec::with_capacity(effort.per_place + 1); places];
+    let (mut beam, mut next): (Beam, Beam) = (room(), room());
+    let mut log: Vec<(Point, usize)> = Vec::with_capacity(way.len() * places * effort.per_place);
+    let start = Step::new((first, first), wanted, effort);
+    for (place, at) in beam.iter_mut().zip(grid_around(first.at, wanted.unit_mm, effort.wide)) {
+        let mut blade = blade;
+        blade.carry_to(at);
+        place.extend(start.arrive(State::new(blade), f64::INFINITY));
     }
-    let best = beam.first()?;
+    note(&mut beam, &mut log);
+    for pair in way.windows(2) {
+        let step = Step::new((&pair[0], &pair[1]), wanted, effort);
+        let grid = grid_around(step.to.at, wanted.unit_mm, effort.wide);
+        for (place, at) in next.iter_mut().zip(grid) {
+            place.clear();
+            beam.iter().for_each(|states| step.reach(states, at, place));
+        }
+        std::mem::swap(&mut beam, &mut next);
+        // Good ones first: what comes later is given up the sooner.
+        beam.sort_by(|a, b| cheapest(a).total_cmp(&cheapest(b)));
+        note(&mut beam, &mut log);
+    }
+    let best = beam.iter().flatten().min_by(|a, b| a.cost.total_cmp(&b.cost))?;
     Some(trace_back(best, way, &log))
+}
+
+fn cheapest(place: &[State]) -> f64 {
+    place.first().map_or(f64::INFINITY, |state| state.cost)
 }
 
 /// The way from one waypoint to the next.
 struct Step<'a> {
-    from: &'a Waypoint,
     to: &'a Waypoint,
-    wanted: &'a Wanted<'a>,
+    around: Around<'a>,
+    vertex_drawn: Option<Point>,
     effort: Effort,
 }
 
-impl Step<'_> {
-    /// The state after the axis went on to `at`, the tip watched on the way.
-    fn taken(&self, mut state: State, at: Point) -> State {
-        let from = state.blade.axis();
-        let length = from.distance(at);
-        let offset = state.blade.offset_mm();
-        // A lag shows within the first offset of a pull; where it has died, the slant of the axis.
-        let looks: &[f64] = if length > 4.0 * offset { &LOOKS } else { &[] };
-        for look in looks {
-            state.blade.line_to(from.lerp(at, look * offset / length));
-            self.watch(&mut state);
+impl<'a> Step<'a> {
+    fn new((from, to): (&'a Waypoint, &'a Waypoint), wanted: &'a Wanted, effort: Effort) -> Self {
+        Self { to, around: wanted.around(from, to), vertex_drawn: wanted.vertex_drawn(to), effort }
+    }
+
+    /// Goes on to `at` from the grid point at which all of `states` stand, and keeps in `place` the
+    /// best of what comes there.
+    ///
+    /// A few at every place, not the few best of all: what a place does to the line that leaves it
+    /// is seen only at that line's end.
+    fn reach(&self, states: &[State], at: Point, place: &mut Vec<State>) {
+        let Some(first) = states.first() else { return };
+        let pulls = Pulls::new(first.blade, at);
+        for state in states {
+            let full = place.len() >= self.effort.per_place;
+            let bar = if full { place[place.len() - 1].cost } else { f64::INFINITY };
+            if state.cost >= bar {
+                return;
+            }
+            let Some(state) = self.taken(*state, &pulls, bar) else { continue };
+            let rank = place.partition_point(|kept| kept.cost <= state.cost);
+            place.insert(rank, state);
+            place.truncate(self.effort.per_place);
         }
-        if looks.is_empty() {
-            state.blade.line_to(from.lerp(at, 0.5));
-            self.watch(&mut state);
+    }
+
+    /// The state after the axis went on by `pulls`, the tip watched after each; `None` as soon as it
+    /// costs `bar`.
+    fn taken(&self, mut state: State, pulls: &Pulls, bar: f64) -> Option<State> {
+        let (last, looks) = pulls.looks_and_last()?;
+        for pull in looks {
+            state.blade.pull(pull);
+            state = self.watch(state, bar)?;
         }
-        state.blade.line_to(at);
-        self.arrive(state)
+        state.blade.pull(last);
+        self.arrive(state, bar)
     }
 
     /// The tip at the waypoint: near its line, and on its corner where it has to rest on one.
-    fn arrive(&self, mut state: State) -> State {
-        let Some(corner) = self.to.rest else {
-            self.watch(&mut state);
-            return state;
-        };
+    fn arrive(&self, mut state: State, bar: f64) -> Option<State> {
+        let Some(corner) = self.to.rest else { return self.watch(state, bar) };
         let tip = state.blade.tip();
-        let drawn = self.wanted.drawn.get(self.to.vertex).map_or(0.0, |p| tip.distance(*p));
-        self.add(&mut state, (tip.distance(corner), drawn));
-        state
+        self.add_line(&mut state, (tip - corner).length_squared());
+        if let Some(vertex) = self.vertex_drawn.filter(|_| self.effort.as_drawn) {
+            state.cost += self.weight((tip - vertex).length_squared());
+        }
+        (state.cost < bar).then_some(state)
     }
 
-    fn watch(&self, state: &mut State) {
+    fn watch(&self, mut state: State, bar: f64) -> Option<State> {
         let tip = state.blade.tip();
-        let drawn = self.wanted.off_drawn((self.from.vertex, self.to.vertex), tip);
-        self.add(state, (self.wanted.off_line(self.to, tip), drawn));
+        self.add_line(&mut state, self.around.off_line(tip));
+        if self.effort.as_drawn && state.cost < bar {
+            state.cost += self.weight(self.around.off_drawn(tip));
+        }
+        (state.cost < bar).then_some(state)
     }
 
-    /// Notes the tip's distances from the line and from the line as a pen would draw it.
-    fn add(&self, state: &mut State, (line, drawn): (f64, f64)) {
-        let Effort { exponent, as_drawn, .. } = self.effort;
-        state.cost += line.powi(exponent) + as_drawn * drawn.powi(exponent);
-        if line > state.worst_mm {
-            (state.worst_mm, state.worst_at) = (line, state.blade.tip());
+    /// Notes the tip's squared distance from the line.
+    fn add_line(&self, state: &mut State, square: f64) {
+        state.cost += self.weight(square);
+        if square > state.worst {
+            (state.worst, state.worst_at) = (square, state.blade.tip());
+        }
+    }
+
+    /// What a squared distance costs.
+    fn weight(&self, square: f64) -> f64 {
+        let cube = square * square * square;
+        match self.effort.half_power {
+            3 => cube,
+            4 => cube * square,
+            power => square.powi(power),
         }
     }
 }
 
-/// Keeps the best states at each place, best first, and logs where each stands.
-///
-/// A few at every place, not the few best of all: what a place does to the line that leaves it is
-/// seen only at that line's end.
-fn prune(beam: &mut Vec<State>, log: &mut Vec<(Point, usize)>, per_place: usize) {
-    beam.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    let mut kept: Vec<State> = Vec::with_capacity(beam.len());
-    for state in beam.iter() {
-        let here = state.blade.axis();
-        if kept.iter().filter(|k| k.blade.axis() == here).count() < per_place {
-            kept.push(*state);
+/// A way of the axis, parted where the tip is watched.
+struct Pulls {
+    pulls: [Pull; 3],
+    count: usize,
+}
+
+impl Pulls {
+    /// The way of `blade`'s axis to `at`.
+    ///
+    /// A lag shows within the first offset of a pull; where it has died, the slant of the axis.
+    fn new(blade: TrailingBlade, at: Point) -> Self {
+        let (from, offset) = (blade.axis(), blade.offset_mm());
+        let length = from.distance(at);
+        let pull = |from, to| Pull::new(from, to, offset);
+        if length > 4.0 * offset {
+            let one = from.lerp(at, LOOKS[0] * offset / length);
+            let other = from.lerp(at, LOOKS[1] * offset / length);
+            Self { pulls: [pull(from, one), pull(one, other), pull(other, at)], count: 3 }
+        } else {
+            let middle = from.lerp(at, 0.5);
+            let half = pull(middle, at);
+            Self { pulls: [pull(from, middle), half, half], count: 2 }
         }
     }
-    for state in &mut kept {
+
+    fn looks_and_last(&self) -> Option<(&Pull, &[Pull])> {
+        self.pulls[..self.count].split_last()
+    }
+}
+
+impl State {
+    /// Nothing cut yet.
+    fn new(blade: TrailingBlade) -> Self {
+        let worst_at = blade.axis();
+        Self { blade, cost: 0.0, worst: 0.0, worst_at, before: usize::MAX }
+    }
+}
+
+/// Logs where each state stands.
+fn note(beam: &mut Beam, log: &mut Vec<(Point, usize)>) {
+    for state in beam.iter_mut().flatten() {
         log.push((state.blade.axis(), state.before));
         state.before = log.len() - 1;
     }
-    *beam = kept;
 }
 
 fn trace_back(best: &State, way: &[Waypoint], log: &[(Point, usize)]) -> Settled {
@@ -249,14 +275,14 @@ fn trace_back(best: &State, way: &[Waypoint], log: &[(Point, usize)]) -> Settled
         }
         points.push(at);
     }
-    let State { blade, worst_mm, worst_at, .. } = *best;
-    Settled { points, parts, blade, worst_mm, worst_at }
+    let State { blade, worst, worst_at, .. } = *best;
+    Settled { points, parts, blade, worst_mm: worst.sqrt(), worst_at }
 }
 
 /// The grid points around `p`, `wide` in each direction; `p` itself without a grid.
 fn grid_around(p: Point, unit_mm: Option<f64>, wide: i32) -> impl Iterator<Item = Point> {
     let unit = unit_mm.unwrap_or(1.0);
-    let first = |v: f64| (v / unit).floor() - f64::from(wide / 2 - 1);
+    let first = |v: f64| (v / unit - f64::from(wide) / 2.0 + 1.0).floor();
     let (x, y) = (first(p.x), first(p.y));
     let count = if unit_mm.is_some() { wide * wide } else { 1 };
     (0..count).map(move |i| {

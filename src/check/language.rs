@@ -2,8 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::told;
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, first_few};
 use crate::hpgl::{Command, Located};
 use crate::profile::Machine;
 
@@ -33,7 +32,7 @@ pub(super) fn settings(commands: &[Located], machine: &Machine) -> Vec<Finding> 
         };
         all.push(Finding::warning("setting-not-taken", text).at(Place::byte(located.byte)));
     }
-    told("setting-not-taken", all, |n| format!("{n} more settings are not taken.")).collect()
+    first_few(all, |n| format!("{n} more settings are not taken."))
 }
 
 /// Instructions of newer machines in a job for an older one.

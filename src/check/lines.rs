@@ -3,10 +3,10 @@
 
 use std::collections::BTreeMap;
 
-use super::{at, told};
+use super::at;
 use crate::contour_tree;
 use crate::edges::{EdgeIndex, Pairs};
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, first_few};
 use crate::geometry::{Bounds, Contour, Point, distance_to_segment};
 use crate::simulate::{SimulatedCut, Simulation};
 
@@ -55,7 +55,7 @@ pub(super) fn nearly_closed(simulation: &Simulation, unit_mm: f64) -> Vec<Findin
             );
         }
     }
-    told("nearly-closed", all, |n| format!("{n} more cuts nearly close.")).collect()
+    first_few(all, |n| format!("{n} more cuts nearly close."))
 }
 
 /// A compensated contour's axis does not meet its start, but runs past it.
@@ -110,7 +110,7 @@ fn doubled(
             }
         }
     }
-    told("cut-twice", all, |n| format!("{n} more lines are cut twice.")).collect()
+    first_few(all, |n| format!("{n} more lines are cut twice."))
 }
 
 /// For each cut the first of the passes that it belongs to.
@@ -160,7 +160,7 @@ fn crossing(simulation: &Simulation, index: &EdgeIndex, passes: &[usize]) -> Vec
         let byte = simulation.cuts.get(b as usize).map_or(0, |cut| cut.byte);
         Finding::note("cuts-cross", text).at(Place::byte(byte).at(p))
     });
-    told("cuts-cross", all.collect(), |n| format!("{n} more pairs of cuts cross.")).collect()
+    first_few(all.collect(), |n| format!("{n} more pairs of cuts cross."))
 }
 
 /// Cuts inside others that are cut before them; of several passes the first counts.
@@ -190,5 +190,5 @@ pub(super) fn inner_after_outer(
             );
         }
     }
-    told("inner-after-outer", all, |n| format!("{n} more inner cuts come late.")).collect()
+    first_few(all, |n| format!("{n} more inner cuts come late."))
 }

@@ -19,9 +19,6 @@ use crate::simulate::{SimulatedCut, Simulation};
 
 pub use tip::{TipError, tip_error};
 
-/// How many findings of one kind are told one by one.
-const NAMED: usize = 5;
-
 /// Everything that is wrong with a job for `machine`.
 pub fn check(simulation: &Simulation, commands: &[Located], machine: &Machine) -> Vec<Finding> {
     let unit_mm = machine.unit_mm;
@@ -36,18 +33,6 @@ pub fn check(simulation: &Simulation, commands: &[Located], machine: &Machine) -
     findings.extend(pace::line_sets_pace(simulation, machine));
     findings.extend(pace::heading_assumed(simulation));
     findings
-}
-
-/// The findings of one kind: the first few one by one, the rest counted.
-fn told(
-    code: &'static str,
-    all: Vec<Finding>,
-    rest: impl Fn(usize) -> String,
-) -> impl Iterator<Item = Finding> {
-    let more = all.len().saturating_sub(NAMED);
-    let severity = all.first().map(|f| f.severity);
-    let last = severity.filter(|_| more > 0).map(|s| Finding::new(s, code, rest(more)));
-    all.into_iter().take(NAMED).chain(last)
 }
 
 fn at(cut: &SimulatedCut, p: Point) -> Place {

@@ -1,7 +1,7 @@
 //! Where the tool is sent: hard-clip limits, the machine's range of numbers, the state at the end.
 
-use super::{at, told};
-use crate::finding::{Finding, Place};
+use super::at;
+use crate::finding::{Finding, Place, first_few};
 use crate::geometry::{Bounds, Point};
 use crate::profile::Machine;
 use crate::simulate::Simulation;
@@ -11,7 +11,7 @@ use crate::simulate::Simulation;
 pub(super) fn limits(simulation: &Simulation, machine: &Machine) -> Vec<Finding> {
     let area = machine.limits_mm().map(|a| a.grown(machine.unit_mm * 0.501));
     let count = f64::from(i16::MAX) * machine.unit_mm;
-    let mut all = Vec::new();
+    let (mut all, mut beyond) = (Vec::new(), Vec::new());
     let cuts = simulation.cuts.iter().map(|cut| (cut.byte, cut.travel.as_slice(), &cut.axis[..]));
     let end = simulation.cuts.last().map_or(0, |cut| cut.end_byte);
     for (byte, travel, axis) in cuts.chain([(end, simulation.last_travel.as_slice(), &[][..])]) {
@@ -27,11 +27,13 @@ pub(super) fn limits(simulation: &Simulation, machine: &Machine) -> Vec<Finding>
                 p.x, p.y, machine.name
             );
             let finding = Finding::error("beyond-numbers", text).at(Place::byte(byte).at(*p));
-            all.push(finding.hint("The machine would leave out such moves."));
+            beyond.push(finding.hint("The machine would leave out such moves."));
         }
     }
-    let more = |n| format!("{n} more cuts leave what the machine can reach.");
-    told("outside-limits", all, more).collect()
+    let mut findings =
+        first_few(all, |n| format!("{n} more cuts leave what the machine can reach."));
+    findings.extend(first_few(beyond, |n| format!("{n} more cuts are beyond its numbers.")));
+    findings
 }
 
 /// The bytes end without lifting the tool.
