@@ -146,6 +146,18 @@ impl EdgeIndex {
         ids.into_iter().filter_map(shared).collect()
     }
 
+    /// Calls `each` with the numbers of all edges that might run through `bounds`, and of some
+    /// beside it; with those that run through several cells more than once.
+    pub fn in_box(&self, bounds: Bounds, mut each: impl FnMut(usize)) {
+        let (low, high) = (self.grid.key(bounds.min), self.grid.key(bounds.max));
+        for row in low.1.max(0)..=high.1.min(self.grid.rows - 1) {
+            for column in low.0.max(0)..=high.0.min(self.grid.columns - 1) {
+                let cell = (row * self.grid.columns + column) as usize;
+                self.in_cell(cell).iter().for_each(|&id| each(id as usize));
+            }
+        }
+    }
+
     /// How many pairs of edges share a cell: what comparing all of them costs.
     pub fn pairs(&self) -> u64 {
         let count = |w: &[u32]| u64::from(w[1] - w[0]);
@@ -372,6 +384,26 @@ mod tests {
             let found = EdgeIndex::new(lines.iter().copied(), cell).crossings(Pairs::OfTwoLines);
             assert_eq!(found.iter().map(|f| (f.0, f.1)).collect::<Vec<_>>(), slow);
         }
+    }
+
+    #[test]
+    fn a_box_misses_no_edge_that_enters_it() {
+        let ends = scatter(400);
+        let middle = |e: &[Point]| e[0].lerp(e[1], 0.5);
+        for cell in [0.4, 3.0] {
+            let index = EdgeIndex::new(ends.chunks(2), cell);
+            for p in scatter(60) {
+                let mut seen = Vec::new();
+                let bounds = Bounds::of(&[p]).grown(1.5);
+                index.in_box(bounds, |edge| seen.push(edge));
+                for (i, edge) in ends.chunks(2).enumerate() {
+                    if bounds.holds(Bounds::of(&[middle(edge)])) {
+                        assert!(seen.contains(&i), "{i} {p:?} {cell}");
+                    }
+                }
+            }
+        }
+        EdgeIndex::new(std::iter::empty(), 1.0).in_box(Bounds::of(&ends), |_| unreachable!());
     }
 
     #[test]

@@ -107,6 +107,13 @@ pub struct Finding {
     /// Where.
     #[serde(flatten)]
     pub place: Place,
+    /// Further places on the sheet that it is about, mm.
+    #[serde(
+        rename = "also_at_mm",
+        skip_serializing_if = "Vec::is_empty",
+        serialize_with = "pairs"
+    )]
+    pub also: Vec<Point>,
     /// What to do next, one sentence; empty when there is nothing to do.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub hint: String,
@@ -115,7 +122,8 @@ pub struct Finding {
 impl Finding {
     /// A finding without place or hint.
     pub fn new(severity: Severity, code: &'static str, text: impl Into<String>) -> Self {
-        Self { severity, code, text: text.into(), place: Place::default(), hint: String::new() }
+        let (place, also, hint) = (Place::default(), Vec::new(), String::new());
+        Self { severity, code, text: text.into(), place, also, hint }
     }
     /// A note.
     pub fn note(code: &'static str, text: impl Into<String>) -> Self {
@@ -135,6 +143,12 @@ impl Finding {
         self.place = place;
         self
     }
+    /// The same with further places on the sheet.
+    #[must_use]
+    pub fn also(mut self, places: Vec<Point>) -> Self {
+        self.also = places;
+        self
+    }
     /// The same with advice.
     #[must_use]
     pub fn hint(mut self, hint: impl Into<String>) -> Self {
@@ -150,6 +164,12 @@ pub fn first_few(mut all: Vec<Finding>, rest: impl Fn(usize) -> String) -> Vec<F
     let kind = all.first().map(|first| (first.severity, first.code)).filter(|_| more > 0);
     all.extend(kind.map(|(severity, code)| Finding::new(severity, code, rest(more))));
     all
+}
+
+/// Places as pairs of numbers, to a micrometre.
+fn pairs<S: serde::Serializer>(places: &[Point], to: S) -> Result<S::Ok, S::Error> {
+    let round = |x: f64| (x * 1000.0).round() / 1000.0;
+    to.collect_seq(places.iter().map(|p| [round(p.x), round(p.y)]))
 }
 
 impl fmt::Display for Finding {

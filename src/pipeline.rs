@@ -265,6 +265,10 @@ fn sheet(film: String, layout: Layout, mut told: Vec<Finding>, settings: &PlanSe
     let (layout, joined) = rounding::settle(layout, settings.machine.unit_mm);
     told.extend(joined);
     told.extend(place::small_pieces(&layout, &settings.material));
+    // Drawn lines bound nothing for certain.
+    if settings.ink.trace == Trace::Outlines {
+        told.extend(place::thin_pieces(&layout, &settings.material));
+    }
     let layout = match &settings.placement.dash {
         Some(dash) => place::bridge(layout, dash),
         None => layout,

@@ -57,7 +57,7 @@ impl Drawn<'_> {
             film: &plan.film,
             order: order.2,
             command: command(self.typed, order.1),
-            view: View::of_plan(&plan.simulation, &plan.job, &plan.layout),
+            view: View::of_plan(&plan.simulation, &plan.job, &plan.layout).marking(&plan.findings),
             report: Report::of_plan(plan),
             floors: few.then(|| pipeline::floors(plan, self.settings)),
         }

@@ -147,7 +147,8 @@ pub fn read_job(bytes: &[u8], file: &Path, settings: &PlanSettings) -> Result<Re
 
 /// The picture of a plan in the format that `path` ends in.
 pub fn picture(plan: &Plan, path: &Path) -> Result<Vec<u8>, Failure> {
-    render(&View::of_plan(&plan.simulation, &plan.job, &plan.layout), Format::of(path)?)
+    let view = View::of_plan(&plan.simulation, &plan.job, &plan.layout).marking(&plan.findings);
+    render(&view, Format::of(path)?)
 }
 
 /// The picture of `view` as bytes.

@@ -12,6 +12,7 @@ mod fit;
 mod marks;
 mod pack;
 mod small;
+mod thin;
 mod weed;
 
 use kurbo::Affine;
@@ -24,6 +25,7 @@ use crate::profile::Machine;
 pub use bridges::{Dash, bridge};
 pub use fit::PlaceError;
 pub use small::small_pieces;
+pub use thin::{ThinPlace, thin_pieces, thin_places};
 pub use weed::{WeedShape, Weeding};
 
 /// Everything that is to be cut, on the sheet.

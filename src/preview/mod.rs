@@ -9,6 +9,8 @@ mod picture;
 mod png;
 
 use crate::blade::Part;
+use crate::finding::Finding;
+use crate::geometry::Point;
 use crate::job::{Job, JobPath};
 use crate::place::{CutLine, Layout, Role};
 use crate::simulate::Simulation;
@@ -28,12 +30,15 @@ pub struct View<'a> {
     roles: Vec<Option<Role>>,
     /// For each cut the layer of its line; empty when unknown.
     layers: Vec<Option<usize>>,
+    /// Places where weeding needs care, mm.
+    care: Vec<Point>,
 }
 
 impl<'a> View<'a> {
     /// Bytes from anywhere.
     pub fn of_simulation(simulation: &'a Simulation) -> Self {
-        Self { simulation, parts: Vec::new(), roles: Vec::new(), layers: Vec::new() }
+        let (parts, roles, layers, care) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        Self { simulation, parts, roles, layers, care }
     }
 
     /// A plan: the simulation of its bytes, named by its job and layout.
@@ -45,7 +50,20 @@ impl<'a> View<'a> {
             parts: job.paths.iter().map(|path| path.parts.as_slice()).collect(),
             roles: job.paths.iter().map(|path| Some(line(path)?.role)).collect(),
             layers: job.paths.iter().map(|path| line(path).and_then(layer)).collect(),
+            care: Vec::new(),
         }
+    }
+
+    /// With the places that `findings` name as hard to weed.
+    #[must_use]
+    pub fn marking(self, findings: &[Finding]) -> Self {
+        let about = findings.iter().filter(|finding| finding.code.starts_with("piece-"));
+        let places = about.flat_map(|finding| {
+            let (x, y) = (finding.place.x_mm, finding.place.y_mm);
+            let first = x.zip(y).map(|(x, y)| Point::new(x, y));
+            first.into_iter().chain(finding.also.iter().copied())
+        });
+        Self { care: places.collect(), ..self }
     }
 
     /// What edge `edge` of cut `cut` is for.

@@ -137,6 +137,8 @@ struct JobData<'a> {
     floor_any_mm: Option<f64>,
     cuts: usize,
     packed: String,
+    /// Places where weeding needs care, mm.
+    care: Vec<[f64; 2]>,
 }
 
 impl<'a> Data<'a> {
@@ -166,6 +168,7 @@ impl<'a> JobData<'a> {
             floor_any_mm: floor(|f| f.any),
             cuts: job.view.simulation.cuts.len(),
             packed: pack::pack(&job.view),
+            care: job.view.care.iter().map(|p| [p.x, p.y]).collect(),
         }
     }
 }

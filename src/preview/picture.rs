@@ -22,6 +22,7 @@ pub fn picture_svg(view: &View) -> String {
     frame.travel(view, &mut svg);
     frame.tips(view, &mut svg);
     frame.cuts(view, &mut svg);
+    frame.care(view, &mut svg);
     frame.numbers(view, &mut svg);
     frame.legend(view, &mut svg);
     svg.push_str("</svg>\n");
@@ -61,6 +62,7 @@ const OVERCUT: Pen = Pen { colour: PURPLE, width: 3.0, dashes: "" };
 const TRAVEL: Pen = Pen { colour: VERMILLION, width: 0.7, dashes: "5 3" };
 const TIP: Pen = Pen { colour: BLACK, width: 0.4, dashes: "" };
 const WEED: Pen = Pen { colour: GREEN, width: 1.2, dashes: "8 3 2 3" };
+const CARE: Pen = Pen { colour: BLACK, width: 1.6, dashes: "1.2 1.6" };
 const RULER: Pen = Pen { colour: GREY, width: 0.8, dashes: "" };
 
 impl Frame {
@@ -176,6 +178,16 @@ impl Frame {
         self.draw(cuts.map(|cut| cut.tip.as_slice()), &TIP, svg);
     }
 
+    /// Rings round the places where weeding needs care.
+    fn care(&self, view: &View, svg: &mut String) {
+        let turn = |i: u32| std::f64::consts::TAU * f64::from(i) / 24.0;
+        let ring = |center: &Point| -> Vec<Point> {
+            (0..=24).map(|i| *center + Point::along(turn(i)) * self.letter).collect()
+        };
+        let rings: Vec<Vec<Point>> = view.care.iter().map(ring).collect();
+        self.draw(rings.iter().map(Vec::as_slice), &CARE, svg);
+    }
+
     /// The number of each cut at its start, where there is room.
     fn numbers(&self, view: &View, svg: &mut String) {
         let height = self.letter * 0.62;
@@ -244,6 +256,7 @@ impl Frame {
             (&TIP, "TIP", view.simulation.cuts.iter().any(|cut| cut.tip != cut.axis)),
             (&OVERCUT, "OVERCUT", !runs(view, Part::Overcut).is_empty()),
             (&WEED, "WEED BORDER", view.roles.contains(&Some(Role::Weed))),
+            (&CARE, "WEED WITH CARE", !view.care.is_empty()),
         ];
         let mut x = left;
         for (pen, name, _) in shown.into_iter().filter(|(_, _, shown)| *shown) {

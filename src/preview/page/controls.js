@@ -218,6 +218,7 @@ function buildLooks() {
     travel: () => true, cut: () => true, number: () => true,
     overcut: () => JOBS.some(j => j.cuts.some(cut => hasPart(cut, OVERCUT))),
     swing: () => JOBS.some(j => j.cuts.some(cut => hasPart(cut, SWING) || hasPart(cut, ORIENT))),
+    care: () => JOBS.some(j => j.care.length),
     weed: () => JOBS.some(j => j.cuts.some(cut => cut.role === WEED)),
     tip: () => JOBS.some(j => j.cuts.some(cut => cut.tip)),
   };

@@ -6,6 +6,7 @@ class Job {
   constructor(data) {
     this.data = data;
     this.report = data.report;
+    this.care = data.care;
   }
 
   /** Unpacks on first use: a page may carry several large jobs. */

@@ -9,6 +9,7 @@ const LOOKS = [
   { id: 'swing', name: 'Swings of the blade', colour: '--cut', width: 1.3, dash: [1.5, 2.5] },
   { id: 'weed', name: 'Weed border and lines', colour: '--weed', width: 1.7, dash: [10, 3, 2, 3] },
   { id: 'tip', name: 'Track of the blade’s tip', colour: '--tip', width: 0.9, dash: [] },
+  { id: 'care', name: 'Places to weed with care', colour: '--ink', width: 2, dash: [3, 3] },
   { id: 'number', name: 'Numbers, in the order of cutting', colour: '--tip', width: 0, dash: [] },
 ];
 const [DESIGN, MARK, WEED] = [0, 1, 2];
@@ -334,6 +335,7 @@ class Sheet {
       c.stroke();
       c.globalAlpha = 1;
     }
+    if (this.shown.care) this.drawCare(c);
     if (!this.marked) return;
     const px = (this.marked.x - x) * scale, py = (y - this.marked.y) * scale;
     this.pen(c, { width: 3, dash: [], colour: '--focus' });
@@ -342,6 +344,20 @@ class Sheet {
     for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
       c.moveTo(px + dx * 18, py + dy * 18);
       c.lineTo(px + dx * 30, py + dy * 30);
+    }
+    c.stroke();
+  }
+
+  /** Rings round what findings name as hard to weed. */
+  drawCare(c) {
+    const { scale, x, y } = this.view, [left, bottom, right, top] = this.window(20);
+    this.pen(c, LOOKS.find(look => look.id === 'care'));
+    c.beginPath();
+    for (const place of this.job.care) {
+      if (place[0] < left || place[0] > right || place[1] < bottom || place[1] > top) continue;
+      const px = (place[0] - x) * scale, py = (y - place[1]) * scale;
+      c.moveTo(px + 11, py);
+      c.arc(px, py, 11, 0, 2 * Math.PI);
     }
     c.stroke();
   }
