@@ -82,6 +82,11 @@ impl EdgeIndex {
         self.edges[number]
     }
 
+    /// The number of the line that an edge belongs to.
+    pub fn line(&self, edge: usize) -> usize {
+        self.owner[edge] as usize
+    }
+
     fn in_cell(&self, cell: usize) -> &[u32] {
         &self.listed[self.starts[cell] as usize..self.starts[cell + 1] as usize]
     }

@@ -20,7 +20,7 @@ use crate::order::{
     Strategy,
 };
 use crate::parallel;
-use crate::place::{self, CutLine, Layout, PlaceError, Placement, Role};
+use crate::place::{self, CutLine, Layout, Panel, PlaceError, Placement, Role};
 use crate::profile::{EndAt, FeedAxis, Machine, Material, Tool};
 use crate::proof::{self, Proof};
 use crate::rounding;
@@ -248,6 +248,12 @@ fn sheets(ink: Ink, drawing: &Drawing, settings: &PlanSettings) -> Result<Vec<Sh
     let holds = |film: &&Film| !film.regions.is_empty() || !film.lines.is_empty();
     let films: Vec<&Film> = ink.films.iter().filter(holds).collect();
     let names: Vec<String> = films.iter().map(|film| film.name.clone()).collect();
+    if placement.panels.is_some() {
+        let panels = place::panels(&films, page, placement, machine)?;
+        let name = |panel: &Panel| panel_name(&names[panel.film], panel.number);
+        let panels = panels.into_iter().map(|p| sheet(name(&p), p.layout, p.findings, settings));
+        return Ok(panels.collect());
+    }
     let laid: Vec<(Layout, Vec<Finding>)> = if placement.pack_turns.is_some() {
         let packed = films.iter().map(|film| place::layout(film, page, placement, machine));
         packed.collect::<Result<_, _>>()?
@@ -258,6 +264,15 @@ fn sheets(ink: Ink, drawing: &Drawing, settings: &PlanSettings) -> Result<Vec<Sh
     drop(ink);
     let sheet = |(film, (layout, told))| sheet(film, layout, told, settings);
     Ok(names.into_iter().zip(laid).map(sheet).collect())
+}
+
+/// What a panel of a film is called.
+fn panel_name(film: &str, number: Option<usize>) -> String {
+    match number {
+        None => film.to_owned(),
+        Some(number) if film.is_empty() => format!("panel-{number}"),
+        Some(number) => format!("{film}-panel-{number}"),
+    }
 }
 
 /// What can be said and done before the order is known.
@@ -332,7 +347,7 @@ fn plan_sheet(
     );
     // Drawn lines may cross, and weeding lines end on their border.
     let crossing =
-        settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines_mm.is_some();
+        settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines.is_some();
     findings.extend(own.into_iter().filter(|f| !crossing || f.code != "cuts-cross"));
     findings.extend(proof::off_line(&proof, &findings));
     let simulation = back.simulation;

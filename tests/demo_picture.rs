@@ -8,9 +8,40 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// File in `demo/` and the command that draws it, `--picture` and `-o` left out.
-const PICTURES: [(&str, &[&str]); 2] = [
+const PICTURES: [(&str, &[&str]); 5] = [
     ("wheel-emblem-job.svg", &["write", "demo/wheel-emblem.svg"]),
     ("pictures/price-tags.svg", &["write", "--job", "demo/price-tags.toml"]),
+    (
+        "pictures/frame-decal-weed-lines.svg",
+        &[
+            "write",
+            "demo/frame-decal.svg",
+            "--sheets",
+            "colour",
+            "--weed-lines",
+            "60x25mm",
+            "--tolerance",
+            "0.05mm",
+        ],
+    ),
+    (
+        "pictures/frame-decal-thin.svg",
+        &["write", "demo/frame-decal.svg", "--width", "80mm", "--tolerance", "0.05mm"],
+    ),
+    (
+        "pictures/wheel-emblem-panel.svg",
+        &[
+            "write",
+            "demo/wheel-emblem.svg",
+            "--height",
+            "600mm",
+            "--panels",
+            "--machine",
+            "roll-15",
+            "--tolerance",
+            "0.05mm",
+        ],
+    ),
 ];
 
 fn root() -> &'static Path {

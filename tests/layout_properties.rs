@@ -5,7 +5,9 @@
 
 use bladewright::geometry::{Contour, Point, Region, distance_to_segment};
 use bladewright::ink::{Film, FilmRegion};
-use bladewright::place::{CutLine, Placement, Role, WeedShape, Weeding, layout, layouts};
+use bladewright::place::{
+    CutLine, Placement, Role, WeedLines, WeedShape, Weeding, layout, layouts,
+};
 use bladewright::profile::{Library, Machine};
 use proptest::prelude::*;
 
@@ -103,12 +105,15 @@ proptest! {
 
     #[test]
     fn weed_lines_never_touch_a_piece(
-        stars in stars(), spacing in 8.0..60.0f64, clearance in 0.5..3.0f64, follow: bool,
+        stars in stars(), spacing in 8.0..60.0f64, other in prop::option::of(8.0..60.0f64),
+        clearance in 0.5..3.0f64, follow: bool,
     ) {
         let shape = if follow { WeedShape::Outline } else { WeedShape::Box };
-        let weeding = Weeding {
-            border_mm: Some(5.0), shape, lines_mm: Some(spacing), clearance_mm: clearance,
-        };
+        let lines = Some(match other {
+            Some(height_mm) => WeedLines::Fields { width_mm: spacing, height_mm },
+            None => WeedLines::Strips(spacing),
+        });
+        let weeding = Weeding { border_mm: Some(5.0), shape, lines, clearance_mm: clearance };
         let placement = Placement { weeding, ..Placement::default() };
         let (laid, _) = layout(&film(&stars), PAGE, &placement, &machine("plain-hpgl")).unwrap();
         let of = |role: Role| laid.lines.iter().filter(move |l| l.role == role).map(|l| &l.contour);
@@ -144,7 +149,11 @@ fn strips_reach_from_border_to_border() {
         FilmRegion { region: Region { outer, holes: vec![] }, layer: 0 }
     };
     let film = Film { regions: vec![plate(0.0), plate(50.0)], ..Film::default() };
-    let weeding = Weeding { border_mm: Some(10.0), lines_mm: Some(20.0), ..Weeding::default() };
+    let weeding = Weeding {
+        border_mm: Some(10.0),
+        lines: Some(WeedLines::Strips(20.0)),
+        ..Weeding::default()
+    };
     let placement = Placement { weeding, ..Placement::default() };
     let (laid, _) = layout(&film, (100.0, 90.0), &placement, &machine("plain-hpgl")).unwrap();
     let strips: Vec<&Contour> =

@@ -10,7 +10,7 @@ use crate::geometry::Point;
 use crate::ink::{Covered, Sheets, Trace};
 use crate::order::{Effort, Strategy};
 use crate::pipeline::{self, Plan, PlanSettings, Size};
-use crate::place::{Dash, WeedShape, Weeding};
+use crate::place::{Dash, Panels, WeedLines, WeedShape, Weeding};
 use crate::profile::{Handshake, Library, Machine, Material, ProfileError, Tool};
 use crate::units::Length;
 
@@ -164,6 +164,15 @@ pub struct DrawingOptions {
     /// Cut registration marks around the work, the same on every film
     #[arg(long, help_heading = "Size and place", conflicts_with = "pack")]
     marks: bool,
+    /// Part work that is too large for the machine into panels, a job each, with marks at the seams
+    #[arg(long, help_heading = "Size and place", conflicts_with_all = ["pack", "marks"])]
+    panels: bool,
+    /// With --panels: largest width of a panel [default: what the machine reaches]
+    #[arg(long, value_name = "LENGTH", help_heading = "Size and place", requires = "panels")]
+    panel_width: Option<Length>,
+    /// With --panels: how far two panels overlap at their seam
+    #[arg(long, value_name = "LENGTH", default_value = "5mm", help_heading = "Size and place")]
+    panel_overlap: Length,
 
     /// Cut a border around the work, at this distance, to weed along
     #[arg(long, value_name = "LENGTH", help_heading = "Weeding")]
@@ -171,9 +180,10 @@ pub struct DrawingOptions {
     /// Whether the border is a rectangle or follows the work
     #[arg(long, value_enum, default_value_t = WeedShapeChoice::Box, help_heading = "Weeding")]
     weed_shape: WeedShapeChoice,
-    /// Cut the waste into strips at most this wide, and a border (5mm if none is asked for)
-    #[arg(long, value_name = "LENGTH", help_heading = "Weeding")]
-    weed_lines: Option<Length>,
+    /// Part the waste into strips at most this wide, 80mm, or both ways into fields at most so wide
+    /// and high, 80x120mm; brings a border (5mm if none is asked for)
+    #[arg(long, value_name = "WIDTH[xHEIGHT]", help_heading = "Weeding")]
+    weed_lines: Option<String>,
     /// How far those cuts keep from the work
     #[arg(long, value_name = "LENGTH", default_value = "1mm", help_heading = "Weeding")]
     weed_clearance: Length,
@@ -415,8 +425,19 @@ impl DrawingOptions {
         placement.pack_turns = self.pack.then_some(self.pack_turns);
         placement.dash = self.dash.as_deref().map(dash).transpose()?;
         placement.marks = self.marks;
+        placement.panels = self.panels()?;
         placement.weeding = self.weeding()?;
         Ok(())
+    }
+
+    fn panels(&self) -> Result<Option<Panels>, Failure> {
+        let width = self.panel_width.map(|width| positive("--panel-width", width)).transpose()?;
+        let overlap_mm = self.panel_overlap.mm();
+        if !(0.0..=500.0).contains(&overlap_mm) {
+            let text = format!("--panel-overlap {}: it must be 0 to 500mm", self.panel_overlap);
+            return Err(Failure::usage(text));
+        }
+        Ok(self.panels.then_some(Panels { width_mm: width, overlap_mm }))
     }
 
     fn weeding(&self) -> Result<Weeding, Failure> {
@@ -429,7 +450,7 @@ impl DrawingOptions {
                 WeedShapeChoice::Box => WeedShape::Box,
                 WeedShapeChoice::Outline => WeedShape::Outline,
             },
-            lines_mm: length("--weed-lines", self.weed_lines)?,
+            lines: self.weed_lines.as_deref().map(weed_lines).transpose()?,
             clearance_mm: positive("--weed-clearance", self.weed_clearance)?,
         })
     }
@@ -457,6 +478,32 @@ fn pair(text: &str) -> Result<Point, Failure> {
     let (x, y) = text.split_once(',').ok_or_else(wrong)?;
     let length = |part: &str| part.parse::<Length>().map(Length::mm).map_err(|_| wrong());
     Ok(Point::new(length(x)?, length(y)?))
+}
+
+/// `80mm`, or `80x120mm`; a unit at the end holds for both.
+fn weed_lines(text: &str) -> Result<WeedLines, Failure> {
+    let wrong = || {
+        let text = format!(
+            "--weed-lines {text}: write the width of the strips, for example 80mm, or width and \
+             height of the fields, for example 80x120mm"
+        );
+        Failure::usage(text)
+    };
+    let length = |part: &str| {
+        let length = part.trim().parse::<Length>().map(Length::mm).ok();
+        length.filter(|mm| *mm > 0.0).ok_or_else(wrong)
+    };
+    // The x of "px" is followed by no number.
+    let digit_after =
+        |(at, _): &(usize, &str)| text[at + 1..].starts_with(|c: char| c.is_ascii_digit());
+    let Some((at, _)) = text.match_indices('x').find(digit_after) else {
+        return Ok(WeedLines::Strips(length(text)?));
+    };
+    let (width, height) = (&text[..at], &text[at + 1..]);
+    let unit = height.trim_start_matches(|c: char| c.is_ascii_digit() || c == '.' || c == ' ');
+    let bare = width.trim().ends_with(|c: char| c.is_ascii_digit());
+    let width = if bare { format!("{width}{unit}") } else { width.to_owned() };
+    Ok(WeedLines::Fields { width_mm: length(&width)?, height_mm: length(height)? })
 }
 
 fn dash(text: &str) -> Result<Dash, Failure> {

@@ -68,6 +68,40 @@ pub enum PlaceError {
         /// The machine's name.
         machine: String,
     },
+    /// Too large in both directions for panels.
+    #[error(
+        "the work measures {width:.1} x {height:.1} mm and is too large for {machine} in both \
+         directions; --panels parts it in one: make it smaller, for example with --scale, or part \
+         the drawing in two"
+    )]
+    TooLargeBothWays {
+        /// Size of the work, mm.
+        width: f64,
+        /// Size of the work, mm.
+        height: f64,
+        /// The machine's name.
+        machine: String,
+    },
+    /// Nothing says how wide a panel may be.
+    #[error(
+        "--panels needs the width of the film, and {machine} has none; give --panel-width, or choose a \
+         machine with limits, for example --machine roll-24"
+    )]
+    NoPanelWidth {
+        /// The machine's name.
+        machine: String,
+    },
+    /// Panels would be too narrow.
+    #[error(
+        "a panel of {room:.1} mm is too narrow; with this overlap and border it needs {least:.1} mm at \
+         least"
+    )]
+    PanelTooNarrow {
+        /// Room of a panel, mm.
+        room: f64,
+        /// What it needs, mm.
+        least: f64,
+    },
     /// Copies reach too far.
     #[error(transparent)]
     TooFar(#[from] TooFar),
@@ -139,7 +173,7 @@ fn advice(work: Bounds, area: Bounds) -> String {
     let factor = room(area.width(), work.width()).min(room(area.height(), work.height()));
     let factor = (factor * 1000.0).floor() / 1000.0;
     if factor < SMALLEST_ADVICE {
-        return "ask for fewer copies, or cut it in parts".to_owned();
+        return "ask for fewer copies, or part it with --panels".to_owned();
     }
-    format!("it fits with --scale {factor}")
+    format!("it fits with --scale {factor}, or in parts with --panels")
 }

@@ -8,9 +8,9 @@ use super::{CutLine, Role};
 use crate::geometry::{Bounds, Contour, Point};
 
 /// Side of a mark, mm: above the smallest piece that films are weeded at (2 mm).
-const SIDE_MM: f64 = 4.0;
+pub(super) const SIDE_MM: f64 = 4.0;
 /// Distance of the marks from the work, mm.
-const GAP_MM: f64 = 5.0;
+pub(super) const GAP_MM: f64 = 5.0;
 
 /// The marks around `work`.
 pub(super) fn around(work: Bounds) -> Vec<CutLine> {
@@ -21,7 +21,8 @@ pub(super) fn around(work: Bounds) -> Vec<CutLine> {
     [min, Point::new(max.x, min.y), Point::new(min.x, max.y)].map(mark).to_vec()
 }
 
-fn mark(center: Point) -> CutLine {
+/// A mark around `center`.
+pub(super) fn mark(center: Point) -> CutLine {
     let Bounds { min, max } = Bounds { min: center, max: center }.grown(SIDE_MM / 2.0);
     let corners = vec![min, Point::new(max.x, min.y), max, Point::new(min.x, max.y)];
     CutLine { contour: Contour::closed(corners), role: Role::Mark, layer: 0, tool: 1 }

@@ -1,6 +1,6 @@
 //! A film's regions → [`Layout`]: lines on the machine's sheet, mm, y up, in machine coordinates.
 //!
-//! Turn, mirror, copies, packing and weeding lines happen here, and y turns up here, once. Size does not: a
+//! Turn, mirror, copies, packing, panels and weeding lines happen here, and y turns up here, once. Size does not: a
 //! drawing is scaled before it is outlined ([`crate::drawing::Drawing::scaled`]), so tolerances
 //! stay true. Hard-clip limits are checked here, before anything is ordered or written.
 //!
@@ -11,6 +11,7 @@ mod bridges;
 mod fit;
 mod marks;
 mod pack;
+mod panels;
 mod small;
 mod thin;
 mod weed;
@@ -24,9 +25,10 @@ use crate::profile::Machine;
 
 pub use bridges::{Dash, bridge};
 pub use fit::PlaceError;
+pub use panels::{Panel, Panels, panels};
 pub use small::small_pieces;
 pub use thin::{ThinPlace, thin_pieces, thin_places};
-pub use weed::{WeedShape, Weeding};
+pub use weed::{WeedLines, WeedShape, Weeding};
 
 /// Everything that is to be cut, on the sheet.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -81,6 +83,8 @@ pub struct Placement {
     pub dash: Option<Dash>,
     /// Registration marks around the work, the same on every film.
     pub marks: bool,
+    /// Work that is too large for the machine is parted into panels ([`panels`]).
+    pub panels: Option<Panels>,
     /// Cuts through the waste that make weeding easier.
     pub weeding: Weeding,
 }
@@ -96,6 +100,7 @@ impl Default for Placement {
             pack_turns: None,
             dash: None,
             marks: false,
+            panels: None,
             weeding: Weeding::default(),
         }
     }

@@ -5,8 +5,8 @@
 //! closed. Invariants: no weed line comes nearer to a line of the design than the clearance, and
 //! none runs inside a piece; strips reach the border.
 //!
-//! Method of the strips: for each straight line, the stretch that an edge blocks is the line's
-//! intersection with the edge's capsule (all points within the clearance); a capsule is convex, so
+//! Method of the strips: for each straight line, the edges beside it are taken from a grid; the
+//! stretch that an edge blocks is the line's intersection with the edge's capsule (all points within the clearance); a capsule is convex, so
 //! that is one interval, exact. Stretches inside pieces follow from winding numbers; small holes count
 //! as inside, since a cut in them parts nothing.
 
@@ -14,6 +14,7 @@ use kurbo::BezPath;
 
 use super::{CutLine, Role};
 use crate::drawing::{Cap, FillRule, Join, Paint, Stroke};
+use crate::edges::EdgeIndex;
 use crate::geometry::{Bounds, Contour, Point};
 use crate::merge::{self, Area, TooFar};
 use crate::outline;
@@ -25,10 +26,24 @@ pub struct Weeding {
     pub border_mm: Option<f64>,
     /// How the border runs.
     pub shape: WeedShape,
-    /// Largest width of the strips into which the waste is parted, mm; brings a border with it.
-    pub lines_mm: Option<f64>,
+    /// Lines that part the waste; they bring a border with them.
+    pub lines: Option<WeedLines>,
     /// How far the parting lines keep from the work, mm.
     pub clearance_mm: f64,
+}
+
+/// How the waste is parted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum WeedLines {
+    /// By lines across the shorter side, into strips at most so wide, mm.
+    Strips(f64),
+    /// By lines both ways, into fields at most so large, mm.
+    Fields {
+        /// Along x, mm.
+        width_mm: f64,
+        /// Along y, mm.
+        height_mm: f64,
+    },
 }
 
 /// How a weed border runs.
@@ -42,14 +57,14 @@ pub enum WeedShape {
 
 impl Default for Weeding {
     fn default() -> Self {
-        Self { border_mm: None, shape: WeedShape::Box, lines_mm: None, clearance_mm: 1.0 }
+        Self { border_mm: None, shape: WeedShape::Box, lines: None, clearance_mm: 1.0 }
     }
 }
 
 impl Weeding {
     /// Distance of the border around the work, if there is one, mm.
     pub(super) fn distance_mm(&self) -> Option<f64> {
-        self.border_mm.or(self.lines_mm.map(|_| USUAL_BORDER_MM))
+        self.border_mm.or(self.lines.map(|_| USUAL_BORDER_MM))
     }
 }
 
@@ -60,6 +75,8 @@ const USUAL_BORDER_MM: f64 = 5.0;
 const SHORTEST_MM: f64 = 3.0;
 /// The most parting lines; a smaller spacing is widened.
 const MOST_LINES: f64 = 1000.0;
+/// Size of the cells in which edges beside a parting line are looked for, mm.
+const CELL_MM: f64 = 5.0;
 /// How far a border that follows the work may deviate, mm.
 const BORDER_TOLERANCE_MM: f64 = 0.05;
 
@@ -72,12 +89,26 @@ pub(super) fn lines(design: &[CutLine], weeding: &Weeding) -> Result<Vec<CutLine
         WeedShape::Outline => followed(&work, gap)?,
     };
     let mut cuts = Vec::new();
-    if let Some(width) = weeding.lines_mm {
-        cuts = strips(&work, &borders, width, weeding.clearance_mm);
+    if let Some(lines) = weeding.lines {
+        let frame = borders.iter().fold(Bounds::EMPTY, |b, line| b.union(line.bounds()));
+        for (upright, width) in lines.directions(frame) {
+            let parting = Parting { upright, width, clearance: weeding.clearance_mm };
+            cuts.extend(parting.strips(&work, &borders, frame));
+        }
     }
     cuts.extend(borders);
     let weed = |contour| CutLine { contour, role: Role::Weed, layer: 0, tool: 1 };
     Ok(cuts.into_iter().map(weed).collect())
+}
+
+impl WeedLines {
+    /// Whether lines stand upright, and how far apart they are at most, mm; for each direction.
+    fn directions(self, frame: Bounds) -> Vec<(bool, f64)> {
+        match self {
+            Self::Strips(width) => vec![(frame.width() >= frame.height(), width)],
+            Self::Fields { width_mm, height_mm } => vec![(true, width_mm), (false, height_mm)],
+        }
+    }
 }
 
 fn bounds(lines: &[&Contour]) -> Bounds {
@@ -138,30 +169,57 @@ fn pen(width: f64) -> Stroke {
     }
 }
 
-/// Open lines across the shorter side of the bordered area.
-fn strips(work: &[&Contour], borders: &[Contour], width: f64, clearance: f64) -> Vec<Contour> {
-    let frame = borders.iter().fold(Bounds::EMPTY, |b, line| b.union(line.bounds()));
-    // The lines stand upright in a frame that lies; a standing frame is laid down by x ↔ y.
-    let lies = frame.width() >= frame.height();
-    let laid = |p: Point| if lies { p } else { Point::new(p.y, p.x) };
-    let edges = |lines: &mut dyn Iterator<Item = &Contour>| -> Vec<(Point, Point)> {
-        lines.flat_map(Contour::edges).map(|(a, b)| (laid(a), laid(b))).collect()
-    };
-    let all = edges(&mut work.iter().copied());
-    let closed = edges(&mut work.iter().copied().filter(|line| line.closed && parted(line, width)));
-    let border = edges(&mut borders.iter());
-    let (from, to) = (laid(frame.min).x, laid(frame.max).x);
-    let count = ((to - from) / width).ceil().clamp(1.0, MOST_LINES);
-    let mut strips = Vec::new();
-    for i in 1..count as u32 {
-        let x = from + (to - from) * f64::from(i) / count;
-        let mut blocked = crossings(&closed, x);
-        blocked.extend(all.iter().filter_map(|&(a, b)| near(a, b, x, clearance)));
-        for [low, high] in free(crossings(&border, x), blocked) {
-            strips.push(Contour::open(vec![laid(Point::new(x, low)), laid(Point::new(x, high))]));
+/// How lines in one direction part the waste.
+struct Parting {
+    /// They stand upright; lying ones are laid out upright, with x and y exchanged.
+    upright: bool,
+    /// How far apart they are at most, mm.
+    width: f64,
+    /// How far they keep from the work, mm.
+    clearance: f64,
+}
+
+impl Parting {
+    /// Open lines from border to border, broken where the work is.
+    fn strips(&self, work: &[&Contour], borders: &[Contour], frame: Bounds) -> Vec<Contour> {
+        let laid = |p: Point| if self.upright { p } else { Point::new(p.y, p.x) };
+        let (low, high) = (laid(frame.min), laid(frame.max));
+        let count = ((high.x - low.x) / self.width).ceil().clamp(1.0, MOST_LINES);
+        let tracks: Vec<Vec<Point>> =
+            work.iter().map(|line| line.track().into_iter().map(laid).collect()).collect();
+        let index = EdgeIndex::new(tracks.iter().map(Vec::as_slice), CELL_MM);
+        let parted: Vec<bool> =
+            work.iter().map(|line| line.closed && parted(line, self.width)).collect();
+        let border: Vec<(Point, Point)> =
+            borders.iter().flat_map(Contour::edges).map(|(a, b)| (laid(a), laid(b))).collect();
+        let mut strips = Vec::new();
+        for i in 1..count as u32 {
+            let x = low.x + (high.x - low.x) * f64::from(i) / count;
+            let beside = Bounds { min: Point::new(x, low.y), max: Point::new(x, high.y) };
+            let blocked = self.blocked(&index, &parted, beside);
+            for [from, to] in free(crossings(&border, x), blocked) {
+                strips
+                    .push(Contour::open(vec![laid(Point::new(x, from)), laid(Point::new(x, to))]));
+            }
         }
+        strips
     }
-    strips
+
+    /// The stretches of the upright line `along` that pieces block.
+    fn blocked(&self, index: &EdgeIndex, parted: &[bool], along: Bounds) -> Vec<[f64; 2]> {
+        let mut edges: Vec<usize> = Vec::new();
+        index.in_box(along.grown(self.clearance), |edge| edges.push(edge));
+        edges.sort_unstable();
+        edges.dedup();
+        let x = along.min.x;
+        let bounding = edges.iter().filter(|&&edge| parted[index.line(edge)]);
+        let bounding: Vec<(Point, Point)> = bounding.map(|&edge| index.edge(edge)).collect();
+        // Laid out with x and y exchanged, contours run the other way; that changes no stretch.
+        let mut blocked = crossings(&bounding, x);
+        let near = edges.iter().map(|&edge| index.edge(edge));
+        blocked.extend(near.filter_map(|(a, b)| near_stretch(a, b, x, self.clearance)));
+        blocked
+    }
 }
 
 /// Whether `line` bounds a piece, or a hole so large that the waste in it is parted too.
@@ -194,7 +252,7 @@ fn height_at(a: Point, b: Point, x: f64) -> f64 {
 }
 
 /// The stretch of the upright line at `x` within `clearance` of the edge `a`–`b`.
-fn near(a: Point, b: Point, x: f64, clearance: f64) -> Option<[f64; 2]> {
+fn near_stretch(a: Point, b: Point, x: f64, clearance: f64) -> Option<[f64; 2]> {
     if x < a.x.min(b.x) - clearance || x > a.x.max(b.x) + clearance {
         return None;
     }

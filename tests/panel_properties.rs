@@ -1,0 +1,276 @@
+//! Work in panels: put together again it is the work, and it lies double exactly where it overlaps.
+//!
+//! Areas are measured by point sampling and signed sums here, not by the Boolean library under test.
+
+use bladewright::finding::Finding;
+use bladewright::geometry::{Bounds, Contour, Point, Region};
+use bladewright::ink::{Film, FilmRegion};
+use bladewright::place::{CutLine, Panel, Panels, Placement, Role, layout, panels};
+use bladewright::profile::{Library, Machine};
+use proptest::prelude::*;
+
+fn machine(name: &str) -> Machine {
+    Library::default().machine(name).unwrap()
+}
+
+fn star(center: Point, radii: &[f64]) -> Region {
+    let ring = |factor: f64| {
+        let turn = |i: usize| std::f64::consts::TAU * i as f64 / radii.len() as f64;
+        let point = |(i, r): (usize, &f64)| center + Point::along(turn(i)) * (r * factor);
+        Contour::closed(radii.iter().enumerate().map(point).collect())
+    };
+    Region { outer: ring(1.0), holes: vec![ring(0.5).reversed()] }
+}
+
+fn film(regions: impl IntoIterator<Item = Region>) -> Film {
+    let region = |region| FilmRegion { region, layer: 0 };
+    Film { regions: regions.into_iter().map(region).collect(), ..Film::default() }
+}
+
+/// Stars on a page of 300 x 900 mm, wider than a roll of 15 inches when it lies.
+fn scattered(stars: &[Vec<f64>]) -> Film {
+    let at = |i: usize| Point::new(70.0 + 150.0 * (i % 2) as f64, 70.0 + 130.0 * (i / 2) as f64);
+    film(stars.iter().enumerate().map(|(i, radii)| star(at(i), radii)))
+}
+
+const PAGE: (f64, f64) = (300.0, 900.0);
+
+fn stars() -> impl Strategy<Value = Vec<Vec<f64>>> {
+    prop::collection::vec(prop::collection::vec(10.0..65.0f64, 3..9), 12..14)
+}
+
+fn of(lines: &[CutLine], role: Role) -> impl Iterator<Item = &CutLine> {
+    lines.iter().filter(move |line| line.role == role)
+}
+
+fn area(lines: &[CutLine]) -> f64 {
+    of(lines, Role::Design).map(|line| line.contour.signed_area()).sum()
+}
+
+fn is_ink(lines: &[CutLine], p: Point) -> bool {
+    of(lines, Role::Design).filter(|line| line.contour.surrounds(p)).count() % 2 == 1
+}
+
+fn near_edge(lines: &[CutLine], p: Point) -> bool {
+    let edges = of(lines, Role::Design).flat_map(|line| line.contour.edges());
+    edges.into_iter().any(|(a, b)| bladewright::geometry::distance_to_segment(p, a, b) < 0.01)
+}
+
+fn moved(lines: &[CutLine], by: Point) -> Vec<CutLine> {
+    let shifted = |line: &CutLine| {
+        let mut line = line.clone();
+        line.contour.points.iter_mut().for_each(|p| *p = *p + by);
+        line
+    };
+    lines.iter().map(shifted).collect()
+}
+
+fn lowest(lines: &[CutLine], role: Role) -> Vec<Point> {
+    let mut corners: Vec<Point> = of(lines, role).map(|line| line.contour.bounds().min).collect();
+    corners.sort_by(|a, b| a.y.total_cmp(&b.y).then(a.x.total_cmp(&b.x)));
+    corners
+}
+
+/// The panels laid on one another by their marks, as a person would, the first one left where it is.
+fn joined(all: &[Panel]) -> Vec<Vec<CutLine>> {
+    let mut laid: Vec<Vec<CutLine>> = Vec::new();
+    for panel in all {
+        let own = lowest(&panel.layout.lines, Role::Mark);
+        let shift = match laid.last() {
+            None => Point::ORIGIN,
+            Some(before) => {
+                // The upper marks of the panel before (across is y) are the lower ones of this one.
+                let marks = lowest(before, Role::Mark);
+                let (there, here) = (marks[marks.len() - 2], own[0]);
+                let (other_there, other_here) = (marks[marks.len() - 1], own[1]);
+                assert!(((other_there - there) - (other_here - here)).length() < 1e-9);
+                there - here
+            }
+        };
+        assert!(laid.is_empty() || shift.x.abs() < 1e-9, "along the film nothing moves");
+        laid.push(moved(&panel.layout.lines, shift));
+    }
+    laid
+}
+
+fn seam_of(laid: &[CutLine]) -> f64 {
+    lowest(laid, Role::Mark).last().unwrap().y + 2.0
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    #[test]
+    fn panels_put_together_are_the_work(
+        stars in stars(), overlap in 0.0..30.0f64, width in prop::option::of(150.0..300.0f64),
+        mirror: bool, seed in prop::collection::vec((0.0..300.0f64, 0.0..900.0f64), 200),
+    ) {
+        let film = scattered(&stars);
+        let machine = machine("roll-15");
+        let wanted = Panels { width_mm: width, overlap_mm: overlap };
+        let placement = Placement { panels: Some(wanted), mirror, ..Placement::default() };
+        let all = panels(&[&film], PAGE, &placement, &machine).unwrap();
+        let limits = machine.limits_mm().unwrap();
+        for panel in &all {
+            let bounds = panel.layout.bounds();
+            prop_assert!(limits.holds(bounds), "{bounds:?}");
+            prop_assert!(bounds.height() <= width.unwrap_or(f64::INFINITY));
+            prop_assert_eq!(panel.findings[0].code, "panel-seam");
+        }
+        let laid = joined(&all);
+        let free = Placement { panels: None, ..placement };
+        let (whole, _) = layout(&film, PAGE, &free, &self::machine("plain-hpgl")).unwrap();
+        // The first panel's lowest work is the work's.
+        let low = |lines: &[CutLine]| {
+            of(lines, Role::Design).fold(Bounds::EMPTY, |b, l| b.union(l.contour.bounds())).min
+        };
+        let everything: Vec<CutLine> = laid.iter().flatten().cloned().collect();
+        let whole = moved(&whole.lines, low(&everything) - low(&whole.lines));
+        let seams: Vec<f64> = laid[..laid.len() - 1].iter().map(|l| seam_of(l)).collect();
+        let offset = low(&whole);
+        for (x, y) in seed {
+            let p = offset + Point::new(x, y);
+            if laid.iter().any(|l| near_edge(l, p)) {
+                continue;
+            }
+            let count = laid.iter().filter(|lines| is_ink(lines, p)).count();
+            let ink = is_ink(&whole, p);
+            prop_assert_eq!(count > 0, ink, "{:?}", p);
+            let doubled = seams.iter().any(|seam| (p.y - seam).abs() < overlap / 2.0);
+            prop_assert!(count <= 1 + usize::from(doubled), "{:?} {} {:?}", p, count, seams);
+        }
+    }
+
+    /// One plate: the areas of the panels exceed the plate's by the overlap's, exactly.
+    #[test]
+    fn a_plate_lies_double_by_the_overlap(overlap in 0.0..40.0f64, length in 400.0..2000.0f64) {
+        let plate = Contour::closed(
+            [(0.0, 0.0), (100.0, 0.0), (100.0, length), (0.0, length)]
+                .map(|(x, y)| Point::new(x, y)).to_vec(),
+        );
+        let film = film([Region { outer: plate, holes: vec![] }]);
+        let wanted = Panels { width_mm: None, overlap_mm: overlap };
+        let placement = Placement { panels: Some(wanted), ..Placement::default() };
+        let all = panels(&[&film], (100.0, length), &placement, &machine("roll-15")).unwrap();
+        let total: f64 = all.iter().map(|panel| area(&panel.layout.lines)).sum();
+        let doubled = (all.len() - 1) as f64 * overlap * 100.0;
+        prop_assert!((total - 100.0 * length - doubled).abs() < 0.3 * all.len() as f64);
+    }
+}
+
+fn plates(ends: &[[f64; 2]]) -> Film {
+    film(ends.iter().map(|&[from, to]| {
+        let corners = [(0.0, from), (80.0, from), (80.0, to), (0.0, to)];
+        Region {
+            outer: Contour::closed(corners.map(|(x, y)| Point::new(x, y)).to_vec()),
+            holes: vec![],
+        }
+    }))
+}
+
+fn seams(film: &Film, page: (f64, f64)) -> (Vec<Panel>, Vec<Finding>) {
+    let wanted = Panels { width_mm: None, overlap_mm: 5.0 };
+    let placement = Placement { panels: Some(wanted), ..Placement::default() };
+    let all = panels(&[film], page, &placement, &machine("roll-15")).unwrap();
+    let told = all.iter().flat_map(|panel| panel.findings.clone()).collect();
+    (all, told)
+}
+
+/// Three plates with gaps of 8 mm and of 1 mm: both seams lie in gaps, and nothing is cut.
+#[test]
+fn seams_lie_in_gaps() {
+    let film = plates(&[[0.0, 250.0], [258.0, 320.0], [321.0, 600.0], [601.0, 850.0]]);
+    let (all, told) = seams(&film, (80.0, 850.0));
+    assert_eq!(all.len(), 3);
+    assert!(told.iter().all(|f| f.text.contains("cuts no piece")), "{told:?}");
+    let pieces: usize = all.iter().map(|p| of(&p.layout.lines, Role::Design).count()).sum();
+    assert_eq!(pieces, 4);
+}
+
+/// A large plate and a column of small ones beside each other: whatever the seam does it cuts the
+/// large plate; it spares the small ones.
+#[test]
+fn small_pieces_are_spared() {
+    let mut film = plates(&[[0.0, 600.0]]);
+    for i in 0..20 {
+        let from = f64::from(i) * 30.0;
+        let corners = [(90.0, from), (100.0, from), (100.0, from + 20.0), (90.0, from + 20.0)];
+        let outer = Contour::closed(corners.map(|(x, y)| Point::new(x, y)).to_vec());
+        film.regions.push(FilmRegion { region: Region { outer, holes: vec![] }, layer: 0 });
+    }
+    let (all, told) = seams(&film, (100.0, 600.0));
+    assert_eq!(all.len(), 2);
+    assert!(told.iter().all(|f| f.text.contains("cuts 1 piece")), "{told:?}");
+    // Each told once with its place on its own sheet.
+    for panel in &all {
+        let place = panel.findings[0].place;
+        let p = Point::new(place.x_mm.unwrap(), place.y_mm.unwrap());
+        assert!(is_ink(&panel.layout.lines, p), "{p:?}");
+    }
+}
+
+/// Work that fits stays on one sheet; work that is too long is parted along the film; what is too
+/// large both ways, or a machine without limits, is told.
+#[test]
+fn what_fits_is_not_parted() {
+    let (all, told) = seams(&plates(&[[0.0, 200.0]]), (80.0, 200.0));
+    assert_eq!((all.len(), all[0].number, told[0].code), (1, None, "panels-one"));
+    let limits = machine("flatbed-a4").limits_mm().unwrap();
+    let long = plates(&[[0.0, limits.width() + 50.0]]);
+    let wanted = Panels { width_mm: None, overlap_mm: 5.0 };
+    let placement =
+        |rotate_deg| Placement { panels: Some(wanted), rotate_deg, ..Placement::default() };
+    for degrees in [0.0, 90.0] {
+        let page = (80.0, limits.width() + 50.0);
+        let all = panels(&[&long], page, &placement(degrees), &machine("flatbed-a4")).unwrap();
+        assert_eq!(all.len(), 2, "{degrees}");
+    }
+    let large = plates(&[[0.0, 5000.0]]);
+    let both = Placement { rotate_deg: 45.0, ..placement(0.0) };
+    let told = panels(&[&large], (80.0, 5000.0), &both, &machine("roll-15")).unwrap_err();
+    assert!(told.to_string().contains("both directions"), "{told}");
+    let none = panels(&[&long], (80.0, 400.0), &placement(0.0), &machine("plain-hpgl"));
+    assert!(none.unwrap_err().to_string().contains("--panel-width"));
+    let narrow = Panels { width_mm: Some(10.0), overlap_mm: 5.0 };
+    let placement = Placement { panels: Some(narrow), ..Placement::default() };
+    let told = panels(&[&long], (80.0, 400.0), &placement, &machine("roll-15")).unwrap_err();
+    assert!(told.to_string().contains("too narrow"), "{told}");
+}
+
+/// Drawn lines are clipped as lines: no panel draws along the seam.
+#[test]
+fn drawn_lines_are_clipped_not_closed() {
+    let ring = plates(&[[0.0, 600.0]]).regions[0].region.outer.clone();
+    let open = Contour::open(vec![Point::new(10.0, 10.0), Point::new(70.0, 590.0)]);
+    let whole = ring.length() + open.length();
+    let film = Film { lines: vec![(ring, 0), (open.clone(), 0)], ..Film::default() };
+    let (all, _) = seams(&film, (80.0, 600.0));
+    assert_eq!(all.len(), 2);
+    let lines: Vec<&CutLine> =
+        all.iter().flat_map(|panel| of(&panel.layout.lines, Role::Design)).collect();
+    let length: f64 = lines.iter().map(|line| line.contour.length()).sum();
+    // 5 mm of both sides and of the slanted line lie double.
+    let doubled = 2.0 * 5.0 + 5.0 * open.length() / 580.0;
+    assert!((length - whole - doubled).abs() < 1e-6, "{length} {whole}");
+    assert!(lines.iter().all(|line| !line.contour.closed));
+    assert_eq!(lines.len(), 4);
+}
+
+/// Films of one drawing are parted at the same places and marked alike.
+#[test]
+fn seams_are_the_same_on_every_film() {
+    let film = plates(&[[0.0, 250.0], [258.0, 520.0], [530.0, 850.0]]);
+    let part = |i: usize| Film { regions: vec![film.regions[i].clone()], ..Film::default() };
+    let (first, second, third) = (part(0), part(1), part(2));
+    let wanted = Panels { width_mm: None, overlap_mm: 5.0 };
+    let placement = Placement { panels: Some(wanted), ..Placement::default() };
+    let films = [&first, &second, &third];
+    let all = panels(&films, (80.0, 850.0), &placement, &machine("roll-15")).unwrap();
+    let numbers: std::collections::BTreeSet<_> = all.iter().map(|panel| panel.number).collect();
+    assert_eq!(numbers.len(), 3);
+    for number in numbers {
+        let same: Vec<&Panel> = all.iter().filter(|panel| panel.number == number).collect();
+        let marks = |panel: &Panel| lowest(&panel.layout.lines, Role::Mark);
+        assert!(same.iter().all(|panel| marks(panel) == marks(same[0])));
+    }
+}
