@@ -89,7 +89,7 @@ fn told_points(mut points: Vec<ThinPlace>, least: f64) -> Option<Finding> {
         1 => "One point tapers".to_owned(),
         n => format!("{n} points taper"),
     };
-    let text = format!("{count} below {least} mm so slowly that they lift easily when weeded.");
+    let text = format!("{count} slowly below {least} mm and may lift when weeded.");
     let named = named(&points, |point| format!("over {:.1} mm", point.length_mm));
     Some(
         finding("piece-pointed", text, &points)
