@@ -206,6 +206,8 @@ fn the_line_is_used_to_97_percent() {
         (Handshake::DtrDsr, 1024),
         (Handshake::Paced, 255),
         (Handshake::Software, 65536),
+        (Handshake::Software, 255),
+        (Handshake::EnqAck, 255),
     ] {
         for baud in [9600, 115_200] {
             let job = job(7, if baud == 9600 { 100 } else { 700 });

@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use super::handshake::Gate;
-use super::link::{LOOK_AGAIN, Link, LinkError, ask, begin_anew};
+use super::link::{Link, LinkError, ask, begin_anew};
 use super::{Ending, Progress, SendError, SendSettings, StopFlag, stream, words};
 
 /// How long an answer may take that is given at once; a slow line and a turn-around come to less.
@@ -37,7 +37,7 @@ pub fn send(
         if stop.is_up() {
             return feeder.stop(job, job.len() - rest.len());
         }
-        let piece = &rest[..feeder.gate.piece(rest.len().min(settings.piece()))];
+        let piece = &rest[..feeder.gate.piece(rest.len().min(settings.piece()), feeder.sent)];
         if !feeder.wait(piece.len(), settings.stall, Some(stop))? {
             continue;
         }
@@ -135,8 +135,7 @@ impl<'a> Feeder<'a> {
             if stop.is_some_and(StopFlag::is_up) {
                 return Ok(false);
             }
-            let open = self.gate.open(self.link, bytes, self.sent);
-            let open = open.map_err(|e| self.vanished(&e))?;
+            let open = self.gate_open(bytes)?;
             let ahead = self.wire_free.saturating_sub(self.link.now());
             if ahead > may_be_ahead {
                 self.link.pause((ahead - may_be_ahead).min(Duration::from_millis(50)));
@@ -150,6 +149,23 @@ impl<'a> Feeder<'a> {
         }
     }
 
+    /// Whether the machine can take `bytes`; asks it where that is due.
+    fn gate_open(&mut self, bytes: usize) -> Result<bool, SendError> {
+        let open = self.gate.open(self.link, bytes, self.sent);
+        let asked = self.gate.put();
+        self.occupy(asked);
+        open.map_err(|e| self.vanished(&e))
+    }
+
+    /// The line carries `bytes` more.
+    fn occupy(&mut self, bytes: usize) {
+        if bytes > 0 {
+            let seconds = bytes as f64 / self.settings.rate_bytes_s;
+            let free = self.wire_free.max(self.link.now());
+            self.wire_free = free + Duration::from_secs_f64(seconds);
+        }
+    }
+
     /// A short pause, unless the line has taken nothing for `limit`.
     fn rest(&mut self, limit: Duration) -> Result<(), SendError> {
         if self.link.now().saturating_sub(self.moved) > limit {
@@ -159,7 +175,7 @@ impl<'a> Feeder<'a> {
         if self.link.now().saturating_sub(self.told) > TELL_AGAIN {
             self.tell();
         }
-        self.link.pause(LOOK_AGAIN);
+        self.link.pause(self.settings.look_again());
         Ok(())
     }
 
@@ -207,12 +223,9 @@ impl<'a> Feeder<'a> {
             self.rest(limit)?;
             return Ok(0);
         }
-        let now = self.link.now();
         self.sent += taken as u64;
-        (self.moved, self.halted) = (now, None);
-        self.gate.passed(taken);
-        let seconds = taken as f64 / self.settings.rate_bytes_s;
-        self.wire_free = self.wire_free.max(now) + Duration::from_secs_f64(seconds);
+        (self.moved, self.halted) = (self.link.now(), None);
+        self.occupy(taken);
         Ok(taken)
     }
 
@@ -291,7 +304,7 @@ impl<'a> Feeder<'a> {
         self.moved = self.link.now();
         self.gate.forget();
         let all = self.settings.buffer_bytes as usize - super::handshake::SPARE;
-        while !self.gate.open(self.link, all, self.sent).map_err(|e| self.vanished(&e))? {
+        while !self.gate_open(all)? {
             if stop.is_up() {
                 return Ok(false);
             }

@@ -16,7 +16,8 @@
 //! 2. Never further ahead of what the line can have carried than [`SendSettings`] allows, nor with
 //!    more than that in the system's own buffers: they take many thousand bytes, which would overrun
 //!    a machine with 255, and would all be cut after a stop.
-//! 3. Never more bytes outstanding than the machine granted, where it grants (ENQ/ACK, `ESC.B`).
+//! 3. Never more bytes outstanding than the machine granted, where it grants (ENQ/ACK, `ESC.B`); what
+//!    goes out behind a question counts against its answer.
 //! 4. A stop never leaves half an instruction, and lifts the tool; a list of points ends after the
 //!    pair in hand. A machine that answers `ESC.B` is told to drop its buffer (`ESC.K`) as well.
 //! 5. Two requests to the machine are never outstanding, unless the first was met by silence; then
@@ -96,17 +97,26 @@ impl SendSettings {
     /// Bytes that may have left the program and not the line: what the line carries in 50 ms, so
     /// that a late wake-up costs no speed and a stop takes hold soon; less where the machine's hold
     /// must take effect before its buffer is full. By default a machine sends Xoff with 81 bytes
-    /// left and drops its wire with 80 (pp. 10-26 and 10-31).
+    /// left and drops its wire with 80 (pp. 10-26 and 10-31). One that grants bytes is never sent
+    /// more, however far ahead.
     fn ahead(&self) -> usize {
         let buffer = self.buffer_bytes as usize;
         let most = match self.handshake {
             // The program sees the wire, later than a driver would.
-            Handshake::DtrDsr => 32,
-            Handshake::XonXoff => (buffer / 16).max(64),
-            _ => 1024,
+            Handshake::DtrDsr => 32.min(buffer / 4),
+            Handshake::XonXoff => (buffer / 16).max(64).min(buffer / 4),
+            Handshake::RtsCts | Handshake::Paced => 1024.min(buffer / 4),
+            Handshake::EnqAck | Handshake::Software => 1024,
         };
         let seconds = (self.rate_bytes_s * 0.05) as usize;
-        seconds.max(16).min(most).min(buffer / 4).max(8)
+        seconds.max(16).min(most).max(8)
+    }
+
+    /// How often a sender that waits looks again: in the time of 4 bytes, or often enough for a
+    /// person. A machine's grant lasts for some 40.
+    fn look_again(&self) -> Duration {
+        let seconds = 4.0 / self.rate_bytes_s.max(1.0);
+        Duration::from_secs_f64(seconds).clamp(Duration::from_micros(200), link::LOOK_AGAIN)
     }
 }
 
