@@ -13,6 +13,9 @@ use crate::simulate::Simulation;
 /// The bar's length: thousandths of the job's time.
 const THOUSAND: f64 = 1000.0;
 
+/// Said of a machine that cannot say it itself.
+const SEEMS_PAUSED: &str = "it takes nothing more: it may be paused, or its lever up";
+
 /// Shows how far a job is and how long it still takes.
 pub struct Meter {
     bar: ProgressBar,
@@ -52,8 +55,9 @@ impl Meter {
         let done = self.cut.partition_point(|(byte, _)| *byte < progress.sent);
         let mm = done.checked_sub(1).and_then(|i| self.cut.get(i)).map_or(0.0, |mark| mark.1);
         let (finished, cuts) = (marks.finished(progress.obeyed), self.cut.len());
-        if progress.halted != self.halted {
-            self.halted = progress.halted;
+        let halted = progress.halted.or(self.clock.stands().then_some(SEEMS_PAUSED));
+        if halted != self.halted {
+            self.halted = halted;
             self.say_halt();
         }
         let left = duration(self.clock.left_s());

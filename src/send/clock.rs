@@ -5,7 +5,8 @@
 //! buffer, nor ahead of what has been sent; both correct the pace: a machine that took twice as long
 //! as simulated until now takes twice as long for the rest. The first half minute counts as if it had
 //! gone as simulated, so that a few bytes do not upset the figure. Time in which a machine says that
-//! it stands is left out. Where the machine's motion is unknown, the line's rate sets the pace.
+//! it stands is left out, and so is time in which it takes nothing though all that it has should long
+//! be done: it is paused and cannot say so. Where the machine's motion is unknown, the line's rate sets the pace.
 //! The method is our own.
 //!
 //! Invariant: the place only moves forward. No clock of its own: whoever asks says what time it is.
@@ -17,6 +18,8 @@ use crate::simulate::Simulation;
 
 /// Seconds that count as if they had gone as simulated.
 const TRUST_S: f64 = 30.0;
+/// For so long a machine that takes nothing more may only be slower than simulated, s.
+const SLOW_S: f64 = 10.0;
 
 /// The time of a job on its way.
 #[derive(Debug, Clone)]
@@ -30,6 +33,10 @@ pub struct Clock {
     ran_s: f64,
     /// What time it was last.
     now: Duration,
+    /// Bytes sent and obeyed by then.
+    before: (u64, u64),
+    /// How long nothing has moved though all that was sent should be done, s.
+    still_s: f64,
 }
 
 impl Clock {
@@ -46,7 +53,9 @@ impl Clock {
         } else {
             knots.push((bytes, bytes as f64 / rate_bytes_s.max(1.0)));
         }
-        let mut clock = Self { knots, from_s: 0.0, at_s: 0.0, ran_s: 0.0, now: Duration::ZERO };
+        let (before, now) = ((from, from), Duration::ZERO);
+        let mut clock =
+            Self { knots, from_s: 0.0, at_s: 0.0, ran_s: 0.0, now, before, still_s: 0.0 };
         clock.from_s = clock.seconds(from);
         clock.at_s = clock.from_s;
         clock
@@ -56,13 +65,22 @@ impl Clock {
     pub fn tell(&mut self, now: Duration, progress: Progress) {
         let passed = now.saturating_sub(self.now).as_secs_f64();
         self.now = self.now.max(now);
+        let most = self.seconds(progress.sent);
+        let before = std::mem::replace(&mut self.before, (progress.sent, progress.obeyed));
+        let still = before == self.before && self.at_s >= most;
+        self.still_s = if still { self.still_s + passed } else { 0.0 };
         let mut at_s = self.at_s;
-        if progress.halted.is_none() {
+        if progress.halted.is_none() && !self.stands() {
             at_s += passed / self.pace();
             self.ran_s += passed;
         }
         let least = self.seconds(progress.obeyed).max(self.at_s);
-        self.at_s = at_s.min(self.seconds(progress.sent)).max(least);
+        self.at_s = at_s.min(most).max(least);
+    }
+
+    /// Whether the machine seems to be paused, without saying so.
+    pub fn stands(&self) -> bool {
+        self.still_s > SLOW_S
     }
 
     /// Seconds until the last byte is obeyed.
@@ -164,6 +182,18 @@ mod tests {
         assert!((clock.left_s() - 13.0).abs() < 1e-3, "{}", clock.left_s());
         told(&mut clock, 501, bytes, 0, None);
         assert!((clock.left_s() - 12.0).abs() < 1e-3, "{}", clock.left_s());
+    }
+
+    #[test]
+    fn neither_does_one_that_the_machine_does_not_tell() {
+        let (mut clock, _) = clock(0);
+        let second = clock.knots.iter().rfind(|knot| (knot.1 - 12.0).abs() < 0.01).unwrap().0;
+        (0..612).for_each(|at| told(&mut clock, at, second, 0, None));
+        // Ten minutes after what it was sent: ten seconds of them count.
+        assert!(clock.stands());
+        assert!((clock.left_s() - 12.0 * 53.0 / 42.0).abs() < 0.5, "{}", clock.left_s());
+        told(&mut clock, 613, second + 2, 0, None);
+        assert!(!clock.stands());
     }
 
     #[test]
