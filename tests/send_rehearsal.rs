@@ -109,7 +109,8 @@ fn every_handshake_of_a_three_wire_line_brings_the_whole_job() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path();
         std::fs::write(path.join("job.hpgl"), job(60)).unwrap();
-        let machine = stand_in(path, &["--baud", baud, "--handshake", handshake]);
+        let of_the_machine = if handshake == "auto" { "xon-xoff" } else { handshake };
+        let machine = stand_in(path, &["--baud", baud, "--handshake", of_the_machine]);
         let output = send(path, &["--baud", baud, "--handshake", handshake]);
         assert_eq!(output.status.code(), Some(0), "{handshake}: {}", said(&output));
         std::thread::sleep(Duration::from_millis(200));

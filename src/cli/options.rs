@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser, ValueParser};
 use clap::{Args, ValueEnum};
 
 use crate::drawing::{self, ReadSettings};
@@ -34,33 +35,39 @@ pub struct MachineOptions {
     pub overcut: Option<Length>,
 }
 
-/// The handshakes by name.
-#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
-pub enum HandshakeChoice {
-    /// Ask the machine; the profile's where it does not answer
+/// How the machine is to hold the sender back: named, or asked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HandshakeWish {
+    /// The machine is asked; the profile's where it does not answer.
     Auto,
-    XonXoff,
-    RtsCts,
-    DtrDsr,
-    EnqAck,
-    Software,
-    Paced,
+    /// This one.
+    Known(Handshake),
 }
 
-impl HandshakeChoice {
-    /// As profiles say it; `None` for what the machine says or the profile has.
-    pub fn handshake(self) -> Option<Handshake> {
-        Some(match self {
-            Self::Auto => return None,
-            Self::XonXoff => Handshake::XonXoff,
-            Self::RtsCts => Handshake::RtsCts,
-            Self::DtrDsr => Handshake::DtrDsr,
-            Self::EnqAck => Handshake::EnqAck,
-            Self::Software => Handshake::Software,
-            Self::Paced => Handshake::Paced,
+impl HandshakeWish {
+    /// For an option that takes `auto` or the name of a handshake.
+    pub fn parser() -> ValueParser {
+        let known = Handshake::value_variants().iter().filter_map(Handshake::to_possible_value);
+        let auto = PossibleValue::new(AUTO)
+            .help("Ask the machine; the profile's where it does not answer");
+        let all = PossibleValuesParser::new(std::iter::once(auto).chain(known));
+        all.try_map(|name| match &name[..] {
+            AUTO => Ok(Self::Auto),
+            name => Handshake::from_str(name, true).map(Self::Known),
         })
+        .into()
+    }
+
+    /// The one that was named.
+    pub fn handshake(self) -> Option<Handshake> {
+        match self {
+            Self::Auto => None,
+            Self::Known(handshake) => Some(handshake),
+        }
     }
 }
+
+const AUTO: &str = "auto";
 
 /// What a drawing becomes.
 #[derive(Args, Debug, Clone)]

@@ -6,7 +6,7 @@ use std::io::{BufRead, IsTerminal, Write};
 use std::path::PathBuf;
 
 use super::meter::Meter;
-use super::options::{DrawingOptions, HandshakeChoice};
+use super::options::{DrawingOptions, HandshakeWish};
 use super::{Exit, Failure, Outcome, check, files, preview, rate, talk};
 use crate::finding::Severity;
 use crate::hpgl::{self, Located};
@@ -31,8 +31,8 @@ pub struct Args {
     baud: Option<u32>,
     /// How the machine holds the sender back; auto asks it, at other rates as well where --baud names
     /// none [default: the machine's]
-    #[arg(long, value_enum, value_name = "HOW")]
-    handshake: Option<HandshakeChoice>,
+    #[arg(long, value_name = "HOW", value_parser = HandshakeWish::parser())]
+    handshake: Option<HandshakeWish>,
     /// Go on with a job that was interrupted, at the first cut that is not finished
     #[arg(long, conflicts_with = "from_cut")]
     resume: bool,
@@ -76,7 +76,7 @@ pub fn run(args: &Args) -> Outcome {
     let job = job(args, &settings)?;
     listen_for_signals()?;
     let _lock = lock(args)?;
-    if args.handshake == Some(HandshakeChoice::Auto) {
+    if args.handshake == Some(HandshakeWish::Auto) {
         find_handshake(args, &mut serial)?;
     }
     let mut link = open(args, &serial)?;
@@ -271,7 +271,7 @@ fn serial(args: &Args, settings: &pipeline::PlanSettings) -> Result<Serial, Fail
         }
         serial.baud = baud;
     }
-    if let Some(handshake) = args.handshake.and_then(HandshakeChoice::handshake) {
+    if let Some(handshake) = args.handshake.and_then(HandshakeWish::handshake) {
         serial.handshake = handshake;
     }
     Ok(serial)

@@ -5,11 +5,11 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Sender, channel};
 
 use super::files::Target;
-use super::options::{HandshakeChoice, MachineOptions};
+use super::options::MachineOptions;
 use super::{Exit, Failure, Outcome, talk};
 use crate::pipeline;
 use crate::preview::{self, View};
-use crate::profile::Machine;
+use crate::profile::{Handshake, Machine};
 use crate::stand_in::{self, Event, Port, StandIn, StandInSettings, Trouble, When};
 
 #[derive(clap::Args, Debug)]
@@ -24,7 +24,7 @@ pub struct Args {
     buffer: Option<u32>,
     /// How it holds a sender back [default: the machine's]
     #[arg(long, value_enum, value_name = "HOW")]
-    handshake: Option<HandshakeChoice>,
+    handshake: Option<Handshake>,
     /// Let motion take no time
     #[arg(long)]
     fast: bool,
@@ -91,7 +91,7 @@ fn settings(args: &Args, mut machine: Machine) -> StandInSettings {
     if let Some(bytes) = args.buffer {
         settings.buffer_bytes = bytes as usize;
     }
-    if let Some(handshake) = args.handshake.and_then(HandshakeChoice::handshake) {
+    if let Some(handshake) = args.handshake {
         settings.handshake = handshake;
     }
     settings.fast = args.fast;

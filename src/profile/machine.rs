@@ -265,7 +265,7 @@ pub enum Parity {
 }
 
 /// How a machine holds the sender back.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
 #[serde(rename_all = "kebab-case")]
 pub enum Handshake {
     /// The machine sends Xoff (19) and Xon (17).
