@@ -21,12 +21,14 @@ pub enum PortError {
     },
     /// Not allowed.
     #[error(
-        "you are not allowed to use {port}; on Linux, join the group that owns it (often dialout): \
-         sudo usermod -a -G dialout $USER, then log in again"
+        "you are not allowed to use {port}; join the group that owns it: \
+         sudo usermod -a -G {group} $USER, then log in again"
     )]
     Forbidden {
         /// What was asked for.
         port: String,
+        /// The group that owns it.
+        group: String,
     },
     /// Another program has it.
     #[error(
@@ -113,12 +115,11 @@ impl SerialLink {
 fn explained(port: &str, error: &serialport::Error) -> PortError {
     let port_name = port.to_owned();
     // The serial library may hide a refusal behind "no device": ask the system itself.
-    let system = std::fs::metadata(port).and_then(|_| std::fs::File::open(port)).map(|_| ());
-    let kind = system.err().map(|e| e.kind());
+    let kind = refusal(port);
     match (error.kind, kind) {
         (_, Some(std::io::ErrorKind::PermissionDenied))
         | (ErrorKind::Io(std::io::ErrorKind::PermissionDenied), _) => {
-            PortError::Forbidden { port: port_name }
+            PortError::Forbidden { port: port_name, group: group(port) }
         }
         (_, Some(std::io::ErrorKind::NotFound)) => {
             let names = ports();
@@ -136,6 +137,42 @@ fn explained(port: &str, error: &serialport::Error) -> PortError {
         }
         _ => PortError::Refused { port: port_name, why: error.description.clone() },
     }
+}
+
+/// The group that owns `port`, by the system's list (group(5)); the usual one where that says nothing.
+fn group(port: &str) -> String {
+    let list = std::fs::read_to_string("/etc/group").unwrap_or_default();
+    let number = group_number(port).filter(|&number| number != 0).map(|n| n.to_string());
+    let of = |line: &str| {
+        let mut parts = line.split(':');
+        let (name, id) = (parts.next()?, parts.nth(1)?);
+        (Some(id) == number.as_deref()).then(|| name.to_owned())
+    };
+    list.lines().find_map(of).unwrap_or_else(|| "dialout".to_owned())
+}
+
+#[cfg(unix)]
+fn group_number(port: &str) -> Option<u32> {
+    use std::os::unix::fs::MetadataExt;
+    std::fs::metadata(port).ok().map(|about| about.gid())
+}
+
+#[cfg(not(unix))]
+fn group_number(_: &str) -> Option<u32> {
+    None
+}
+
+/// What the system itself says against opening `port`; never waits for a modem's wires.
+#[cfg(unix)]
+fn refusal(port: &str) -> Option<std::io::ErrorKind> {
+    use rustix::fs::{Mode, OFlags, open};
+    let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
+    open(port, flags, Mode::empty()).err().map(|error| std::io::Error::from(error).kind())
+}
+
+#[cfg(not(unix))]
+fn refusal(port: &str) -> Option<std::io::ErrorKind> {
+    std::fs::metadata(port).err().map(|error| error.kind())
 }
 
 /// The program that has `port` open, where the system lets us see it (Linux, /proc: proc(5)).
