@@ -250,6 +250,103 @@ fn a_port_that_another_program_has_is_told() {
     assert!(said(&output).contains("close that program"), "{}", said(&output));
 }
 
+/// Another program (this one) keeps all others out: TIOCEXCL, ioctl_tty(2). The kernel lets root pass,
+/// so a test that root runs sends as nobody.
+#[test]
+fn a_port_that_another_program_keeps_for_itself_is_told() {
+    use std::os::unix::fs::PermissionsExt;
+    use std::os::unix::process::CommandExt;
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(20)).unwrap();
+    let machine = stand_in(path, &[]);
+    let port = path.join("cutter").canonicalize().unwrap();
+    let held = std::fs::File::options().read(true).write(true).open(&port).unwrap();
+    rustix::termios::ioctl_tiocexcl(&held).unwrap();
+    let own = path.join("program");
+    std::fs::copy(env!("CARGO_BIN_EXE_bladewright"), &own).unwrap();
+    let mut command = Command::new(&own);
+    command
+        .args(["send", "job.hpgl", "--machine", "flatbed-a4", "--port"])
+        .arg(&port)
+        .args(["--yes", "--handshake", "paced"])
+        .current_dir(path)
+        .env("BLADEWRIGHT_PROFILES", path)
+        .env("TMPDIR", path);
+    if rustix::process::geteuid().is_root() {
+        for (file, mode) in [(path, 0o777), (&port, 0o666), (&own, 0o755)] {
+            std::fs::set_permissions(file, std::fs::Permissions::from_mode(mode)).unwrap();
+        }
+        command.uid(65534).gid(65534);
+    }
+    let output = command.output().unwrap();
+    drop(held);
+    end(machine);
+    assert_eq!(output.status.code(), Some(3), "{}", said(&output));
+    assert!(said(&output).contains("is in use by"), "{}", said(&output));
+    assert!(said(&output).contains("close that program"), "{}", said(&output));
+}
+
+/// What `number` copies of `job` cut, `step` units apart.
+fn copies(job: &str, number: i64, step: i64) -> Vec<Vec<(i64, i64)>> {
+    let moved = |n: i64| {
+        let copy = cuts(job.as_bytes()).into_iter();
+        copy.map(move |cut| cut.into_iter().map(|(x, y)| (x + n * step, y)).collect::<Vec<_>>())
+    };
+    (0..number).flat_map(moved).collect()
+}
+
+/// 255 mm wide on a machine that reaches 817 mm: three copies, then the film is fed by hand. The
+/// cable is pulled in the second.
+#[test]
+fn copies_follow_one_another_along_the_feed() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    let wide = job(30).replace("PU0,0;SP0;", "PU10000,0;PD10000,400;PU0,0;SP0;");
+    std::fs::write(path.join("job.hpgl"), &wide).unwrap();
+    let roll = |command: &str, options: &[&str]| {
+        let mut program = program(path);
+        program.args([command, "--machine", "roll-15", "--handshake", "software"]);
+        program.args(["--baud", "38400"]).args(options);
+        program
+    };
+    let when = format!("{}:hang-up", wide.len() * 3 / 2);
+    let mut machine = roll("stand-in", &["--link", "cutter", "--fast", "--obeyed", "obeyed.hpgl"])
+        .args(["--when", &when])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut out = BufReader::new(machine.stdout.take().unwrap());
+    out.read_line(&mut String::new()).unwrap();
+    std::thread::spawn(move || for _ in out.lines() {});
+    let send = |more: &[&str]| {
+        let options = ["job.hpgl", "--port", "cutter", "--yes", "--copies", "4"];
+        let mut program = roll("send", &options);
+        program.args(more).stdin(Stdio::null()).output().unwrap()
+    };
+    let cut_off = send(&[]);
+    assert_eq!(cut_off.status.code(), Some(3), "{}", said(&cut_off));
+    assert!(said(&cut_off).contains("after every 3 you are asked"), "{}", said(&cut_off));
+    let third = send(&["--resume"]);
+    assert!(said(&third).contains("in copy 2 of 4"), "{}", said(&third));
+    assert_eq!(third.status.code(), Some(1), "{}", said(&third));
+    assert!(said(&third).contains("does not reach copy 4 of 4"), "{}", said(&third));
+    let fourth = send(&["--resume"]);
+    assert_eq!(fourth.status.code(), Some(0), "{}", said(&fourth));
+    let none = send(&["--resume"]);
+    assert!(said(&none).contains("nothing to resume"), "{}", said(&none));
+    end(machine);
+    // 10000 units and a gap of 5 mm.
+    let wanted = [copies(&wide, 3, 10200), copies(&wide, 1, 0)].concat();
+    let made = cuts(&std::fs::read(path.join("obeyed.hpgl")).unwrap());
+    for cut in &wanted {
+        let times = |all: &[Vec<(i64, i64)>]| all.iter().filter(|made| *made == cut).count();
+        assert_eq!(times(&made), times(&wanted), "{cut:?}");
+    }
+}
+
 #[test]
 fn a_machine_that_never_answers_is_sent_to_as_its_profile_says() {
     let folder = tempfile::tempdir().unwrap();

@@ -25,19 +25,30 @@ pub struct Meter {
     total_mm: f64,
     tenths: u32,
     halted: Option<&'static str>,
-    json: bool,
+    shown: Shown,
     start: Instant,
 }
 
+/// What is shown of it, and how.
+#[derive(Debug, Clone, Copy)]
+pub struct Shown {
+    /// Which copy of how many, if there are several.
+    pub copy: Option<(u32, u32)>,
+    /// Events for scripts.
+    pub json: bool,
+    /// The tool is lifted throughout: nothing is cut.
+    pub lifted: bool,
+}
+
 impl Meter {
-    pub fn new(simulation: &Simulation, clock: Clock, json: bool) -> Self {
+    pub fn new(simulation: &Simulation, clock: Clock, shown: Shown) -> Self {
         let mut total_mm = 0.0;
         let mut cut = Vec::with_capacity(simulation.cuts.len());
         for one in &simulation.cuts {
             total_mm += one.axis.windows(2).map(|w| w[0].distance(w[1])).sum::<f64>();
             cut.push((one.end_byte, total_mm));
         }
-        let bar = if std::io::stderr().is_terminal() && !json {
+        let bar = if std::io::stderr().is_terminal() && !shown.json {
             ProgressBar::new(THOUSAND as u64)
         } else {
             ProgressBar::hidden()
@@ -46,7 +57,7 @@ impl Meter {
             bar.set_style(style);
         }
         let tenths = (clock.share() * 10.0) as u32;
-        Self { bar, clock, cut, total_mm, tenths, halted: None, json, start: Instant::now() }
+        Self { bar, clock, cut, total_mm, tenths, halted: None, shown, start: Instant::now() }
     }
 
     /// `progress` in bytes of the whole job.
@@ -64,37 +75,38 @@ impl Meter {
         self.bar.set_position((self.clock.share() * THOUSAND) as u64);
         // What matters most comes first: a narrow terminal shows only the beginning.
         let halted = self.halted.map(|why| format!(" ({why})")).unwrap_or_default();
-        self.bar.set_message(format!(
-            "about {left} left{halted}; {finished} of {cuts} cuts finished; {mm:.0} of {:.0} mm sent",
-            self.total_mm
-        ));
+        let way = format!("{mm:.0} of {:.0} mm sent", self.total_mm);
+        let copy = self.shown.copy.map(|(n, of)| format!("copy {n} of {of}: ")).unwrap_or_default();
+        let done = match self.shown.lifted {
+            true => "nothing is cut".to_owned(),
+            false => format!("{finished} of {cuts} cuts finished for certain"),
+        };
+        self.bar.set_message(format!("{copy}about {left} left{halted}; {done}; {way}"));
         let tenths = (self.clock.share() * 10.0) as u32;
         if tenths <= self.tenths {
             return;
         }
         self.tenths = tenths;
         let mut err = anstream::stderr();
-        if self.json {
+        if self.shown.json {
             let event = serde_json::json!({
                 "format": 1, "event": "progress", "sent_bytes": progress.sent, "sent_mm": mm.round(),
-                "of_mm": self.total_mm.round(), "cuts_finished": finished, "cuts": cuts,
+                "of_mm": self.total_mm.round(), "cuts": cuts,
+                "cuts_finished": if self.shown.lifted { 0 } else { finished },
+                "copy": self.shown.copy.map_or(1, |copy| copy.0),
+                "copies": self.shown.copy.map_or(1, |copy| copy.1),
                 "elapsed_s": self.start.elapsed().as_secs_f64().round(),
                 "left_s": self.clock.left_s().round(),
             });
             let _ = writeln!(err, "{event}");
         } else if self.bar.is_hidden() {
-            let _ = writeln!(
-                err,
-                "{tenths}0 %: about {left} left; {mm:.0} of {:.0} mm sent, {finished} of {cuts} cuts \
-                 finished for certain",
-                self.total_mm
-            );
+            let _ = writeln!(err, "{copy}{tenths}0 %: about {left} left; {way}; {done}");
         }
     }
 
     fn say_halt(&self) {
         let text = self.halted.unwrap_or("goes on");
-        if self.json {
+        if self.shown.json {
             let event = serde_json::json!({ "format": 1, "event": "halted", "why": self.halted });
             let _ = writeln!(anstream::stderr(), "{event}");
         } else if self.bar.is_hidden() {

@@ -155,7 +155,8 @@ pub struct DrawingOptions {
     /// Lower left corner of the work, from the lower left corner of the machine's area
     #[arg(long, value_name = "X,Y", help_heading = "Size and place", allow_hyphen_values = true)]
     at: Option<String>,
-    /// Copies: a number in a row, or COLUMNSxROWS
+    /// Copies: a number in a row (`send` cuts them one after the other along the feed, as many as
+    /// the film is long), or COLUMNSxROWS on the sheet
     #[arg(long, value_name = "N", help_heading = "Size and place")]
     copies: Option<String>,
     /// Gap between copies
@@ -445,6 +446,13 @@ impl DrawingOptions {
             return Err(Failure::usage(text));
         }
         Ok(self.panels.then_some(Panels { width_mm: width, overlap_mm }))
+    }
+
+    /// How many copies `send` cuts one after the other, and the gap between them, mm; those that are
+    /// packed or laid out in columns and rows belong to one job.
+    pub fn row(&self) -> (u32, f64) {
+        let number = self.copies.as_deref().filter(|_| !self.pack).and_then(|n| n.parse().ok());
+        (number.unwrap_or(1), self.gap.mm())
     }
 
     fn weeding(&self) -> Result<Weeding, Failure> {

@@ -1,11 +1,14 @@
 //! `send`: a drawing or a job → the machine, over a serial port.
+//!
+//! Here: what is sent and what is said before. `resume`: where an interrupted job goes on; `feed`:
+//! copy after copy, each with its journal.
 
+mod feed;
 mod resume;
 
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::PathBuf;
 
-use super::meter::Meter;
 use super::options::{DrawingOptions, HandshakeWish};
 use super::{Exit, Failure, Outcome, check, files, preview, rate, talk};
 use crate::finding::Severity;
@@ -13,11 +16,9 @@ use crate::hpgl::{self, Located};
 use crate::pipeline;
 use crate::profile::{Handshake, Serial};
 use crate::report::{Report, duration};
-use crate::send::{
-    self, Clock, Ending, Journal, JournalWriter, Marks, PortLock, Progress, SendSettings,
-    SerialLink, StopFlag, Taken,
-};
+use crate::send::{self, Copies, Marks, PortLock, SendSettings, SerialLink, Shift, StopFlag};
 use crate::simulate::Simulation;
+use feed::Sending;
 
 #[derive(clap::Args, Debug)]
 pub struct Args {
@@ -70,23 +71,43 @@ pub fn run(args: &Args) -> Outcome {
         // Encoded lines lower the tool by themselves.
         settings.machine.language.encoded = crate::profile::EncodedLines::Never;
     }
+    let (count, gap_mm) = args.drawing.row();
+    if count > 1 {
+        settings.placement.copies = (1, 1);
+    }
     let mut serial = serial(args, &settings)?;
     // The time is reckoned with the line that it is.
     settings.machine.serial = Some(serial.clone());
     let job = job(args, &settings)?;
+    let copies = copies(&job, Copies::new(count, &job.simulation, &settings.machine, gap_mm));
     listen_for_signals()?;
     let _lock = lock(args)?;
     if args.handshake == Some(HandshakeWish::Auto) {
         find_handshake(args, &mut serial)?;
     }
     let mut link = open(args, &serial)?;
-    say_what_comes(&job, &settings, args);
-    let finished = resume::finished(args, &job, &serial, &settings, &mut link)?;
-    let taken = resume::taken(&job, finished, &settings)?;
+    say_what_comes(&job, &settings, args, &copies);
+    let (first, finished) = resume::begin(args, &job, (&serial, &settings, &copies), &mut link)?;
     if !args.yes && !agreed()? {
         return Err(Failure::failed("not sent; nothing has moved"));
     }
-    feed(args, &job, &taken, finished, &SendSettings::of(&serial), &mut link)
+    let (settings, line) = (&settings, &SendSettings::of(&serial));
+    Sending { args, job: &job, copies: &copies, settings, line }.all(first, finished, &mut link)
+}
+
+/// Those that can be moved; where the job can't be, all are fed by hand.
+fn copies(job: &Job, copies: Copies) -> Copies {
+    if copies.count() < 2 {
+        return copies;
+    }
+    let shift = copies.shift(2);
+    match send::moved(&job.bytes, &job.commands, shift) {
+        Ok(_) => copies,
+        Err(error) => {
+            let _ = writeln!(anstream::stderr(), "{error}: each copy is begun by hand");
+            copies.by_hand()
+        }
+    }
 }
 
 fn open(args: &Args, serial: &Serial) -> Result<SerialLink, Failure> {
@@ -140,97 +161,32 @@ fn lock(args: &Args) -> Result<PortLock, Failure> {
     }
 }
 
-/// Sends, keeps the journal, and says how it ended.
-fn feed(
-    args: &Args,
-    job: &Job,
-    taken: &Taken,
-    finished: usize,
-    settings: &SendSettings,
-    link: &mut SerialLink,
-) -> Outcome {
-    let lifted;
-    let bytes = if args.blade_up {
-        let (commands, _) = hpgl::read(&taken.bytes);
-        lifted = send::lifted(&taken.bytes, &commands).map_err(Failure::failed)?;
-        &lifted
-    } else {
-        &taken.bytes
-    };
-    let mut journal = Journal::new(&job.bytes, job.simulation.cuts.len(), finished);
-    let writer = writer(args, &journal);
-    let rate = settings.rate_bytes_s;
-    let clock = Clock::new(&job.simulation, &job.marks, taken.job_byte, rate);
-    let mut meter = Meter::new(&job.simulation, clock, args.json);
-    let mut last = Progress { sent: 0, obeyed: 0, halted: None };
-    let ending = send::send(bytes, settings, link, &STOP, &mut |progress| {
-        last = Progress {
-            sent: taken.job_bytes(progress.sent),
-            obeyed: taken.job_bytes(progress.obeyed),
-            ..progress
-        };
-        meter.show(last, &job.marks);
-        let now = job.marks.finished(last.obeyed).max(finished);
-        if now > journal.finished {
-            journal.finished = now;
-            if let Some(writer) = &writer {
-                writer.put(&journal);
-            }
-        }
-    });
-    let (seconds, left_s) = meter.end();
-    resume::enter(&mut journal, &job.marks, last, &ending, settings.answers());
-    if let Some(Err(text)) = writer.map(|writer| writer.end(&journal)) {
-        talk::error(&text);
-    }
-    match ending.map_err(|error| Failure::new(Exit::Machine, error))? {
-        Ending::Done => {
-            let rate = bytes.len() as f64 / seconds.max(1e-3);
-            let end = if settings.answers() {
-                "the machine has done everything and reports no error".to_owned()
-            } else {
-                let left = duration(left_s);
-                format!("the machine may still be cutting what its buffer holds, for about {left}")
-            };
-            let text = format!(
-                "sent {} bytes at {rate:.0} bytes/s ({:.0} % of the line's); {end}",
-                bytes.len(),
-                100.0 * rate / settings.rate_bytes_s
-            );
-            talk::print(&mut anstream::stdout(), &text)?;
-            Ok(Exit::Done)
-        }
-        Ending::Stopped => {
-            talk::error(
-                "stopped; the tool was told to lift. What the machine's buffer holds may still be \
-                 cut: its own stop key is the only sure stop. Go on with --resume",
-            );
-            Ok(Exit::Stopped)
-        }
-    }
-}
-
-/// Keeps the journal beside the job; without one the job is sent all the same.
-fn writer(args: &Args, journal: &Journal) -> Option<JournalWriter> {
-    if args.blade_up || args.file == std::path::Path::new("-") {
-        return None;
-    }
-    match JournalWriter::begin(Journal::path(&args.file), journal) {
-        Ok(writer) => Some(writer),
-        Err(text) => {
-            let _ = writeln!(anstream::stderr(), "{text}; this job cannot be resumed by itself");
-            None
-        }
-    }
-}
-
 /// What is sent, and what it does.
+#[derive(Clone)]
 struct Job {
     bytes: Vec<u8>,
     commands: Vec<Located>,
     simulation: Simulation,
     marks: Marks,
     report: Report,
+}
+
+impl Job {
+    /// How long it takes with the tool lifted throughout, s; `None` when that is unknown.
+    fn lifted_s(&self, settings: &pipeline::PlanSettings) -> Option<f64> {
+        let lifted = send::lifted(&self.bytes, &self.commands).ok()?;
+        let back = pipeline::read_back(&lifted, &settings.machine, settings.offset_mm());
+        back.simulation.totals.time_s
+    }
+
+    /// The same elsewhere along the feed.
+    fn moved(&self, shift: Shift, settings: &pipeline::PlanSettings) -> Result<Self, Failure> {
+        let bytes = send::moved(&self.bytes, &self.commands, shift).map_err(Failure::failed)?;
+        let back = pipeline::read_back(&bytes, &settings.machine, settings.offset_mm());
+        let marks = Marks::new(&back.commands, &back.simulation);
+        let report = self.report.clone();
+        Ok(Self { bytes, commands: back.commands, simulation: back.simulation, marks, report })
+    }
 }
 
 fn job(args: &Args, settings: &pipeline::PlanSettings) -> Result<Job, Failure> {
@@ -250,6 +206,10 @@ fn job(args: &Args, settings: &pipeline::PlanSettings) -> Result<Job, Failure> {
     }
     if args.passes.is_some() {
         return Err(Failure::usage("--passes: a job is sent as it is; give the drawing"));
+    }
+    if settings.placement.copies != (1, 1) {
+        let text = "--copies: a job is sent as it is, but as often as you like: write --copies N";
+        return Err(Failure::usage(text));
     }
     let back = preview::read_job(&bytes, &args.file, settings)?;
     let report = Report::of_simulation(&back.simulation, back.findings);
@@ -277,7 +237,7 @@ fn serial(args: &Args, settings: &pipeline::PlanSettings) -> Result<Serial, Fail
     Ok(serial)
 }
 
-fn say_what_comes(job: &Job, settings: &pipeline::PlanSettings, args: &Args) {
+fn say_what_comes(job: &Job, settings: &pipeline::PlanSettings, args: &Args, copies: &Copies) {
     let mut err = anstream::stderr();
     talk::findings(&args.file.display().to_string(), &job.report.findings);
     if job.report.findings.iter().any(|f| f.severity == Severity::Error) {
@@ -285,7 +245,8 @@ fn say_what_comes(job: &Job, settings: &pipeline::PlanSettings, args: &Args) {
     }
     let [width, height] = job.report.sheet_mm;
     let [x, y] = job.report.at_mm;
-    let time = job.report.time_s.map_or("unknown time".to_owned(), duration);
+    let seconds = if args.blade_up { job.lifted_s(settings) } else { job.report.time_s };
+    let time = seconds.map_or("unknown time".to_owned(), duration);
     let _ = writeln!(
         err,
         "{width:.1} x {height:.1} mm at {x:.1}, {y:.1} mm, {} cuts, {time}, in {} on {} at {}.\n\
@@ -294,6 +255,14 @@ fn say_what_comes(job: &Job, settings: &pipeline::PlanSettings, args: &Args) {
          taken out, and watch. The machine's manual comes first.",
         job.report.contours, settings.material.title, settings.machine.title, args.port
     );
+    if copies.count() > 1 {
+        let by_hand = if copies.at_once() < copies.count() {
+            format!("; after every {} you are asked to feed the film on by hand", copies.at_once())
+        } else {
+            String::new()
+        };
+        let _ = writeln!(err, "That {} times, along the feed{by_hand}.", copies.count());
+    }
 }
 
 /// Whether the person says yes.

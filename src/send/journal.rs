@@ -19,7 +19,13 @@ pub struct Journal {
     pub format: u32,
     /// SHA-256 of the job's bytes, hexadecimal.
     pub job: String,
-    /// Cuts of the job.
+    /// Which copy of the job is cut; 1 is the first. The copies before it are done.
+    #[serde(default = "one")]
+    pub copy: u32,
+    /// How many copies there are.
+    #[serde(default = "one")]
+    pub copies: u32,
+    /// Cuts of the job, of each copy.
     pub cuts: usize,
     /// So many cuts, from the first, are finished for certain.
     pub finished: usize,
@@ -43,12 +49,26 @@ pub enum State {
     Done,
 }
 
+fn one() -> u32 {
+    1
+}
+
 impl Journal {
     /// A job of `cuts` cuts that begins after the first `finished`.
     pub fn new(job: &[u8], cuts: usize, finished: usize) -> Self {
         let digest = Sha256::digest(job);
         let job = digest.iter().map(|byte| format!("{byte:02x}")).collect();
-        Self { format: 1, job, cuts, finished, perhaps: finished, state: State::Running }
+        let (copy, copies) = (1, 1);
+        Self {
+            format: 1,
+            job,
+            copy,
+            copies,
+            cuts,
+            finished,
+            perhaps: finished,
+            state: State::Running,
+        }
     }
 
     /// Where the journal of the job in `file` is kept.

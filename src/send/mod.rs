@@ -28,6 +28,7 @@
 //! Source of the handshakes: HP 7470A Interfacing and Programming Manual (07470-90001), chapter 10.
 
 mod clock;
+mod copies;
 mod feed;
 mod handshake;
 mod journal;
@@ -45,6 +46,7 @@ use std::time::Duration;
 use crate::profile::{Handshake, Serial};
 
 pub use clock::Clock;
+pub use copies::{Copies, Shift, moved};
 pub use feed::send;
 pub use journal::{Journal, JournalWriter, State};
 pub use link::{Link, LinkError};

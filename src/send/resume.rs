@@ -95,7 +95,7 @@ pub fn from_cut(
     Ok(Taken { bytes: out, own, job_byte: cut.byte, blind })
 }
 
-fn plain(what: &str) -> ResumeError {
+pub(super) fn plain(what: &str) -> ResumeError {
     ResumeError::NotPlain(what.to_owned())
 }
 

@@ -3,28 +3,61 @@
 use std::io::{BufRead, IsTerminal, Write};
 use std::time::Duration;
 
-use super::{Args, Job};
+use super::{Args, Job, feed};
 use crate::blade::BladeSettings;
 use crate::cli::{Exit, Failure};
 use crate::pipeline::PlanSettings;
 use crate::profile::{Handshake, Serial};
-use crate::send::{self, Ending, Journal, Marks, Progress, SendError, SerialLink, State, Taken};
+use crate::send::{
+    self, Copies, Ending, Journal, Marks, Progress, SendError, SerialLink, State, Taken,
+};
 
-/// How many cuts of the job are finished already.
-pub fn finished(
+/// With which copy it begins, and how many cuts of that one are finished already.
+pub fn begin(
     args: &Args,
     job: &Job,
-    serial: &Serial,
-    settings: &PlanSettings,
+    (serial, settings, copies): (&Serial, &PlanSettings, &Copies),
     link: &mut SerialLink,
-) -> Result<usize, Failure> {
+) -> Result<(u32, usize), Failure> {
     if let Some(number) = args.from_cut {
-        return Ok(number.saturating_sub(1));
+        return Ok((1, number.saturating_sub(1)));
     }
     if !args.resume {
+        return Ok((1, 0));
+    }
+    let read = journal(args)?;
+    if read.copies != copies.count() {
+        let text = format!("the job was interrupted with --copies {}: give it again", read.copies);
+        return Err(Failure::usage(text));
+    }
+    let number = read.copy.clamp(1, read.copies);
+    let copy = feed::copy_of(job, (copies, settings), number)?;
+    is_of(&read, &copy)?;
+    if read.state == State::Done {
+        return if number < read.copies {
+            Ok((number + 1, 0))
+        } else {
+            Err(Failure::failed("this job was sent to its end; there is nothing to resume"))
+        };
+    }
+    let finished = finished(&read, &copy, (serial, settings), link)?;
+    if read.copies > 1 {
+        let _ = writeln!(anstream::stderr(), "That is in copy {number} of {}.", read.copies);
+    }
+    Ok((number, finished))
+}
+
+/// How many cuts of the copy are finished already.
+fn finished(
+    journal: &Journal,
+    job: &Job,
+    (serial, settings): (&Serial, &PlanSettings),
+    link: &mut SerialLink,
+) -> Result<usize, Failure> {
+    if journal.state == State::Stopped && journal.perhaps == 0 {
+        // Nothing of it was sent.
         return Ok(0);
     }
-    let journal = journal(args, job)?;
     let to = if journal.state == State::Running { journal.cuts } else { journal.perhaps };
     let range = (journal.finished, to.max(journal.finished));
     let answers = serial.handshake == Handshake::Software;
@@ -59,26 +92,27 @@ pub fn finished(
     Ok(finished)
 }
 
-fn journal(args: &Args, job: &Job) -> Result<Journal, Failure> {
+fn journal(args: &Args) -> Result<Journal, Failure> {
     let path = Journal::path(&args.file);
     let read = Journal::read(&path).map_err(Failure::failed)?;
-    let journal = read.ok_or_else(|| {
+    read.ok_or_else(|| {
         let text = format!(
             "there is no journal {}, so nothing to resume; --from-cut begins at a cut that you name",
             path.display()
         );
         Failure::usage(text)
-    })?;
+    })
+}
+
+/// Whether the journal tells of this job.
+fn is_of(journal: &Journal, job: &Job) -> Result<(), Failure> {
     let same = Journal::new(&job.bytes, journal.cuts, 0).job == journal.job;
-    if !same || journal.cuts != job.simulation.cuts.len() {
-        let text = "this is not the job that was interrupted: the drawing or the options differ; \
-                    --from-cut begins at a cut that you name";
-        return Err(Failure::usage(text));
+    if same && journal.cuts == job.simulation.cuts.len() {
+        return Ok(());
     }
-    if journal.state == State::Done {
-        return Err(Failure::failed("this job was sent to its end; there is nothing to resume"));
-    }
-    Ok(journal)
+    let text = "this is not the job that was interrupted: the drawing or the options differ; \
+                --from-cut begins at a cut that you name";
+    Err(Failure::usage(text))
 }
 
 /// Asks the machine where it stands.
@@ -134,8 +168,7 @@ pub fn taken(job: &Job, finished: usize, settings: &PlanSettings) -> Result<Take
 /// Enters how a send ended.
 pub fn enter(
     journal: &mut Journal,
-    marks: &Marks,
-    last: Progress,
+    (marks, last): (&Marks, Progress),
     ending: &Result<Ending, SendError>,
     answers: bool,
 ) {

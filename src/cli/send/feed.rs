@@ -1,0 +1,211 @@
+//! Copy after copy on its way: what is shown, what the journal keeps, where the film is fed by hand.
+
+use std::borrow::Cow;
+use std::io::{BufRead, IsTerminal, Write};
+
+use super::{Args, Job, STOP, resume};
+use crate::cli::meter::{Meter, Shown};
+use crate::cli::{Exit, Failure, Outcome, talk};
+use crate::hpgl;
+use crate::pipeline::{self, PlanSettings};
+use crate::report::duration;
+use crate::send::{
+    self, Clock, Copies, Ending, Journal, JournalWriter, Marks, Progress, SendSettings, SerialLink,
+    State, Taken,
+};
+
+/// What is sent, and how.
+pub struct Sending<'a> {
+    pub args: &'a Args,
+    /// The first copy.
+    pub job: &'a Job,
+    pub copies: &'a Copies,
+    pub settings: &'a PlanSettings,
+    pub line: &'a SendSettings,
+}
+
+impl Sending<'_> {
+    /// Sends the copies from `first` on, the first of them without its `finished` cuts.
+    pub fn all(&self, first: u32, finished: usize, link: &mut SerialLink) -> Outcome {
+        for number in first..=self.copies.count() {
+            let finished = if number == first { finished } else { 0 };
+            // A script that resumes has seen to it, as it was told.
+            let seen_to = self.args.resume && number == first && !std::io::stdin().is_terminal();
+            if self.copies.is_fed_by_hand(number) && finished == 0 && !seen_to {
+                self.by_hand(number)?;
+            }
+            let copy = self.copy(number)?;
+            if let Ending::Stopped = self.one(&copy, (number, finished), link)? {
+                talk::error(
+                    "stopped; the tool was told to lift. What the machine's buffer holds may still \
+                     be cut: its own stop key is the only sure stop. Go on with --resume",
+                );
+                return Ok(Exit::Stopped);
+            }
+        }
+        Ok(Exit::Done)
+    }
+
+    fn copy(&self, number: u32) -> Result<Cow<'_, Job>, Failure> {
+        copy_of(self.job, (self.copies, self.settings), number)
+    }
+
+    /// Asks the person to feed the film on before copy `number`.
+    fn by_hand(&self, number: u32) -> Result<(), Failure> {
+        let text = format!(
+            "The machine does not reach copy {number} of {}. When it has done all that it got, feed \
+             the film on (or lay in a new sheet), and set its origin where the copy begins, as its \
+             manual says.",
+            self.copies.count()
+        );
+        if !std::io::stdin().is_terminal() {
+            self.entered_for_later(number);
+            let text = format!("{text} Nobody is there to ask: go on with --resume.");
+            return Err(Failure::failed(text));
+        }
+        let mut err = anstream::stderr();
+        let _ = write!(err, "{text} Hands clear; then press Enter: ");
+        let _ = err.flush();
+        let mut answer = String::new();
+        let read = std::io::stdin().lock().read_line(&mut answer);
+        if STOP.is_up() || read.is_ok_and(|count| count == 0) {
+            self.entered_for_later(number);
+            return Err(Failure::new(Exit::Stopped, "stopped between copies; go on with --resume"));
+        }
+        Ok(())
+    }
+
+    /// The journal says that copy `number` comes next.
+    fn entered_for_later(&self, number: u32) {
+        let Ok(copy) = self.copy(number) else { return };
+        let mut journal = self.journal(&copy, (number, 0));
+        journal.state = State::Stopped;
+        if let Some(Err(text)) = self.writer(&journal).map(|writer| writer.end(&journal)) {
+            talk::error(&text);
+        }
+    }
+
+    fn journal(&self, copy: &Job, (number, finished): (u32, usize)) -> Journal {
+        let journal = Journal::new(&copy.bytes, copy.simulation.cuts.len(), finished);
+        Journal { copy: number, copies: self.copies.count(), ..journal }
+    }
+
+    /// Keeps the journal beside the job; without one the job is sent all the same.
+    fn writer(&self, journal: &Journal) -> Option<JournalWriter> {
+        if self.args.blade_up || self.args.file == std::path::Path::new("-") {
+            return None;
+        }
+        match JournalWriter::begin(Journal::path(&self.args.file), journal) {
+            Ok(writer) => Some(writer),
+            Err(text) => {
+                let _ =
+                    writeln!(anstream::stderr(), "{text}; this job cannot be resumed by itself");
+                None
+            }
+        }
+    }
+
+    /// Sends one copy, keeps the journal, and says how it ended.
+    fn one(
+        &self,
+        copy: &Job,
+        (number, finished): (u32, usize),
+        link: &mut SerialLink,
+    ) -> Result<Ending, Failure> {
+        let taken = resume::taken(copy, finished, self.settings)?;
+        let bytes = self.as_sent(&taken)?;
+        let mut journal = self.journal(copy, (number, finished));
+        let writer = self.writer(&journal);
+        let mut meter = Meter::new(&copy.simulation, self.clock(copy, &taken)?, self.shown(number));
+        let mut last = Progress { sent: 0, obeyed: 0, halted: None };
+        let ending = send::send(&bytes, self.line, link, &STOP, &mut |progress| {
+            last = Progress {
+                sent: taken.job_bytes(progress.sent),
+                obeyed: taken.job_bytes(progress.obeyed),
+                ..progress
+            };
+            meter.show(last, &copy.marks);
+            let now = copy.marks.finished(last.obeyed).max(finished);
+            if now > journal.finished {
+                journal.finished = now;
+                if let Some(writer) = &writer {
+                    writer.put(&journal);
+                }
+            }
+        });
+        let took = meter.end();
+        resume::enter(&mut journal, (&copy.marks, last), &ending, self.line.answers());
+        if let Some(Err(text)) = writer.map(|writer| writer.end(&journal)) {
+            talk::error(&text);
+        }
+        let ending = ending.map_err(|error| Failure::new(Exit::Machine, error))?;
+        if ending == Ending::Done {
+            self.say_done(number, bytes.len(), took)?;
+        }
+        Ok(ending)
+    }
+
+    /// What goes out: with the tool lifted if it is a rehearsal.
+    fn as_sent<'b>(&self, taken: &'b Taken) -> Result<Cow<'b, [u8]>, Failure> {
+        if !self.args.blade_up {
+            return Ok(Cow::Borrowed(&taken.bytes));
+        }
+        let (commands, _) = hpgl::read(&taken.bytes);
+        send::lifted(&taken.bytes, &commands).map(Cow::Owned).map_err(Failure::failed)
+    }
+
+    /// A lifted tool takes its own time.
+    fn clock(&self, copy: &Job, taken: &Taken) -> Result<Clock, Failure> {
+        let rate = self.line.rate_bytes_s;
+        if !self.args.blade_up {
+            return Ok(Clock::new(&copy.simulation, &copy.marks, taken.job_byte, rate));
+        }
+        let lifted = send::lifted(&copy.bytes, &copy.commands).map_err(Failure::failed)?;
+        let offset_mm = self.settings.offset_mm();
+        let back = pipeline::read_back(&lifted, &self.settings.machine, offset_mm);
+        let marks = Marks::new(&back.commands, &back.simulation);
+        Ok(Clock::new(&back.simulation, &marks, taken.job_byte, rate))
+    }
+
+    fn shown(&self, number: u32) -> Shown {
+        let copies = self.copies.count();
+        Shown {
+            copy: (copies > 1).then_some((number, copies)),
+            json: self.args.json,
+            lifted: self.args.blade_up,
+        }
+    }
+
+    fn say_done(&self, number: u32, bytes: usize, (seconds, left_s): (f64, f64)) -> Outcome {
+        let rate = bytes as f64 / seconds.max(1e-3);
+        let end = if self.line.answers() {
+            "the machine has done everything and reports no error".to_owned()
+        } else {
+            let left = duration(left_s);
+            format!("the machine may still be cutting what its buffer holds, for about {left}")
+        };
+        let which = match self.copies.count() {
+            1 => String::new(),
+            count => format!("copy {number} of {count}: "),
+        };
+        let text = format!(
+            "{which}sent {bytes} bytes at {rate:.0} bytes/s ({:.0} % of the line's); {end}",
+            100.0 * rate / self.line.rate_bytes_s
+        );
+        talk::print(&mut anstream::stdout(), &text)?;
+        Ok(Exit::Done)
+    }
+}
+
+/// Copy `number` of `job`.
+pub fn copy_of<'a>(
+    job: &'a Job,
+    (copies, settings): (&Copies, &PlanSettings),
+    number: u32,
+) -> Result<Cow<'a, Job>, Failure> {
+    let shift = copies.shift(number);
+    if shift == send::Shift::default() {
+        return Ok(Cow::Borrowed(job));
+    }
+    job.moved(shift, settings).map(Cow::Owned)
+}
