@@ -129,7 +129,19 @@ impl EdgeIndex {
     }
 
     /// Lines before `owner` that run along the edge `a`–`b` within `reach`, and for how far.
-    pub fn beside(&self, (a, b): (Point, Point), owner: u32, reach: f64) -> Vec<(u32, f64)> {
+    pub fn beside(&self, edge: (Point, Point), owner: u32, reach: f64) -> Vec<(u32, f64)> {
+        let all = self.stretches_beside(edge, owner, reach).into_iter();
+        all.map(|(owner, [from, to])| (owner, to - from)).collect()
+    }
+
+    /// Lines before `owner` that run along the edge `a`–`b` within `reach`, and from where to where,
+    /// mm from `a`.
+    pub fn stretches_beside(
+        &self,
+        (a, b): (Point, Point),
+        owner: u32,
+        reach: f64,
+    ) -> Vec<(u32, [f64; 2])> {
         let length = a.distance(b);
         if length == 0.0 {
             return Vec::new();
@@ -145,8 +157,8 @@ impl EdgeIndex {
         ids.sort_unstable();
         ids.dedup();
         let shared = |id: u32| {
-            let shared = shared_mm((a, b), self.edges[id as usize], reach);
-            (shared > 0.0).then_some((self.owner[id as usize], shared))
+            let stretch = shared((a, b), self.edges[id as usize], reach)?;
+            Some((self.owner[id as usize], stretch))
         };
         ids.into_iter().filter_map(shared).collect()
     }
@@ -314,14 +326,15 @@ impl Grid {
     }
 }
 
-/// For how far the second edge runs along the first, at most `reach` beside it.
-fn shared_mm((a, b): (Point, Point), (c, d): (Point, Point), reach: f64) -> f64 {
+/// From where to where, mm from its beginning, the second edge runs along the first, at most `reach`
+/// beside it.
+fn shared((a, b): (Point, Point), (c, d): (Point, Point), reach: f64) -> Option<[f64; 2]> {
     let length = a.distance(b);
     let along = (b - a) * (1.0 / length);
     let (from, to) = ((c - a).dot(along), (d - a).dot(along));
     let (start, end) = (from.min(to).max(0.0), from.max(to).min(length));
     if end <= start {
-        return 0.0;
+        return None;
     }
     // Distances beside the first edge where the shared stretch begins and ends.
     let beside = |at: f64| {
@@ -329,7 +342,7 @@ fn shared_mm((a, b): (Point, Point), (c, d): (Point, Point), reach: f64) -> f64 
         along.cross(c.lerp(d, t) - a).abs()
     };
     let (p, q) = (beside(start), beside(end));
-    if p <= reach && q <= reach { end - start } else { 0.0 }
+    (p <= reach && q <= reach).then_some([start, end])
 }
 
 /// Where two edges properly cross (touching at an end does not count).

@@ -254,6 +254,25 @@ impl Contour {
     }
 }
 
+/// The path from `from` to `to` mm along it; empty when that is nothing.
+pub fn stretch(path: &[Point], from: f64, to: f64) -> Vec<Point> {
+    let mut points: Vec<Point> = Vec::new();
+    let mut along = 0.0;
+    for w in path.windows(2) {
+        let length = w[0].distance(w[1]);
+        let (start, end) = (from.max(along), to.min(along + length));
+        if start < end {
+            let at = |s: f64| w[0].lerp(w[1], (s - along) / length);
+            if points.is_empty() {
+                points.push(at(start));
+            }
+            points.push(at(end));
+        }
+        along += length;
+    }
+    points
+}
+
 /// One connected piece of material: an outer contour and its holes, mm.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Region {

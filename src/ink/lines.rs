@@ -1,17 +1,17 @@
 //! Shapes → the drawn lines themselves, for pens and score lines.
 //!
-//! Open paths stay open. A line that is drawn twice is followed once. Ends that nearly meet are
-//! joined when asked for. Strokes' widths and clips do not matter here.
-
-use std::collections::HashSet;
+//! Open paths stay open. What is drawn twice is followed once (`doubled.rs`). Ends that nearly meet
+//! are joined when asked for. Strokes' widths and clips do not matter here.
 
 use kurbo::{BezPath, PathEl};
 
 use crate::drawing::{Drawing, Shape};
-use crate::finding::Finding;
-use crate::geometry::{Contour, Point};
+use crate::edges::EdgeIndex;
+use crate::finding::{Finding, Place};
+use crate::geometry::{Bounds, Contour, Point};
 use crate::merge;
 
+use super::doubled::{Doubled, cut_once};
 use super::{Film, InkError, InkSettings, Sheets, paint};
 
 /// The films of the lines of `shapes`, and what runs past the page.
@@ -21,8 +21,8 @@ pub(super) fn films(
     settings: &InkSettings,
 ) -> Result<(Vec<Film>, Vec<Finding>), InkError> {
     let mut films: Vec<Film> = Vec::new();
-    let mut seen = HashSet::new();
     let mut drawn = Vec::new();
+    let mut dots = Vec::new();
     for shape in shapes {
         paint::within_reach(shape).map_err(|far| InkError::TooFar { far, place: shape.place })?;
         let Some((name, rgb)) = film_of(drawing, shape, settings) else { continue };
@@ -33,18 +33,58 @@ pub(super) fn films(
                 films.len() - 1
             }
         };
-        for line in lines(shape, settings) {
+        let (lines, without_length) = lines(shape, settings);
+        dots.extend(std::iter::repeat_n(shape.place, without_length));
+        for line in lines {
             drawn.push((line.bounds(), *shape));
-            if seen.insert((slot, fingerprint(&line))) {
-                films[slot].lines.push((line, shape.layer));
-            }
+            films[slot].lines.push((line, shape.layer));
         }
     }
+    let mut findings: Vec<Finding> =
+        paint::past_page(drawing, drawn.into_iter(), false).into_iter().collect();
+    findings.extend(no_length(&dots));
     for film in &mut films {
-        join_ends(&mut film.lines, settings.join_mm);
+        let reach = 2.0 * settings.tolerance_mm.max(settings.decimate_mm) + HAIR_MM;
+        findings.extend(twice(cut_once(&mut film.lines, reach)));
+        findings.extend(joined(join_ends(&mut film.lines, settings.join_mm), settings.join_mm));
     }
-    let finding = paint::past_page(drawing, drawn.into_iter(), false);
-    Ok((films, finding.into_iter().collect()))
+    Ok((films, findings))
+}
+
+/// Lines that lie on each other by rounding do so within this, mm.
+const HAIR_MM: f64 = 0.005;
+
+fn no_length(places: &[Place]) -> Option<Finding> {
+    let first = places.first()?;
+    let text = match places.len() {
+        1 => "A line without length is left out.".to_owned(),
+        n => format!("{n} lines without length are left out."),
+    };
+    Some(Finding::note("line-no-length", text).at(*first))
+}
+
+fn twice(doubled: Doubled) -> Option<Finding> {
+    let text = match doubled.lines {
+        0 => return None,
+        1 => "A line lies".to_owned(),
+        n => format!("{n} lines lie"),
+    };
+    let Doubled { length_mm, first, .. } = doubled;
+    let text = format!(
+        "{text} on others for {length_mm:.1} mm (first at {:.1}, {:.1} mm from the page's top left \
+         corner), which is cut once.",
+        first.x, first.y
+    );
+    Some(Finding::note("lines-doubled", text))
+}
+
+fn joined(count: usize, reach: f64) -> Option<Finding> {
+    let text = match count {
+        0 => return None,
+        1 => format!("One gap of at most {reach} mm between line ends is closed."),
+        n => format!("{n} gaps of at most {reach} mm between line ends are closed."),
+    };
+    Some(Finding::note("lines-joined", text))
 }
 
 /// Name and colour of the film that a shape's lines go to; `None` for paper-coloured shapes and
@@ -67,8 +107,11 @@ fn film_of(
     })
 }
 
-fn lines(shape: &Shape, settings: &InkSettings) -> Vec<Contour> {
+/// The lines of a shape, and how many have no length.
+fn lines(shape: &Shape, settings: &InkSettings) -> (Vec<Contour>, usize) {
     let subpaths = subpaths(&shape.path);
+    // A place that the pen only moves to is no line.
+    let count = subpaths.iter().filter(|(path, _)| path.elements().len() > 1).count();
     let flat = subpaths.into_iter().filter_map(|(path, closed)| {
         let mut points =
             paint::flatten(&path, shape.to_page, settings.tolerance_mm).into_iter().next()?;
@@ -79,7 +122,9 @@ fn lines(shape: &Shape, settings: &InkSettings) -> Vec<Contour> {
         let line = Contour { closed: closed && points.len() > 2, points };
         (line.points.len() > 1).then(|| merge::decimate(&line, settings.decimate_mm))
     });
-    flat.collect()
+    let lines: Vec<Contour> = flat.collect();
+    let without_length = count.saturating_sub(lines.len());
+    (lines, without_length)
 }
 
 fn subpaths(path: &BezPath) -> Vec<(BezPath, bool)> {
@@ -97,69 +142,73 @@ fn subpaths(path: &BezPath) -> Vec<(BezPath, bool)> {
     all
 }
 
-/// The same for a line and for its reverse, in whole micrometres.
-fn fingerprint(line: &Contour) -> Vec<(i64, i64)> {
-    let grid = |p: &Point| ((p.x * 1000.0).round() as i64, (p.y * 1000.0).round() as i64);
-    let mut key: Vec<_> = line.points.iter().map(grid).collect();
-    if line.closed {
-        let least = key.iter().enumerate().min_by_key(|(_, k)| **k).map_or(0, |(i, _)| i);
-        key.rotate_left(least);
-        let mut back = key.clone();
-        back[1..].reverse();
-        return key.min(back);
-    }
-    let mut back = key.clone();
-    back.reverse();
-    key.min(back)
-}
-
 /// Joins open lines whose ends lie within `reach` of each other, and closes those that nearly
-/// close, nearest first among the lines drawn later.
-fn join_ends(lines: &mut Vec<(Contour, usize)>, reach: f64) {
+/// close, nearest first among the lines drawn later. Returns how many gaps were closed.
+fn join_ends(lines: &mut Vec<(Contour, usize)>, reach: f64) -> usize {
     if reach <= 0.0 {
-        return;
+        return 0;
     }
-    let mut i = 0;
-    while i < lines.len() {
-        while let Some(j) = partner(lines, i, reach) {
-            let (mut other, _) = lines.remove(j);
-            let line = &mut lines[i].0;
-            let ends = |c: &Contour| (c.points[0], c.points[c.points.len() - 1]);
-            let ((a0, a1), (b0, b1)) = (ends(line), ends(&other));
-            if a1.distance(b0).min(a1.distance(b1)) > a0.distance(b0).min(a0.distance(b1)) {
-                line.points.reverse();
-            }
-            let end = line.points[line.points.len() - 1];
-            if end.distance(b1) < end.distance(b0) {
-                other.points.reverse();
-            }
-            line.points.extend(other.points);
+    let ends: Vec<Point> = lines.iter().flat_map(|(line, _)| ends(line)).collect();
+    let index = EdgeIndex::new(ends.chunks(1), (4.0 * reach).max(1.0));
+    let mut slots: Vec<Option<(Contour, usize)>> = lines.drain(..).map(Some).collect();
+    let mut joins = 0;
+    for i in 0..slots.len() {
+        let Some((mut line, layer)) = slots[i].take() else { continue };
+        while let Some(j) = partner(&line, layer, &slots, &index, reach) {
+            let Some((other, _)) = slots[j].take() else { break };
+            line = joined_up(line, other);
+            joins += 1;
         }
-        let line = &mut lines[i].0;
         let n = line.points.len();
         if !line.closed && n > 3 && line.points[0].distance(line.points[n - 1]) <= reach {
+            joins += usize::from(line.points[0] != line.points[n - 1]);
             line.points.pop();
             line.closed = true;
         }
-        i += 1;
+        lines.push((line, layer));
     }
+    joins
 }
 
-/// The later open line that has an end nearest to an end of line `i`.
-fn partner(lines: &[(Contour, usize)], i: usize, reach: f64) -> Option<usize> {
-    let (line, layer) = &lines[i];
+fn ends(line: &Contour) -> [Point; 2] {
+    [line.points[0], line.points[line.points.len() - 1]]
+}
+
+/// Both lines as one, joined where they are nearest.
+fn joined_up(mut line: Contour, mut other: Contour) -> Contour {
+    let ([a0, a1], [b0, b1]) = (ends(&line), ends(&other));
+    if a1.distance(b0).min(a1.distance(b1)) > a0.distance(b0).min(a0.distance(b1)) {
+        line.points.reverse();
+    }
+    let end = ends(&line)[1];
+    if end.distance(b1) < end.distance(b0) {
+        other.points.reverse();
+    }
+    line.points.extend(other.points);
+    line
+}
+
+/// The open line still to come that has an end nearest to an end of `line`.
+fn partner(
+    line: &Contour,
+    layer: usize,
+    slots: &[Option<(Contour, usize)>],
+    index: &EdgeIndex,
+    reach: f64,
+) -> Option<usize> {
     if line.closed {
         return None;
     }
-    let ends = |c: &Contour| [c.points[0], c.points[c.points.len() - 1]];
-    let gap = |other: &Contour| {
-        let pairs = ends(line).into_iter().flat_map(|a| ends(other).map(|b| a.distance(b)));
-        pairs.fold(f64::INFINITY, f64::min)
-    };
-    (i + 1..lines.len())
-        .filter(|&j| !lines[j].0.closed && lines[j].1 == *layer)
-        .map(|j| (j, gap(&lines[j].0)))
-        .filter(|(_, gap)| *gap <= reach)
-        .min_by(|a, b| a.1.total_cmp(&b.1))
-        .map(|(j, _)| j)
+    let mut best: Option<(f64, usize)> = None;
+    for end in ends(line) {
+        index.in_box(Bounds::of(&[end]).grown(reach), |at| {
+            let (there, slot) = (index.edge(at).0, at / 2);
+            let open = slots[slot].as_ref().is_some_and(|(l, of)| !l.closed && *of == layer);
+            let found = (end.distance(there), slot);
+            if open && found.0 <= reach && best.is_none_or(|b| found < b) {
+                best = Some(found);
+            }
+        });
+    }
+    best.map(|(_, slot)| slot)
 }

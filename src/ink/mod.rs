@@ -9,6 +9,7 @@
 //! whatever the number of threads.
 
 mod clip;
+mod doubled;
 mod film;
 mod lines;
 mod paint;

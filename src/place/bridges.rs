@@ -6,7 +6,7 @@
 //! each part, so both ends of a part are cuts of the same length. Own method.
 
 use super::{CutLine, Layout, Role};
-use crate::geometry::{Contour, Point, wrap_angle};
+use crate::geometry::{Contour, Point, stretch, wrap_angle};
 
 /// How a line is cut in stretches.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -94,25 +94,6 @@ fn gaps_of(from: f64, to: f64, dash: &Dash) -> Vec<[f64; 2]> {
     let center = |i: u32| from + length * (f64::from(i) + 0.5) / count;
     let half = dash.bridge_mm / 2.0;
     (0..count as u32).map(|i| [center(i) - half, center(i) + half]).collect()
-}
-
-/// The path from `from` to `to` along it.
-fn stretch(path: &[Point], from: f64, to: f64) -> Vec<Point> {
-    let mut points: Vec<Point> = Vec::new();
-    let mut along = 0.0;
-    for w in path.windows(2) {
-        let length = w[0].distance(w[1]);
-        let (start, end) = (from.max(along), to.min(along + length));
-        if start < end {
-            let at = |s: f64| w[0].lerp(w[1], (s - along) / length);
-            if points.is_empty() {
-                points.push(at(start));
-            }
-            points.push(at(end));
-        }
-        along += length;
-    }
-    points
 }
 
 #[cfg(test)]

@@ -10,10 +10,15 @@
 use crate::edges::EdgeIndex;
 use crate::geometry::{Bounds, Contour, Point};
 
-use super::FACING_DEG;
-
+/// Walls at a larger angle to each other than 60° are a corner, not a strip or a point: its cosine,
+/// and the chord that touching points at that angle span in a disc of radius 1.
+const FACING_COS: f64 = 0.5;
+const FACING_CHORD: f64 = 1.732_050_807_568_877_2;
 /// An inner corner that turns by more is looked at for itself, radians.
 const SHARP: f64 = std::f64::consts::PI / 9.0;
+/// Size of a cell of the index, in widths looked for: at 1, entering the edges costs more than looking at
+/// them saves.
+const CELL: f64 = 2.0;
 /// How far the contour may turn round from where straight walls would meet, as a share of how far
 /// that is: blunt and bulging points are points too.
 const TIP_SHARE: f64 = 0.5;
@@ -72,7 +77,7 @@ struct Touch {
 impl Walls {
     pub fn new<'a>(lines: impl Iterator<Item = &'a Contour>, below_mm: f64) -> Self {
         let tracks: Vec<Vec<Point>> = lines.map(Contour::track).collect();
-        let index = EdgeIndex::new(tracks.iter().map(Vec::as_slice), below_mm);
+        let index = EdgeIndex::new(tracks.iter().map(Vec::as_slice), CELL * below_mm);
         let count = index.len();
         let mut walls = Self {
             below_mm,
@@ -155,28 +160,37 @@ impl Walls {
 
     /// How the disc at `p` touches `edge` or the corner at its end, with a radius below `limit`.
     fn touched(&self, (p, n): (Point, Point), edge: usize, limit: f64) -> Option<Touch> {
-        let least_cos = -(FACING_DEG.to_radians().cos());
         let (a, b) = self.edge(edge);
-        if let Some(m) = normal((a, b)) {
-            let (apart, cos) = ((p - a).dot(m), n.dot(m));
-            let radius = apart / (1.0 - cos);
-            if cos <= least_cos && apart > 0.0 && radius < limit {
-                let point = p + (n - m) * radius;
-                let t = (point - a).dot(b - a);
-                if t >= 0.0 && t <= (b - a).length_squared() {
-                    let angle = (-cos).clamp(-1.0, 1.0).acos();
-                    return Some(Touch { radius, point, edge, angle });
-                }
-            }
-        }
-        if !self.inner_corner[edge] {
-            return None;
-        }
-        let (reach, ahead) = ((b - p).length_squared(), n.dot(b - p));
-        let radius = reach / (2.0 * ahead);
-        // Seen from the centre, the chord spans a half turn less the largest angle between walls.
-        let least_chord = 2.0 * (std::f64::consts::FRAC_PI_2 - FACING_DEG.to_radians() / 2.0).sin();
-        let faces = ahead > 0.0 && radius < limit && reach >= (least_chord * radius).powi(2);
+        let along = b - a;
+        // Most edges face the same way: this is asked for millions of them, so without a root.
+        let facing = n.dot(along.perpendicular());
+        let faces =
+            facing < 0.0 && facing * facing >= FACING_COS * FACING_COS * along.length_squared();
+        let wall = faces.then(|| self.touched_wall((p, n), edge, limit)).flatten();
+        let corner = || {
+            let ahead = n.dot(b - p);
+            let near = self.inner_corner[edge] && ahead > 0.0;
+            near.then(|| self.touched_corner((p, n), edge, limit)).flatten()
+        };
+        wall.or_else(corner)
+    }
+
+    fn touched_wall(&self, (p, n): (Point, Point), edge: usize, limit: f64) -> Option<Touch> {
+        let (a, b) = self.edge(edge);
+        let m = normal((a, b))?;
+        let (apart, cos) = ((p - a).dot(m), n.dot(m));
+        let radius = apart / (1.0 - cos);
+        let point = p + (n - m) * radius;
+        let t = (point - a).dot(b - a);
+        let touches = apart > 0.0 && radius < limit && t >= 0.0 && t <= (b - a).length_squared();
+        touches.then(|| Touch { radius, point, edge, angle: (-cos).clamp(-1.0, 1.0).acos() })
+    }
+
+    fn touched_corner(&self, (p, n): (Point, Point), edge: usize, limit: f64) -> Option<Touch> {
+        let (_, b) = self.edge(edge);
+        let (chord, ahead) = ((b - p).length_squared(), n.dot(b - p));
+        let radius = chord / (2.0 * ahead);
+        let faces = radius < limit && chord >= FACING_CHORD * FACING_CHORD * radius * radius;
         let from = p + n * radius - b;
         (faces && self.in_cone(edge, from)).then_some(Touch { radius, point: b, edge, angle: 0.0 })
     }

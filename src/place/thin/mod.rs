@@ -7,7 +7,7 @@
 //! Method: the width is that of the medial axis (H. Blum, "A transformation for extracting new
 //! descriptors of shape", 1967): at points along every contour the disc that touches the contour there
 //! and the wall that faces it (`disc.rs`), in closed form, no raster. Walls count as facing when they are within
-//! [`FACING_DEG`] of parallel, so no square corner is thin. Touching points that neighbour each
+//! 60° of parallel, so no square corner is thin. Touching points that neighbour each
 //! other, along a contour or across the strip, are one place; its width is the least found,
 //! narrowed down between the points. Sharp inner corners between the points are looked at for
 //! themselves, so that no neck slips through.
@@ -21,8 +21,6 @@ use crate::profile::Material;
 
 use super::{Layout, Role};
 
-/// Walls at a larger angle to each other are a corner, not a strip or a point, degrees.
-const FACING_DEG: f64 = 60.0;
 /// A strip that is drawn just as wide as it has to be counts as wide enough: outlines follow
 /// their curves within 0.01 mm, and are simplified by half a plotter unit, on either side, mm.
 const SLACK_MM: f64 = 0.05;

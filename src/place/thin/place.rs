@@ -8,6 +8,8 @@ use super::disc::{Disc, Spot, Walls};
 /// Steps of the search for the least width between two points of a contour; each shortens the
 /// stretch by the golden ratio.
 const NARROWINGS: u32 = 16;
+/// Points are at most so many least widths apart: no strip as long as it has to be slips through.
+const STEP: f64 = 0.75;
 /// A point is told when it is longer than this many least widths: sharper than 28°.
 const LONG_POINT: f64 = 2.0;
 
@@ -40,12 +42,12 @@ pub(super) fn places(walls: &Walls) -> Vec<ThinPlace> {
 }
 
 impl<'a> Points<'a> {
-    /// Points at most half the least width apart.
+    /// Points spread evenly along each contour.
     fn along(walls: &'a Walls) -> Self {
         let mut first = vec![0];
         let mut total = 0;
         for ring in &walls.rings {
-            total += (2.0 * ring.length_mm / walls.below_mm).ceil().max(1.0) as usize;
+            total += (ring.length_mm / (STEP * walls.below_mm)).ceil().max(1.0) as usize;
             first.push(total);
         }
         Self { walls, first }
