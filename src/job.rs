@@ -181,21 +181,23 @@ fn within_reach(paths: &[AxisPath], machine: &Machine) -> Result<(), JobError> {
     Ok(())
 }
 
-/// Where the lifted tool goes at the end.
+/// Where the lifted tool goes at the end; never out of the machine's area.
 fn park(job: &Job, machine: &Machine, unit: PlotterUnit) -> Option<Units> {
     let points = || job.paths.iter().flat_map(|path| &path.points);
     let past = unit.count(PAST_WORK_MM);
-    let clip = machine.hard_clip;
-    match machine.end_at {
-        EndAt::Anywhere => None,
-        EndAt::Home => Some(Units::default()),
+    let wanted = match machine.end_at {
+        EndAt::Anywhere => return None,
+        EndAt::Home => Units::default(),
         EndAt::PastWork if machine.feed_axis == Some(FeedAxis::Y) => {
-            let top = points().map(|p| p.y).max()?.saturating_add(past);
-            Some(Units { x: 0, y: clip.map_or(top, |c| top.min(c.y_max)) })
+            Units { x: 0, y: points().map(|p| p.y).max()?.saturating_add(past) }
         }
-        EndAt::PastWork => {
-            let right = points().map(|p| p.x).max()?.saturating_add(past);
-            Some(Units { x: clip.map_or(right, |c| right.min(c.x_max)), y: 0 })
-        }
-    }
+        EndAt::PastWork => Units { x: points().map(|p| p.x).max()?.saturating_add(past), y: 0 },
+    };
+    let Some(clip) = machine.hard_clip else { return Some(wanted) };
+    // A profile's limits are in order: it was refused otherwise.
+    let within = |n: i32, min: i32, max: i32| n.min(max).max(min);
+    Some(Units {
+        x: within(wanted.x, clip.x_min, clip.x_max),
+        y: within(wanted.y, clip.y_min, clip.y_max),
+    })
 }
