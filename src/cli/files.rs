@@ -1,7 +1,12 @@
-//! Files in and out: `-` is stdin or stdout, outputs are written whole or not at all.
+//! Files in and out: `-` is stdin or stdout; inputs are read as they stand at one moment, outputs
+//! written whole or not at all.
 
+use std::fs::{File, Metadata};
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+use tempfile::NamedTempFile;
 
 use super::Failure;
 
@@ -11,20 +16,40 @@ const LARGEST: u64 = 1 << 30;
 /// The bytes of `path`.
 pub fn read(path: &Path) -> Result<Vec<u8>, Failure> {
     let cannot = |why: &str| Failure::failed(format!("{} cannot be read: {why}", path.display()));
-    let mut bytes = Vec::new();
     if path == Path::new("-") {
-        let stdin = std::io::stdin().lock();
-        stdin.take(LARGEST).read_to_end(&mut bytes).map_err(|e| cannot(&e.to_string()))?;
-        return Ok(bytes);
+        return whole(&mut std::io::stdin().lock()).map_err(|why| cannot(&why));
     }
-    let about = std::fs::metadata(path).map_err(|error| cannot(plain(&error)))?;
-    if about.is_dir() {
+    // Before it is opened: a folder cannot be on every system.
+    if path.is_dir() {
         return Err(cannot("it is a folder; name the drawing in it"));
     }
-    if about.len() > LARGEST {
-        return Err(cannot("it is larger than 1 GB"));
+    let mut file = File::open(path).map_err(|error| cannot(plain(&error)))?;
+    let before = state(&file);
+    let bytes = whole(&mut file).map_err(|why| cannot(&why))?;
+    let still = before == state(&file)
+        && before.is_none_or(|(length, _)| u64::try_from(bytes.len()) == Ok(length));
+    if still {
+        Ok(bytes)
+    } else {
+        Err(cannot("it changed meanwhile; read it again when it is saved"))
     }
-    std::fs::read(path).map_err(|error| cannot(plain(&error)))
+}
+
+/// All bytes of `source`, unless there are too many.
+fn whole(source: &mut impl Read) -> Result<Vec<u8>, String> {
+    let mut bytes = Vec::new();
+    source.take(LARGEST + 1).read_to_end(&mut bytes).map_err(|error| plain(&error).to_owned())?;
+    if bytes.len() as u64 > LARGEST {
+        return Err("it is larger than 1 GB".to_owned());
+    }
+    Ok(bytes)
+}
+
+/// What shows whether a file was changed: its length and when it was written last. `None` for what
+/// has no length, as a pipe.
+fn state(file: &File) -> Option<(u64, Option<SystemTime>)> {
+    let about = file.metadata().ok().filter(Metadata::is_file)?;
+    Some((about.len(), about.modified().ok()))
 }
 
 /// The system's error in plain words.
@@ -34,6 +59,8 @@ pub fn plain(error: &std::io::Error) -> &'static str {
         ErrorKind::NotFound => "there is no such file",
         ErrorKind::PermissionDenied => "you are not allowed to; check its owner and permissions",
         ErrorKind::StorageFull => "the disk is full",
+        ErrorKind::QuotaExceeded => "your share of the disk is full",
+        ErrorKind::FileTooLarge => "it would become larger than the system allows",
         ErrorKind::IsADirectory => "it is a folder",
         ErrorKind::NotADirectory => "a part of its path is no folder",
         ErrorKind::ReadOnlyFilesystem => "the disk can only be read",
@@ -41,21 +68,18 @@ pub fn plain(error: &std::io::Error) -> &'static str {
     }
 }
 
-/// Where a result goes. Opened before the work begins, so that a wrong place costs no time.
+/// Where a result goes. Looked at before the work begins, so that a wrong place costs no time.
 pub enum Target {
     /// To stdout.
     Stdout,
     /// To a file, by way of a temporary one beside it.
-    File {
-        /// Its path.
-        path: PathBuf,
-        /// What it is until it is whole.
-        temporary: tempfile::NamedTempFile,
-    },
+    File(PathBuf),
+    /// Straight into something that is no file: a device, a pipe.
+    Device(PathBuf, File),
 }
 
 impl Target {
-    /// Opens `path` for writing; `input` is what is read and never overwritten.
+    /// Makes sure that `path` can be written; `input` is what is read and never overwritten.
     pub fn open(path: &Path, input: &Path) -> Result<Self, Failure> {
         if path == Path::new("-") {
             return Ok(Self::Stdout);
@@ -65,15 +89,26 @@ impl Target {
             let text = format!("{} would overwrite the drawing; give another -o", path.display());
             return Err(Failure::usage(text));
         }
-        if path.is_dir() {
-            let text = format!("{} is a folder; name a file in it", path.display());
-            return Err(Failure::usage(text));
+        match std::fs::metadata(path) {
+            Ok(about) if about.is_dir() => {
+                let text = format!("{} is a folder; name a file in it", path.display());
+                return Err(Failure::usage(text));
+            }
+            Ok(about) if !about.is_file() => {
+                let opened = File::options().write(true).open(path);
+                return opened
+                    .map(|file| Self::Device(path.to_owned(), file))
+                    .map_err(|error| unwritten(path, &error));
+            }
+            Ok(about) if about.permissions().readonly() => {
+                let denied = std::io::ErrorKind::PermissionDenied.into();
+                return Err(unwritten(path, &denied));
+            }
+            _ => {}
         }
-        let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        let temporary = tempfile::NamedTempFile::new_in(folder).map_err(|error| {
-            Failure::failed(format!("{} cannot be written: {}", path.display(), plain(&error)))
-        })?;
-        Ok(Self::File { path: path.to_owned(), temporary })
+        // Gone again at once: a run that is stopped at its work leaves nothing behind.
+        temporary(path).map_err(|error| unwritten(path, &error))?;
+        Ok(Self::File(path.to_owned()))
     }
 
     /// Writes the whole result.
@@ -85,33 +120,47 @@ impl Target {
                 }
                 _ => Ok(()),
             },
-            Self::File { path, mut temporary } => {
-                let cannot = |error: &std::io::Error| {
-                    Failure::failed(format!(
-                        "{} cannot be written: {}",
-                        path.display(),
-                        plain(error)
-                    ))
-                };
-                temporary.write_all(bytes).map_err(|e| cannot(&e))?;
-                open_to_others(&temporary);
-                temporary.persist(&path).map_err(|e| cannot(&e.error))?;
-                Ok(())
-            }
+            Self::File(path) => replace(&path, bytes).map_err(|error| unwritten(&path, &error)),
+            Self::Device(path, mut file) => match file.write_all(bytes) {
+                Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => Err(unwritten(&path, &e)),
+                _ => Ok(()),
+            },
         }
     }
 }
 
+fn unwritten(path: &Path, error: &std::io::Error) -> Failure {
+    Failure::failed(format!("{} cannot be written: {}", path.display(), plain(error)))
+}
+
+/// A file beside `path`, which goes away by itself unless it is kept.
+fn temporary(path: &Path) -> std::io::Result<NamedTempFile> {
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    tempfile::Builder::new().prefix(".bladewright-").tempfile_in(folder)
+}
+
+/// Puts `bytes` in the place of what `path` holds: whole, or not at all.
+fn replace(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+    // The file itself, not the link to it.
+    let path = &path.canonicalize().unwrap_or_else(|_| path.to_owned());
+    let mut file = temporary(path)?;
+    file.write_all(bytes)?;
+    open_to_others(&file);
+    // Some disks tell only now that they are full.
+    file.as_file().sync_data()?;
+    file.persist(path).map(drop).map_err(|error| error.error)
+}
+
 /// Temporary files are private; results get the usual permissions.
 #[cfg(unix)]
-fn open_to_others(file: &tempfile::NamedTempFile) {
+fn open_to_others(file: &NamedTempFile) {
     use std::os::unix::fs::PermissionsExt;
     // If that fails the file is private, but whole.
     let _ = file.as_file().set_permissions(std::fs::Permissions::from_mode(0o644));
 }
 
 #[cfg(not(unix))]
-fn open_to_others(_: &tempfile::NamedTempFile) {}
+fn open_to_others(_: &NamedTempFile) {}
 
 /// `path` with `-NAME` before its extension, for one of several films.
 pub fn for_film(path: &Path, film: &str) -> PathBuf {

@@ -7,7 +7,7 @@ use anstyle::{AnsiColor, Style};
 use crate::finding::{Finding, Severity};
 use crate::report::Report;
 
-use super::{Exit, Failure, Outcome};
+use super::{Exit, Failure, Outcome, files};
 
 /// Says why it went wrong.
 pub fn error(text: &str) {
@@ -65,7 +65,9 @@ pub fn print(out: &mut impl Write, line: &str) -> Result<(), Failure> {
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => {
             Err(Failure::new(Exit::Done, ""))
         }
-        Err(error) => Err(Failure::failed(format!("the output cannot be written: {error}"))),
+        Err(error) => {
+            Err(Failure::failed(format!("the output cannot be written: {}", files::plain(&error))))
+        }
         Ok(()) => Ok(()),
     }
 }

@@ -33,7 +33,7 @@ pub fn run(args: &Args) -> Outcome {
     if let Some(picture) = &args.picture {
         preview::Format::of(picture)?;
     }
-    // Opened now, so that a wrong place is told before the work.
+    // Looked at now, so that a wrong place is told before the work.
     let first = Target::open(&output, &args.file)?;
     let plans = args.drawing.plans(&args.file)?;
     let outputs = store(&plans, &output, first, &args.file)?;
