@@ -10,6 +10,9 @@
 //! Time is processor time of all threads (`/proc/self/stat`, in steps of 10 ms), wall time where that
 //! is missing.
 
+#[path = "../tests/random/mod.rs"]
+mod random;
+
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
@@ -21,6 +24,7 @@ use bladewright::order::neighbours::Neighbours;
 use bladewright::order::problem::Problem;
 use bladewright::order::solve;
 use bladewright::order::{self, Effort, End, OrderSettings, Strategy};
+use random::Dice;
 
 fn main() {
     let wanted: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with('-')).collect();
@@ -261,18 +265,6 @@ fn cutting_problem(text: &str) -> Problem<Matrix> {
         }
     }
     problem
-}
-
-/// SplitMix64 (Steele, Lea and Flood 2014).
-struct Dice(u64);
-impl Dice {
-    fn roll(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
 }
 
 fn ring(center: Point, radius: f64, corners: u32) -> Contour {

@@ -16,7 +16,7 @@ use std::process::{Child, Command, Output, Stdio};
 use std::time::Duration;
 
 use program::run;
-use random::Random;
+use random::Dice;
 
 const OLD: &[u8] = b"what stood here before";
 
@@ -342,12 +342,12 @@ fn a_kill_at_any_moment_leaves_the_old_file_or_the_new_one() {
     let usual = since.elapsed().as_secs_f64();
     let whole = fs::read(path.join("sign.hpgl")).unwrap();
     let picture = fs::read(path.join("sign.svg.png")).unwrap();
-    let mut dice = Random(41);
+    let mut dice = Dice(41);
     for trial in 0..20 {
         fs::write(path.join("sign.hpgl"), OLD).unwrap();
         fs::remove_file(path.join("sign.svg.png")).unwrap_or_default();
         let mut child = write(path);
-        std::thread::sleep(Duration::from_secs_f64(usual * 1.2 * dice.next()));
+        std::thread::sleep(Duration::from_secs_f64(usual * 1.2 * dice.roll()));
         child.kill().unwrap();
         child.wait().unwrap();
         let now = fs::read(path.join("sign.hpgl")).unwrap();

@@ -3,10 +3,13 @@
 //! Drawings are made by proptest; known optima come from lattices (a closed tour through an even
 //! lattice of n points at pitch p is n·p long) and the random-uniform constant of the literature.
 
+mod random;
+
 use bladewright::contour_tree::{self, ContourTree};
 use bladewright::geometry::{Contour, Point};
 use bladewright::order::{self, CutOrder, Effort, End, OrderSettings, Strategy};
 use proptest::prelude::*;
+use random::Dice;
 
 fn polygon(center: Point, radius: f64, corners: u32, turn: f64) -> Contour {
     let corner = |i: u32| {
@@ -15,18 +18,6 @@ fn polygon(center: Point, radius: f64, corners: u32, turn: f64) -> Contour {
                 * radius
     };
     Contour::closed((0..corners).map(corner).collect())
-}
-
-/// A pseudo-random number below 1 for each call (SplitMix64, Steele, Lea and Flood 2014).
-struct Dice(u64);
-impl Dice {
-    fn roll(&mut self) -> f64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
-    }
 }
 
 /// Rings, polygons with holes and strokes, anywhere.

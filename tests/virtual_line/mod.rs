@@ -4,6 +4,9 @@
 //! be pulled after any byte. Hours pass in a moment and twice the same.
 #![allow(dead_code)]
 
+#[path = "../random/mod.rs"]
+mod random;
+
 use std::cell::RefCell;
 use std::collections::VecDeque;
 use std::rc::Rc;
@@ -13,17 +16,7 @@ use bladewright::profile::{Handshake, Library, Machine};
 use bladewright::send::{Link, LinkError, SendSettings};
 use bladewright::stand_in::{StandIn, StandInSettings};
 
-/// Numbers that look random and are always the same (S. Vigna's splitmix64, 2015).
-pub struct Dice(pub u64);
-
-impl Dice {
-    pub fn next(&mut self, below: u64) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let z = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        let z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        (z ^ (z >> 31)) % below.max(1)
-    }
-}
+pub use random::Dice;
 
 /// What happens on the line.
 #[derive(Default, Clone)]
