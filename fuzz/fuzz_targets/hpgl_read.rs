@@ -1,36 +1,4 @@
-//! Arbitrary bytes through the reader, the interpreter, the simulation and the checks.
-//!
-//! Nothing may panic, overflow, hang or eat memory; what is read covers the bytes in order.
+//! Bytes as a job from anywhere.
 #![no_main]
 
-use bladewright::check;
-use bladewright::geometry::{Bounds, Point};
-use bladewright::hpgl::{self, TraceSettings};
-use bladewright::profile::{Library, Machine};
-use bladewright::simulate::{self, SimulateSettings};
-use libfuzzer_sys::fuzz_target;
-use std::sync::OnceLock;
-
-static MACHINE: OnceLock<Machine> = OnceLock::new();
-
-fuzz_target!(|bytes: &[u8]| {
-    let machine = MACHINE.get_or_init(|| Library::default().machine("roll-24").expect("it is built in"));
-    let (commands, _) = hpgl::read(bytes);
-    let mut end = 0;
-    for located in &commands {
-        assert!(located.byte <= located.end && located.end <= bytes.len() as u64);
-        // Device control may stand inside another instruction.
-        if !matches!(located.command, hpgl::Command::Escape(_)) {
-            assert!(located.byte >= end, "{} before {end}", located.byte);
-            end = located.end;
-        }
-    }
-    let page = Bounds { min: Point::ORIGIN, max: Point::new(16158.0, 11040.0) };
-    for hard_clip in [None, Some(page)] {
-        let settings = TraceSettings { hard_clip, ..TraceSettings::default() };
-        let (trace, _) = hpgl::trace(&commands, &settings);
-        let settings = SimulateSettings::of(machine, 0.25);
-        let simulation = simulate::run(&trace, bytes.len() as u64, &settings);
-        check::check(&simulation, &commands, machine);
-    }
-});
+libfuzzer_sys::fuzz_target!(|bytes: &[u8]| bladewright_fuzz::hpgl_read(bytes));

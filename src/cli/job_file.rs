@@ -21,24 +21,45 @@ pub fn expand(command: &Command, arguments: Vec<OsString>) -> Result<Vec<OsStrin
     let Some(sub) = arguments.get(1).and_then(|name| command.find_subcommand(name)) else {
         return Ok(arguments);
     };
-    let bytes = files::read(&path)?;
-    let text = String::from_utf8_lossy(&bytes);
+    let text = files::read(&path)?;
+    filled_in(command, sub, &arguments, (&path, &String::from_utf8_lossy(&text)))
+}
+
+/// `arguments` of `sub`, with those that the `text` of the job file `path` holds.
+fn filled_in(
+    command: &Command,
+    sub: &Command,
+    arguments: &[OsString],
+    (path, text): (&Path, &str),
+) -> Result<Vec<OsString>, Failure> {
     let table: toml::Table = text.parse().map_err(|error: toml::de::Error| {
-        let row = error.span().map_or(1, |s| text[..s.start].matches('\n').count() + 1);
-        refuse(&path, &format!("row {row} is no TOML: {}", error.message()))
+        let before = error.span().and_then(|span| text.get(..span.start));
+        let row = before.map_or(1, |before| before.matches('\n').count() + 1);
+        refuse(path, &format!("row {row} is no TOML: {}", error.message()))
     })?;
-    let mut all = arguments.clone();
+    let mut all = arguments.to_vec();
     for (key, value) in table.iter().filter(|(key, _)| *key != "drawing") {
-        let arg = known(sub, key).ok_or_else(|| unknown(sub, &path, key))?;
-        if !overridden(sub, arg, &arguments) {
-            all.extend(typed(key, value, arg).map_err(|text| refuse(&path, &text))?);
+        let arg = known(sub, key).ok_or_else(|| unknown(sub, path, key))?;
+        if !overridden(sub, arg, arguments) {
+            all.extend(typed(key, value, arg).map_err(|text| refuse(path, &text))?);
         }
     }
     if let Some(drawing) = table.get("drawing") {
-        let name = drawing.as_str().ok_or_else(|| refuse(&path, "drawing is no text"))?;
-        add_drawing(command, &mut all, &path, name);
+        let name = drawing.as_str().ok_or_else(|| refuse(path, "drawing is no text"))?;
+        add_drawing(command, &mut all, path, name);
     }
     Ok(all)
+}
+
+/// The `text` of a job file for the command `name`, read and written again as `--save-job` would.
+pub fn rewritten(command: &Command, name: &str, text: &str) -> Result<String, Failure> {
+    let sub = command.find_subcommand(name).ok_or_else(|| Failure::usage("no such command"))?;
+    let path = Path::new("/job.toml");
+    let typed = ["bladewright", name].map(OsString::from);
+    let arguments = filled_in(command, sub, &typed, (path, text))?;
+    let matches = command.clone().try_get_matches_from(arguments).map_err(Failure::usage)?;
+    let used = matches.subcommand().map_or(&matches, |(_, used)| used);
+    text_of(sub, used, path)
 }
 
 /// Adds the drawing unless one was typed.
@@ -134,8 +155,19 @@ pub fn save(command: &Command, matches: &ArgMatches) -> Result<(), Failure> {
     let Some((name, used)) = matches.subcommand() else { return Ok(()) };
     let wanted = used.try_get_one::<PathBuf>("save_job").ok().flatten();
     let (Some(path), Some(sub)) = (wanted, command.find_subcommand(name)) else { return Ok(()) };
+    let text = text_of(sub, used, path)?;
+    let input = drawing(used).map_or(Path::new("-"), PathBuf::as_path);
+    files::Target::open(path, input)?.put(text.as_bytes())
+}
+
+fn drawing(used: &ArgMatches) -> Option<&PathBuf> {
+    used.try_get_one::<PathBuf>("file").ok().flatten()
+}
+
+/// What a job file at `path` says of what was `used` of `sub`.
+fn text_of(sub: &Command, used: &ArgMatches, path: &Path) -> Result<String, Failure> {
     let mut table = toml::Table::new();
-    let drawing = used.try_get_one::<PathBuf>("file").ok().flatten();
+    let drawing = drawing(used);
     if let Some(drawing) = drawing.filter(|file| *file != Path::new("-")) {
         table.insert("drawing".into(), near(path, drawing).into());
     }
@@ -146,9 +178,7 @@ pub fn save(command: &Command, matches: &ArgMatches) -> Result<(), Failure> {
             table.insert(key.to_owned(), stored(arg, used));
         }
     }
-    let text = toml::to_string(&table).map_err(Failure::failed)?;
-    let input = drawing.map_or(Path::new("-"), PathBuf::as_path);
-    files::Target::open(path, input)?.put(text.as_bytes())
+    toml::to_string(&table).map_err(Failure::failed)
 }
 
 fn stored(arg: &Arg, used: &ArgMatches) -> toml::Value {

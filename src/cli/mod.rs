@@ -111,6 +111,14 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     }
 }
 
+/// The text of a job file for the command `name`, read and written again.
+///
+/// # Errors
+/// The sentence that the program would say.
+pub fn rewritten_job_file(name: &str, text: &str) -> Result<String, String> {
+    job_file::rewritten(&Program::command(), name, text).map_err(|failure| failure.text)
+}
+
 /// How the program ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Exit {
