@@ -15,6 +15,10 @@ use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
 use std::time::Duration;
 
+use bladewright::geometry::Point;
+use bladewright::pipeline;
+use bladewright::profile::Library;
+use bladewright::send::Journal;
 use program::run;
 use random::Dice;
 
@@ -380,4 +384,67 @@ fn two_runs_at_once_leave_one_whole_result() {
         assert!(jobs.contains(&fs::read(path.join("same.hpgl")).unwrap()));
     }
     assert_eq!(names(path), ["other.svg", "same.hpgl", "sign.svg"]);
+}
+
+/// A job of small squares.
+fn job(cuts: usize) -> String {
+    let square = |i: usize| {
+        let (x, y) = (60 * (i % 40), 70 * (i / 40));
+        format!("PU{x},{y};PD{0},{y},{0},{1},{x},{y};", x + 40, y + 50)
+    };
+    format!("IN;SP1;{}PU0,0;SP0;", (0..cuts).map(square).collect::<String>())
+}
+
+fn send(path: &Path, resume: bool) -> Child {
+    let mut command = program(path);
+    command.args(["send", "job.hpgl", "--machine", "flatbed-a4", "--port", "cutter", "--yes"]);
+    command.args(["--baud", "38400", "--handshake", "software"]);
+    command.args(resume.then_some("--resume"));
+    command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::piped()).spawn().unwrap()
+}
+
+/// The stand-in cutter is the machine; a killed sender leaves a journal that can be gone on with.
+#[test]
+fn a_send_that_is_killed_at_any_moment_goes_on() {
+    let mut dice = Dice(5);
+    for trial in 0..4 {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path();
+        fs::write(path.join("job.hpgl"), job(120)).unwrap();
+        let mut machine = program(path)
+            .args(["stand-in", "--machine", "flatbed-a4", "--link", "cutter", "--fast"])
+            .args(["--baud", "38400", "--obeyed", "obeyed.hpgl"])
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let mut port = [0; 5];
+        machine.stdout.as_mut().unwrap().read_exact(&mut port).unwrap();
+        let mut first = send(path, false);
+        std::thread::sleep(Duration::from_secs_f64(0.3 + dice.roll()));
+        first.kill().unwrap();
+        first.wait().unwrap();
+        let file = Journal::path(&path.join("job.hpgl"));
+        let journal = Journal::read(&file).unwrap_or_else(|told| panic!("{trial}: {told}"));
+        assert!(journal.as_ref().is_none_or(|j| j.finished <= j.cuts), "{trial}: {journal:?}");
+        let again = send(path, journal.is_some()).wait_with_output().unwrap();
+        let done = again.status.code() == Some(0)
+            || said(&again).contains("nothing to resume") && again.status.code() == Some(1);
+        assert!(done, "{trial}: {}", said(&again));
+        assert!(names(path).iter().all(|name| !name.ends_with(".tmp")));
+        machine.stdin.as_mut().unwrap().write_all(b"end\n").unwrap();
+        machine.wait().unwrap();
+        let obeyed = fs::read(path.join("obeyed.hpgl")).unwrap();
+        let flatbed = Library::with_folder("/nowhere".into()).machine("flatbed-a4").unwrap();
+        let cuts = |bytes: &[u8]| -> Vec<Vec<Point>> {
+            let back = pipeline::read_back(bytes, &flatbed, 0.0);
+            back.simulation.cuts.into_iter().map(|cut| cut.axis).collect()
+        };
+        let made = cuts(&obeyed);
+        for (i, cut) in cuts(job(120).as_bytes()).iter().enumerate() {
+            let times = made.iter().filter(|made| *made == cut).count();
+            assert_eq!(times, 1, "{trial}: cut {} was made {times} times", i + 1);
+        }
+    }
 }
