@@ -7,7 +7,7 @@ use std::time::Duration;
 
 use bladewright::hpgl::{self, TraceSettings};
 use bladewright::profile::Handshake;
-use bladewright::send::{self, Ending, SendError, StopFlag};
+use bladewright::send::{self, Ending, Link, LinkError, SendError, StopFlag};
 use virtual_line::{Dice, Line, Mishaps, machine, send_settings, stand_in};
 
 const ALL: [Handshake; 6] = [
@@ -105,6 +105,90 @@ fn late_and_spoilt_answers_lose_nothing() {
             assert_eq!(machine.lost(), 0, "{case}");
             assert!(steps(machine.obeyed()) == wanted, "{case}");
         }
+    }
+}
+
+/// A machine that says anything at all, at any time: garbled, late, in floods. Nothing breaks, nothing
+/// waits for ever, and what arrives is a beginning of the job.
+#[test]
+fn no_answer_whatever_upsets_the_sender() {
+    let job = job(8, 12);
+    let mut done = 0;
+    for seed in 0..120 {
+        let handshake = ALL[seed as usize % ALL.len()];
+        let machine = machine(handshake, 255, 9600);
+        let mut settings = send_settings(&machine);
+        settings.stall = Duration::from_secs(20);
+        let mut line = Babbler { got: Vec::new(), now: Duration::ZERO, dice: Dice(seed) };
+        let result = send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |_| ());
+        let got: Vec<u8> = without_requests(&line.got);
+        let same = job.iter().zip(&got).take_while(|(a, b)| a == b).count();
+        match result {
+            Ok(_) => {
+                done += 1;
+                assert_eq!(same, job.len(), "{handshake:?} {seed}");
+            }
+            // What follows lifts the tool or asks for errors.
+            Err(error) => {
+                assert!(got.len() - same < 8, "{handshake:?} {seed}: {error}");
+                assert!(!error.to_string().is_empty());
+            }
+        }
+    }
+    assert!(done > 20, "{done}");
+}
+
+/// The bytes of the job among all that was sent: no ENQ, no device control, no `OE;`.
+fn without_requests(all: &[u8]) -> Vec<u8> {
+    let text = String::from_utf8_lossy(all).replace(['\u{5}', '\r'], "");
+    let mut parts = text.split("\x1b.");
+    let first = parts.next().unwrap_or_default().to_owned();
+    parts.fold(first, |all, part| all + part.get(1..).unwrap_or_default()).into_bytes()
+}
+
+/// A line at whose end somebody babbles: digits, line ends, holds, floods, or the answer wanted.
+struct Babbler {
+    got: Vec<u8>,
+    now: Duration,
+    dice: Dice,
+}
+
+impl Link for Babbler {
+    fn write(&mut self, bytes: &[u8]) -> Result<usize, LinkError> {
+        let taken = (1 + self.dice.next(bytes.len() as u64) as usize).min(bytes.len());
+        self.got.extend_from_slice(&bytes[..taken]);
+        Ok(taken)
+    }
+    fn read(&mut self) -> Result<Vec<u8>, LinkError> {
+        let said: &[u8] = match self.dice.next(24) {
+            0 => b"0\r",
+            1 => b"255\r",
+            2 => b"\x06",
+            3 => b"\x11",
+            4 if self.dice.next(4) == 0 => b"\x13",
+            5 => b"99999999999999999999999999\r",
+            6 => b"-1\r\n",
+            7 => b"\xff\xfe?\r",
+            8 => b"17",
+            9 if self.dice.next(20) == 0 => return Ok(vec![b'7'; 100_000]),
+            _ => b"",
+        };
+        Ok(said.to_vec())
+    }
+    fn may_send(&mut self) -> Result<bool, LinkError> {
+        Ok(self.dice.next(3) > 0)
+    }
+    fn unsent(&mut self) -> Result<usize, LinkError> {
+        Ok(self.dice.next(3) as usize)
+    }
+    fn drain(&mut self) -> Result<(), LinkError> {
+        Ok(())
+    }
+    fn now(&self) -> Duration {
+        self.now
+    }
+    fn pause(&mut self, time: Duration) {
+        self.now += time.max(Duration::from_micros(100));
     }
 }
 

@@ -55,6 +55,8 @@ pub(super) struct Gate {
     limit: u64,
     /// Bytes of questions that have gone out and were not counted yet.
     put: usize,
+    /// What the line has not taken of a question; nothing else may go out before it.
+    rest: &'static [u8],
     /// Digits of an answer that is not complete.
     digits: String,
     /// That answer holds more than digits.
@@ -78,6 +80,7 @@ impl Gate {
             last_grant: usize::MAX,
             limit: 0,
             put: 0,
+            rest: b"",
             digits: String::new(),
             garbled: false,
             obeyed: 0,
@@ -100,10 +103,11 @@ impl Gate {
             Handshake::DtrDsr => Ok(!self.held && link.may_send()?),
             Handshake::EnqAck | Handshake::Software => {
                 let room = self.room(sent) >= bytes;
-                if !room || self.until_asked(sent) == 0 {
-                    self.ask(link, bytes, sent)?;
+                if self.rest.is_empty() && (!room || self.until_asked(sent) == 0) {
+                    self.ask(link.now(), bytes, sent);
                 }
-                Ok(room)
+                self.put_rest(link)?;
+                Ok(room && self.rest.is_empty())
             }
         }
     }
@@ -163,19 +167,30 @@ impl Gate {
         self.limit = 0;
     }
 
+    /// Hands the line what it has not taken of a question.
+    fn put_rest(&mut self, link: &mut dyn Link) -> Result<(), LinkError> {
+        if !self.rest.is_empty() {
+            let taken = link.write(self.rest)?;
+            self.put += taken;
+            self.rest = self.rest.get(taken..).unwrap_or_default();
+            self.quiet = link.now();
+        }
+        Ok(())
+    }
+
     /// Asks for room, unless an answer is awaited.
-    fn ask(&mut self, link: &mut dyn Link, bytes: usize, sent: u64) -> Result<(), LinkError> {
+    fn ask(&mut self, now: Duration, bytes: usize, sent: u64) {
         let enq = self.handshake == Handshake::EnqAck;
         let pause = match self.asked {
             0 if enq => Duration::ZERO,
             0 if self.last_grant < bytes => NO_ROOM,
             0 => Duration::ZERO,
             // A full machine keeps its ACK back as long as it cuts.
-            _ if enq => return Ok(()),
+            _ if enq => return,
             _ => self.patience,
         };
-        if link.now().saturating_sub(self.quiet) < pause {
-            return Ok(());
+        if now.saturating_sub(self.quiet) < pause {
+            return;
         }
         if self.doubtful {
             (self.asked, self.doubtful) = (0, false);
@@ -185,15 +200,9 @@ impl Gate {
         }
         self.digits.clear();
         self.garbled = false;
-        let request: &[u8] = if enq { &[ENQ] } else { b"\x1b.B" };
-        let taken = link.write(request)?;
-        self.put += taken;
-        if taken == request.len() {
-            self.asked += 1;
-            self.asked_at = sent;
-        }
-        self.quiet = link.now();
-        Ok(())
+        self.rest = if enq { &[ENQ] } else { b"\x1b.B" };
+        self.asked += 1;
+        self.asked_at = sent;
     }
 
     fn heard(&mut self, byte: u8, now: Duration) {
