@@ -7,8 +7,9 @@ use std::time::Duration;
 use bladewright::blade::{BladeSettings, TrailingBlade};
 use bladewright::geometry::Point;
 use bladewright::pipeline::{self, ReadBack};
-use bladewright::profile::{Handshake, Library};
+use bladewright::profile::{Handshake, Library, Machine};
 use bladewright::send::{self, Ending, Marks, Progress, StopFlag};
+use bladewright::stand_in::StandIn;
 use virtual_line::{Dice, Line, Mishaps, machine, send_settings, stand_in};
 
 /// Closed contours with their corners at places of their own.
@@ -41,57 +42,103 @@ struct Broken {
     now: Duration,
 }
 
+/// For each handshake that holds a sender back and each buffer a hundred cables pulled after random
+/// bytes, at each rate in turn.
 #[test]
 fn a_hundred_pulled_cables_cost_no_cut_and_repeat_none() {
     let job = job(60);
-    let machine = machine(Handshake::Software, 255, 9600);
-    let settings = send_settings(&machine);
-    let whole = pipeline::read_back(&job, &machine, 0.0);
-    let (wanted, marks) = (cuts(&whole), Marks::new(&whole.commands, &whole.simulation));
+    let holding = [
+        Handshake::XonXoff,
+        Handshake::RtsCts,
+        Handshake::DtrDsr,
+        Handshake::EnqAck,
+        Handshake::Software,
+    ];
     let mut dice = Dice(5);
-    let mut pulled = 0;
-    for trial in 0..100 {
-        let stand_in = stand_in(&machine, false);
-        let mishaps = Mishaps {
-            cut_after: Some(30 + dice.next(job.len() as u64 + 200)),
-            ..Mishaps::default()
-        };
-        let line = Line::new(stand_in.clone(), &settings, mishaps);
-        let broken = first_part(&job, line, &marks, &settings);
-        if broken.ending.is_none() {
-            pulled += 1;
-            // The machine goes on with what it got, while somebody looks for the cable.
-            let now = broken.now + Duration::from_secs(dice.next(20));
-            stand_in.borrow_mut().advance(now);
-            let mut line =
-                Line::new(stand_in.clone(), &settings, Mishaps::default()).plugged_at(now);
-            let place = send::place(&mut line, Duration::from_secs(60)).unwrap().unwrap();
-            let range = (broken.finished, broken.perhaps.max(broken.finished));
-            let finished = send::finished_at(place, &whole.simulation, range, machine.unit_mm)
-                .unwrap_or_else(|| panic!("{trial}: {place:?} does not tell between {range:?}"));
-            if finished < wanted.len() {
-                let read = (&whole.commands[..], &whole.simulation);
-                let blade = BladeSettings::default();
-                let taken =
-                    send::from_cut(&job, read, finished + 1, (&blade, machine.unit_mm)).unwrap();
-                send::send(&taken.bytes, &settings, &mut line, &StopFlag::new(), &mut |_| ())
-                    .unwrap();
+    for handshake in holding {
+        for buffer in [60, 255, 1024, 65536] {
+            let mut pulled = 0;
+            for trial in 0..100 {
+                let baud = [1200, 9600, 38400, 115_200][trial % 4];
+                let machine = machine(handshake, buffer, baud);
+                let case = format!("{handshake:?}, {buffer} bytes, {baud} bits/s, trial {trial}");
+                pulled += usize::from(pull_and_resume(&job, &machine, &mut dice, &case));
             }
-        }
-        let machine_now = stand_in.borrow();
-        assert_eq!(machine_now.lost(), 0, "{trial}");
-        assert!(!machine_now.tool().1, "{trial}");
-        let made = cuts(&pipeline::read_back(machine_now.obeyed(), &machine, 0.0));
-        for (i, cut) in wanted.iter().enumerate() {
-            let times = made.iter().filter(|made| *made == cut).count();
-            assert_eq!(times, 1, "{trial}: cut {} made {times} times", i + 1);
-        }
-        // What else it did is the beginning of a cut that was interrupted.
-        for other in made.iter().filter(|made| !wanted.contains(made)) {
-            assert!(wanted.iter().any(|cut| cut.starts_with(other)), "{trial}: {other:?}");
+            assert!(pulled > 80, "{handshake:?} {buffer}: {pulled}");
         }
     }
-    assert!(pulled > 80, "{pulled}");
+}
+
+/// Sends, with the cable pulled somewhere, and resumes; true when it was pulled before the end.
+fn pull_and_resume(job: &[u8], machine: &Machine, dice: &mut Dice, case: &str) -> bool {
+    let settings = send_settings(machine);
+    let whole = pipeline::read_back(job, machine, 0.0);
+    let marks = Marks::new(&whole.commands, &whole.simulation);
+    let stand_in = stand_in(machine, false);
+    let cut_after = Some(30 + dice.next(job.len() as u64 + 200));
+    let line = Line::new(stand_in.clone(), &settings, Mishaps { cut_after, ..Mishaps::default() });
+    let broken = first_part(job, line, &marks, &settings);
+    if broken.ending.is_none() {
+        // The machine goes on with what it got, while somebody looks for the cable.
+        let now = broken.now + Duration::from_secs(dice.next(20));
+        stand_in.borrow_mut().advance(now);
+        let mut line = Line::new(stand_in.clone(), &settings, Mishaps::default()).plugged_at(now);
+        let range = (broken.finished, broken.perhaps.max(broken.finished));
+        let finished = if settings.answers() {
+            let place = send::place(&mut line, Duration::from_secs(60)).unwrap().unwrap();
+            let told = send::finished_at(place, &whole.simulation, range, machine.unit_mm);
+            // Where there is one answer only, nobody has to tell it.
+            told.or((range.0 == range.1).then_some(range.0))
+                .unwrap_or_else(|| panic!("{case}: {place:?} does not tell between {range:?}"))
+        } else {
+            seen_on_the_film(&mut line, &whole, machine)
+        };
+        assert!((range.0..=range.1).contains(&finished), "{case}: {finished} is not in {range:?}");
+        let (read, blade) = ((&whole.commands[..], &whole.simulation), BladeSettings::default());
+        let taken = if finished < whole.simulation.cuts.len() {
+            send::from_cut(job, read, finished + 1, (&blade, machine.unit_mm))
+        } else {
+            send::after_cuts(job, read)
+        };
+        let rest = taken.unwrap().bytes;
+        send::send(&rest, &settings, &mut line, &StopFlag::new(), &mut |_| ()).unwrap();
+        stand_in.borrow_mut().advance(line.now);
+    }
+    let after = broken.now + Duration::from_secs(3600);
+    stand_in.borrow_mut().advance(after);
+    every_cut_once(&stand_in.borrow(), &whole, machine, case);
+    broken.ending.is_none()
+}
+
+/// A machine that can't answer: the person waits for its end, clears its buffer at its keys, and
+/// counts the finished cuts.
+fn seen_on_the_film(line: &mut Line, whole: &ReadBack, machine: &Machine) -> usize {
+    let cutter = line.machine.clone();
+    let mut cutter = cutter.borrow_mut();
+    line.now += Duration::from_secs(600);
+    let now = line.now;
+    cutter.advance(now);
+    b"\x1b.J\x1b.K".iter().for_each(|&byte| cutter.receive(byte, now));
+    cutter.said();
+    *line = Line::new(line.machine.clone(), &send_settings(machine), Mishaps::default())
+        .plugged_at(now);
+    let made = cuts(&pipeline::read_back(cutter.obeyed(), machine, 0.0));
+    cuts(whole).iter().filter(|cut| made.contains(cut)).count()
+}
+
+fn every_cut_once(cutter: &StandIn, whole: &ReadBack, machine: &Machine, case: &str) {
+    assert_eq!(cutter.lost(), 0, "{case}");
+    assert!(!cutter.tool().1, "{case}");
+    let wanted = cuts(whole);
+    let made = cuts(&pipeline::read_back(cutter.obeyed(), machine, 0.0));
+    for (i, cut) in wanted.iter().enumerate() {
+        let times = made.iter().filter(|made| *made == cut).count();
+        assert_eq!(times, 1, "{case}: cut {} made {times} times", i + 1);
+    }
+    // What else it did is the beginning of a cut that was interrupted.
+    for other in made.iter().filter(|made| !wanted.contains(made)) {
+        assert!(wanted.iter().any(|cut| cut.starts_with(other)), "{case}: {other:?}");
+    }
 }
 
 fn first_part(job: &[u8], mut line: Line, marks: &Marks, settings: &send::SendSettings) -> Broken {
@@ -135,6 +182,24 @@ fn nothing_is_confirmed_before_it_is_cut() {
         .unwrap();
         assert!(before > 40, "{handshake:?}: {before}");
     }
+}
+
+/// Lifted where a closed contour begins and ends, the tool may have cut it or not.
+#[test]
+fn a_place_that_tells_nothing_is_not_believed() {
+    let machine = machine(Handshake::Software, 255, 9600);
+    let finished = |text: &str, x: i64, down: bool| {
+        let back = pipeline::read_back(text.as_bytes(), &machine, 0.0);
+        let place = send::Place { x, y: 0, down };
+        send::finished_at(place, &back.simulation, (0, 2), machine.unit_mm)
+    };
+    let apart = "PA0,0;PD9,0,9,9,0,0;PU;PA50,0;PD59,0,59,9,50,0;PU;PA90,0;";
+    assert_eq!(finished(apart, 50, false), None);
+    assert_eq!(finished(apart, 50, true), Some(2));
+    assert_eq!(finished(apart, 90, false), Some(2));
+    let at_once = "PU0,0;PD9,0,9,9,0,0;PU50,0;PD59,0,59,9,50,0;PU90,0;";
+    assert_eq!(finished(at_once, 50, false), Some(1));
+    assert_eq!(finished(at_once, 90, false), Some(2));
 }
 
 /// A trailing blade comes to the resumed cut with the heading that the whole job gives it.

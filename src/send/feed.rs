@@ -292,6 +292,8 @@ impl<'a> Feeder<'a> {
         self.link.drain().map_err(|e| self.vanished(&e))?;
         let left = self.wire_free.saturating_sub(self.link.now());
         self.link.pause(left);
+        // A cable pulled meanwhile is told now or never.
+        self.unsent()?;
         Ok(true)
     }
 

@@ -53,7 +53,7 @@ pub use link::{Link, LinkError};
 pub use lock::PortLock;
 pub use port::{PortError, SerialLink, ports, ports_with_what_is_known};
 pub use probe::{Found, RATES, anybody_there, place, probe};
-pub use resume::{Marks, Place, ResumeError, Taken, finished_at, from_cut, lifted};
+pub use resume::{Marks, Place, ResumeError, Taken, after_cuts, finished_at, from_cut, lifted};
 pub use words::{halt, language_error, line_error};
 
 /// How a job is sent.

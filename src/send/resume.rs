@@ -1,4 +1,4 @@
-//! A job from one of its cuts on: [`from_cut`]; which cuts are done: [`Marks`]; and the same job with
+//! A job from one of its cuts on: [`from_cut`], or from behind them: [`after_cuts`]; which cuts are done: [`Marks`]; and the same job with
 //! the tool lifted: [`lifted`].
 //!
 //! A cut in hand is begun anew, a finished one never. What was set before (tool, speed, force, ...)
@@ -93,6 +93,25 @@ pub fn from_cut(
     let own = out.len() as u64;
     out.extend_from_slice(bytes.get(cut.byte as usize..).unwrap_or_default());
     Ok(Taken { bytes: out, own, job_byte: cut.byte, blind })
+}
+
+/// What is left of the job in `bytes` when all its cuts are finished: the tool is lifted, and what
+/// follows the last cut is done.
+///
+/// # Errors
+/// [`ResumeError`] when the job cannot be taken apart.
+pub fn after_cuts(
+    bytes: &[u8],
+    (commands, simulation): (&[Located], &Simulation),
+) -> Result<Taken, ResumeError> {
+    let last = simulation.cuts.last().map_or(0, |cut| cut.end_byte);
+    let place = commands.partition_point(|located| located.byte <= last);
+    let (mut out, relative) = set_before(bytes, commands.get(..place).unwrap_or_default())?;
+    out.extend_from_slice(if relative { b"PU;PR;" } else { b"PU;" });
+    let own = out.len() as u64;
+    let job_byte = commands.get(place).map_or(bytes.len() as u64, |located| located.byte);
+    out.extend_from_slice(bytes.get(job_byte as usize..).unwrap_or_default());
+    Ok(Taken { bytes: out, own, job_byte, blind: false })
 }
 
 pub(super) fn plain(what: &str) -> ResumeError {
@@ -250,10 +269,10 @@ pub fn finished_at(
         (units(p.x), units(p.y)) == (place.x, place.y)
     };
     let cuts = &simulation.cuts;
-    // On the way to the cut after `n` finished ones, or in it.
+    // On the way to the cut after `n` finished ones; in it; at the end of the last finished one.
     let on_the_way = |n: usize| match cuts.get(n) {
         Some(cut) => cut.travel.iter().skip(1).any(here),
-        None => simulation.last_travel.iter().any(here),
+        None => simulation.last_travel.iter().skip(1).any(here),
     };
     let within = |n: usize| {
         cuts.get(n).is_some_and(|cut| {
@@ -261,17 +280,18 @@ pub fn finished_at(
             cut.axis.iter().take(inner).skip(1).any(here)
         })
     };
-    let at_its_end =
-        |n: usize| n.checked_sub(1).and_then(|i| cuts.get(i)?.axis.last()).is_some_and(here);
+    let last = |n: usize| n.checked_sub(1).and_then(|i| cuts.get(i));
+    let at_its_end = |n: usize| last(n).and_then(|cut| cut.axis.last()).is_some_and(here);
+    // A closed contour ends where it begins: lifted there, it may be finished or not begun, unless
+    // the tool is lifted and taken away in one.
+    let lifted_at_end = |n: usize| at_its_end(n) && last(n).is_some_and(|cut| cut.lifts_in_place);
+    let up = |n: usize| on_the_way(n) || lifted_at_end(n);
     let only = |test: &dyn Fn(usize) -> bool| {
         let mut all = (from..=to.min(cuts.len())).filter(|&n| test(n));
         (all.next(), all.next())
     };
-    let tests: [&dyn Fn(usize) -> bool; 3] = if place.down {
-        [&at_its_end, &within, &on_the_way]
-    } else {
-        [&on_the_way, &within, &at_its_end]
-    };
+    let tests: [&dyn Fn(usize) -> bool; 3] =
+        if place.down { [&at_its_end, &within, &on_the_way] } else { [&up, &within, &at_its_end] };
     for test in tests {
         match only(test) {
             (Some(n), None) => return Some(n),

@@ -71,6 +71,8 @@ pub struct SimulatedCut {
     pub byte: u64,
     /// Offset of the instruction of its last move.
     pub end_byte: u64,
+    /// The instruction that lifts the tool after it moves nothing.
+    pub lifts_in_place: bool,
     /// When it begins and ends, s from the start of the job; 0 when the machine's motion is unknown.
     pub start_s: f64,
     /// See `start_s`.
@@ -128,6 +130,8 @@ struct Run<'a> {
     /// The tool-down stretch that is being cut.
     cut: Option<SimulatedCut>,
     travel: Vec<Point>,
+    /// The instruction that lifted the tool last.
+    lifted_by: Option<u64>,
     tool: u32,
     velocity_mm_s: Option<f64>,
     /// Top speed of each move of the present cut, mm/s.
@@ -145,6 +149,7 @@ impl<'a> Run<'a> {
             at: Point::ORIGIN,
             cut: None,
             travel: vec![Point::ORIGIN],
+            lifted_by: None,
             tool: 0,
             velocity_mm_s: None,
             tops: Vec::new(),
@@ -164,6 +169,11 @@ impl<'a> Run<'a> {
             self.blade.line_to_sampled(to, SAMPLE_TOLERANCE_MM, &mut cut.tip);
         } else if to != self.at {
             self.simulation.totals.travel_mm += self.at.distance(to);
+            if self.lifted_by.take() == Some(byte)
+                && let Some(cut) = self.simulation.cuts.last_mut()
+            {
+                cut.lifts_in_place = false;
+            }
             self.travel.push(to);
             self.blade.carry_to(to);
         }
@@ -194,6 +204,7 @@ impl<'a> Run<'a> {
         let Some(mut cut) = self.cut.take() else { return };
         self.simulation.totals.lifts += 1;
         cut.heading = self.blade.heading();
+        (cut.lifts_in_place, self.lifted_by) = (true, Some(byte));
         if let Some(motion) = self.settings.motion {
             self.pass(motion::chain_s(&cut.axis, &self.tops, &motion) + motion.lift_s, byte);
             self.tops.clear();

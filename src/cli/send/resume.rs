@@ -20,7 +20,11 @@ pub fn begin(
     link: &mut SerialLink,
 ) -> Result<(u32, usize), Failure> {
     if let Some(number) = args.from_cut {
-        return Ok((1, number.saturating_sub(1)));
+        let cuts = job.simulation.cuts.len();
+        if !(1..=cuts).contains(&number) {
+            return Err(Failure::usage(send::ResumeError::NoSuchCut { number, cuts }));
+        }
+        return Ok((1, number - 1));
     }
     if !args.resume {
         return Ok((1, 0));
@@ -74,9 +78,9 @@ fn finished(
         None => chosen(range)?,
     };
     if finished >= journal.cuts {
-        return Err(Failure::failed(
-            "all cuts of this job are finished; there is nothing to resume",
-        ));
+        let text = "All cuts are finished; what is left is to lift the tool and to take it away.";
+        let _ = writeln!(anstream::stderr(), "{text}");
+        return Ok(journal.cuts);
     }
     let text = format!(
         "Goes on at cut {} of {}: {}.",
@@ -149,12 +153,15 @@ pub fn taken(job: &Job, finished: usize, settings: &PlanSettings) -> Result<Take
     if finished == 0 {
         return Ok(Taken { bytes: job.bytes.clone(), own: 0, job_byte: 0, blind: false });
     }
+    let read = (&job.commands[..], &job.simulation);
+    if finished >= job.simulation.cuts.len() {
+        return send::after_cuts(&job.bytes, read).map_err(Failure::usage);
+    }
     let blade = BladeSettings {
         offset_mm: settings.offset_mm(),
         limits: settings.machine.limits_mm(),
         ..BladeSettings::default()
     };
-    let read = (&job.commands[..], &job.simulation);
     let taken = send::from_cut(&job.bytes, read, finished + 1, (&blade, settings.machine.unit_mm));
     let taken = taken.map_err(Failure::usage)?;
     if taken.blind {
