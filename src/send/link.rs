@@ -57,6 +57,25 @@ pub(super) fn begin_anew(link: &mut dyn Link) -> Result<(), LinkError> {
     Ok(())
 }
 
+/// How long nothing may be said before nothing more is expected: what a sender that died has left on
+/// the way (50 ms of the line), and its answer.
+const SILENCE: Duration = Duration::from_millis(300);
+
+/// Hears out what answers questions that somebody else asked; gives up a machine that talks on.
+pub(super) fn hear_out(link: &mut dyn Link) -> Result<(), LinkError> {
+    let since = link.now();
+    let mut last = since;
+    while link.now().saturating_sub(last) < SILENCE
+        && link.now().saturating_sub(since) < Duration::from_secs(5)
+    {
+        if !link.read()?.is_empty() {
+            last = link.now();
+        }
+        link.pause(LOOK_AGAIN);
+    }
+    Ok(())
+}
+
 /// Asks `request` and waits for the line of text that answers it; asks again after a silence that
 /// lets a late answer pass, and waits twice as long. `None` when none comes.
 pub(super) fn ask(

@@ -4,7 +4,7 @@
 
 use std::time::Duration;
 
-use super::link::{LOOK_AGAIN, Link, LinkError, ask, ask_once, begin_anew};
+use super::link::{LOOK_AGAIN, Link, LinkError, ask, ask_once, begin_anew, hear_out};
 use super::resume::Place;
 use crate::profile::{Handshake, HardClip, Machine};
 
@@ -137,6 +137,8 @@ fn said_to(request: &str) -> String {
 /// [`LinkError`] when the line is gone.
 pub fn place(link: &mut dyn Link, patience: Duration) -> Result<Option<Place>, LinkError> {
     begin_anew(link)?;
+    // The sender that was here before may have left a question on the line.
+    hear_out(link)?;
     let mut since = link.now();
     let mut before = None;
     loop {
