@@ -62,6 +62,7 @@ fn language(c: &mut Criterion) {
 const TRAILING: SimulateSettings = SimulateSettings {
     unit_mm: 0.025,
     blade_offset_mm: 0.25,
+    of_tool_mm: [None; 17],
     heading: 0.0,
     motion: None,
     line_bytes_s: None,

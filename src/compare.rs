@@ -241,7 +241,7 @@ pub fn floor_of(simulation: &Simulation) -> Floor {
 mod tests {
     use super::*;
     use crate::hpgl;
-    use crate::simulate::{self, SimulateSettings};
+    use crate::simulate::{self, SimulateSettings, ToolOffsets};
 
     fn row(name: &str, travel_mm: f64, floor: Option<f64>) -> Row {
         let totals = Totals { cut_mm: 800.0, travel_mm, lifts: 4, bytes: 99, ..Totals::default() };
@@ -307,6 +307,7 @@ mod tests {
         let settings = SimulateSettings {
             unit_mm: 0.025,
             blade_offset_mm: 0.0,
+            of_tool_mm: ToolOffsets::default(),
             heading: 0.0,
             motion: None,
             line_bytes_s: None,

@@ -5,7 +5,6 @@
 
 use crate::blade::{AxisPath, Part};
 use crate::geometry::{Bounds, Point};
-use crate::place::Layout;
 use crate::profile::{EndAt, FeedAxis, Machine};
 use crate::units::PlotterUnit;
 
@@ -50,9 +49,11 @@ pub struct JobPath {
     pub swing_force: Option<f64>,
 }
 
-/// Speed and force of a job.
+/// Tool, speed and force of a path.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Pace {
+    /// Tool number, from 1.
+    pub tool: u32,
     /// Cutting speed, cm/s.
     pub velocity_cm_s: Option<f64>,
     /// Cutting force in the machine's own numbers.
@@ -110,22 +111,21 @@ pub enum JobError {
     NoUnit(f64),
 }
 
-/// Puts `paths` (the cuts of `layout` in their order) into the units of `machine`.
+/// Puts `paths` (the cuts in their order) into the units of `machine`; `pace_of` tells each path's pace
+/// by its number.
 ///
 /// # Errors
 /// [`JobError`] when a position lies outside what the machine can reach or count.
 pub fn build(
     paths: &[AxisPath],
-    layout: &Layout,
     machine: &Machine,
-    pace: &Pace,
+    pace_of: impl Fn(usize) -> Pace,
 ) -> Result<Job, JobError> {
     let unit = PlotterUnit::new(machine.unit_mm).ok_or(JobError::NoUnit(machine.unit_mm))?;
     within_reach(paths, machine)?;
     let mut job = Job { unit_mm: unit.mm(), ..Job::default() };
-    for path in paths {
-        let tool = path.line.and_then(|i| layout.lines.get(i)).map_or(1, |line| line.tool);
-        job.paths.push(JobPath { tool, ..rounded(path, unit, pace) });
+    for (i, path) in paths.iter().enumerate() {
+        job.paths.push(rounded(path, unit, &pace_of(i)));
     }
     job.park = park(&job, machine, unit);
     Ok(job)
@@ -149,7 +149,7 @@ fn rounded(path: &AxisPath, unit: PlotterUnit, pace: &Pace) -> JobPath {
         line: path.line,
         points,
         parts,
-        tool: 1,
+        tool: pace.tool,
         velocity_cm_s: pace.velocity_cm_s,
         force: pace.force,
         swing_velocity_cm_s: pace.swing_velocity_cm_s,

@@ -48,6 +48,8 @@ pub mod hpgl;
 
 pub mod simulate;
 
+pub mod work;
+
 pub mod check;
 
 pub mod proof;

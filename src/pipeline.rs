@@ -6,25 +6,26 @@
 use std::borrow::Cow;
 use std::sync::Arc;
 
-use crate::blade::{self, BladeSettings, TipPath};
+use crate::blade::TipPath;
 use crate::check::{self, TipError};
 use crate::contour_tree::{self, ContourTree};
 use crate::drawing::Drawing;
 use crate::finding::Finding;
 use crate::geometry::{Bounds, Contour, Point};
 use crate::hpgl::{self, Located, Written};
-use crate::ink::{self, Film, Ink, InkError, InkSettings, Trace};
-use crate::job::{self, Job, JobError, Pace};
+use crate::ink::{self, Film, Ink, InkError, InkSettings, Sheets, Trace};
+use crate::job::{self, Job, JobError};
 use crate::order::{
     self, Bands, Cost, CutOrder, Effort, End, EntrySettings, Floors, OrderReport, OrderSettings,
     Strategy,
 };
 use crate::parallel;
-use crate::place::{self, CutLine, Layout, Panel, PlaceError, Placement, Role};
+use crate::place::{self, CutLine, Layout, Panel, PlaceError, Placement};
 use crate::profile::{EndAt, FeedAxis, Machine, Material, Tool};
 use crate::proof::{self, Proof};
 use crate::rounding;
 use crate::simulate::{self, SimulateSettings, Simulation};
+use crate::work::{self, Depth, Usual, Wish, Work, WorkError, Works};
 
 /// Everything that is wanted of a job.
 #[derive(Debug, Clone, PartialEq)]
@@ -39,6 +40,10 @@ pub struct PlanSettings {
     pub machine: Machine,
     /// What is cut.
     pub material: Material,
+    /// How deep it is cut.
+    pub depth: Depth,
+    /// What is wanted for single layers, or for films by colour.
+    pub wishes: Vec<Wish>,
     /// Distance of the blade's tip behind its axis, mm; `None` takes the material's.
     pub blade_offset_mm: Option<f64>,
     /// How far closed contours are cut past their start, mm; `None` takes the material's.
@@ -64,6 +69,8 @@ impl PlanSettings {
             max_back_feed_mm: machine.max_back_feed_mm,
             machine,
             material,
+            depth: Depth::Kiss,
+            wishes: Vec::new(),
             blade_offset_mm: None,
             overcut_mm: None,
             strategy: Strategy::Best,
@@ -81,8 +88,15 @@ impl PlanSettings {
         }
     }
 
-    fn overcut(&self) -> f64 {
-        self.overcut_mm.unwrap_or(self.material.overcut_mm)
+    fn usual(&self) -> Usual<'_> {
+        Usual {
+            machine: &self.machine,
+            material: &self.material,
+            depth: self.depth,
+            dash: self.placement.dash,
+            blade_offset_mm: self.blade_offset_mm,
+            overcut_mm: self.overcut_mm,
+        }
     }
 }
 
@@ -109,6 +123,8 @@ pub struct Plan {
     pub film: String,
     /// The lines on the sheet, the same in every order.
     pub layout: Arc<Layout>,
+    /// How each of them is made.
+    pub works: Arc<Works>,
     /// The order in which they are cut.
     pub order: CutOrder,
     /// Travel from line to line before the blade is compensated, mm: what the order makes small.
@@ -150,14 +166,9 @@ pub enum PlanError {
     /// Out of the machine's reach.
     #[error(transparent)]
     Job(#[from] JobError),
-    /// The material is not for a trailing blade.
-    #[error("{title} is not cut with a trailing blade: {why}")]
-    Refused {
-        /// The material's title.
-        title: String,
-        /// Why.
-        why: String,
-    },
+    /// A wish for a layer that cannot be met.
+    #[error(transparent)]
+    Work(#[from] WorkError),
     /// The size makes no sense.
     #[error("the size {0} makes no sense; scale, width and height must be above 0")]
     Size(String),
@@ -189,11 +200,11 @@ pub fn plan_orders(
     settings: &PlanSettings,
     strategies: &[Strategy],
 ) -> Result<Vec<Vec<Plan>>, PlanError> {
-    if let Some(why) = settings.material.refused.clone().filter(|_| settings.offset_needed()) {
-        return Err(PlanError::Refused { title: settings.material.title.clone(), why });
-    }
-    let drawing = sized(drawing, settings)?;
-    let (ink, seen) = ink::visible(&drawing, &settings.ink)?;
+    let ink_settings =
+        InkSettings { treatments: work::treatments(&settings.wishes), ..settings.ink.clone() };
+    known(drawing, settings)?;
+    let drawing = sized(drawing, settings.size, &ink_settings)?;
+    let (ink, seen) = ink::visible(&drawing, &ink_settings)?;
     let common: Vec<Finding> = findings.iter().cloned().chain(seen).collect();
     let sheets = sheets(ink, &drawing, settings)?;
     let in_order = |&strategy: &Strategy| {
@@ -207,9 +218,9 @@ pub fn plan_orders(
 /// Floors of the travel of `plan`, which was made with `settings`, from line to line before the
 /// blade is compensated: compare them with [`Plan::ordered_mm`].
 pub fn floors(plan: &Plan, settings: &PlanSettings) -> Floors {
-    let (lines, tree) = contours(&plan.layout);
+    let (lines, tree) = contours(&plan.layout, &plan.works);
     let order_settings =
-        OrderSettings { cost: Cost::Travel, ..order_settings(&plan.layout, settings) };
+        OrderSettings { cost: Cost::Travel, ..order_settings(&plan.layout, &plan.works, settings) };
     order::floors(&lines, &tree, &plan.order, &order_settings, true)
 }
 
@@ -217,6 +228,7 @@ pub fn floors(plan: &Plan, settings: &PlanSettings) -> Floors {
 struct Sheet {
     film: String,
     layout: Arc<Layout>,
+    works: Arc<Works>,
     told: Vec<Finding>,
 }
 
@@ -234,25 +246,42 @@ pub struct Least {
 /// How far the travel of `plan`, which was made with `settings`, is from the least possible, and
 /// what keeping the film from creeping costs.
 pub fn least(plan: &Plan, settings: &PlanSettings) -> Least {
-    let banded = order_settings(&plan.layout, settings).bands.is_some();
+    let banded = order_settings(&plan.layout, &plan.works, settings).bands.is_some();
     let unbanded_mm = banded.then(|| {
         let free = PlanSettings { max_back_feed_mm: None, ..settings.clone() };
-        ordered(&plan.layout, &free).1.travel_mm
+        ordered(&plan.layout, &plan.works, &free).1.travel_mm
     });
     Least { ordered_mm: plan.ordered_mm, floors: floors(plan, settings), unbanded_mm }
 }
 
+/// Every wish names a layer, or the film of a colour.
+fn known(drawing: &Drawing, settings: &PlanSettings) -> Result<(), WorkError> {
+    let colour = |name: &str| settings.ink.sheets == Sheets::Colour && name.starts_with('#');
+    let named = |wish: &Wish| drawing.layers.iter().any(|layer| layer.name == wish.name);
+    let mut wishes = settings.wishes.iter();
+    let stray =
+        wishes.find(|wish| !named(wish) && !(colour(&wish.name) && wish.treatment.is_none()));
+    let names: Vec<&str> = drawing.layers.iter().map(|layer| layer.name.as_str()).collect();
+    stray.map_or(Ok(()), |wish| {
+        Err(WorkError::NoSuchLayer { name: wish.name.clone(), present: names.join(", ") })
+    })
+}
+
 /// The films on their sheets: each packed for itself, or all about one origin.
-fn sheets(ink: Ink, drawing: &Drawing, settings: &PlanSettings) -> Result<Vec<Sheet>, PlaceError> {
+fn sheets(ink: Ink, drawing: &Drawing, settings: &PlanSettings) -> Result<Vec<Sheet>, PlanError> {
     let (page, placement, machine) = (drawing.page_mm, &settings.placement, &settings.machine);
     let holds = |film: &&Film| !film.regions.is_empty() || !film.lines.is_empty();
     let films: Vec<&Film> = ink.films.iter().filter(holds).collect();
     let names: Vec<String> = films.iter().map(|film| film.name.clone()).collect();
+    let sheet = |film: &str, layout, told| sheet(film, layout, told, (drawing, settings));
     if placement.panels.is_some() {
         let panels = place::panels(&films, page, placement, machine)?;
-        let name = |panel: &Panel| panel_name(&names[panel.film], panel.number);
-        let panels = panels.into_iter().map(|p| sheet(name(&p), p.layout, p.findings, settings));
-        return Ok(panels.collect());
+        let sheet = |p: Panel| {
+            let film = &names[p.film];
+            let part = Sheet { film: panel_name(film, p.number), ..sheet(film, p.layout, p.findings)? };
+            Ok(part)
+        };
+        return panels.into_iter().map(sheet).collect();
     }
     let laid: Vec<(Layout, Vec<Finding>)> = if placement.pack_turns.is_some() {
         let packed = films.iter().map(|film| place::layout(film, page, placement, machine));
@@ -262,8 +291,7 @@ fn sheets(ink: Ink, drawing: &Drawing, settings: &PlanSettings) -> Result<Vec<Sh
         layouts.into_iter().map(|layout| (layout, Vec::new())).collect()
     };
     drop(ink);
-    let sheet = |(film, (layout, told))| sheet(film, layout, told, settings);
-    Ok(names.into_iter().zip(laid).map(sheet).collect())
+    names.iter().zip(laid).map(|(film, (layout, told))| sheet(film, layout, told)).collect()
 }
 
 /// What a panel of a film is called.
@@ -276,31 +304,51 @@ fn panel_name(film: &str, number: Option<usize>) -> String {
 }
 
 /// What can be said and done before the order is known.
-fn sheet(film: String, layout: Layout, mut told: Vec<Finding>, settings: &PlanSettings) -> Sheet {
-    let (layout, joined) = rounding::settle(layout, settings.machine.unit_mm);
-    told.extend(joined);
-    told.extend(place::small_pieces(&layout, &settings.material));
-    // Drawn lines bound nothing for certain.
-    if settings.ink.trace == Trace::Outlines {
-        told.extend(place::thin_pieces(&layout, &settings.material));
+fn sheet(
+    film: &str,
+    layout: Layout,
+    mut told: Vec<Finding>,
+    (drawing, settings): (&Drawing, &PlanSettings),
+) -> Result<Sheet, PlanError> {
+    let lines = (&drawing.layers[..], film, &layout.lines[..]);
+    let works = work::works(lines, &settings.wishes, &settings.usual())?;
+    told.extend(works.findings.iter().cloned());
+    let mut settled = Vec::with_capacity(layout.lines.len());
+    for (work, lines) in apart(layout, &works) {
+        // Lines that are made in different ways may cross.
+        let (part, joined) = rounding::settle(Layout { lines }, settings.machine.unit_mm);
+        told.extend(joined);
+        told.extend(place::small_pieces(&part, &work.material));
+        // Drawn lines bound nothing for certain.
+        if settings.ink.trace == Trace::Outlines {
+            told.extend(place::thin_pieces(&part, &work.material));
+        }
+        settled.extend(part.lines);
     }
-    let layout = match &settings.placement.dash {
-        Some(dash) => place::bridge(layout, dash),
-        None => layout,
-    };
-    Sheet { film, layout: Arc::new(layout), told }
+    for line in &mut settled {
+        line.tool = works.of(line).tool;
+    }
+    let layout = place::bridge(Layout { lines: settled }, |line| works.of(line).dash);
+    Ok(Sheet { film: film.to_owned(), layout: Arc::new(layout), works: Arc::new(works), told })
 }
 
-impl PlanSettings {
-    fn offset_needed(&self) -> bool {
-        self.machine.tool == Tool::TrailingBlade
+/// The lines of each work, in their order.
+fn apart(layout: Layout, works: &Works) -> Vec<(&Work, Vec<CutLine>)> {
+    let mut parts: Vec<Vec<CutLine>> = vec![Vec::new(); works.all.len()];
+    for line in layout.lines {
+        parts[works.index_of(&line)].push(line);
     }
+    works.all.iter().zip(parts).filter(|(_, lines)| !lines.is_empty()).collect()
 }
 
 /// The drawing in its final size, so that every tolerance holds on the sheet.
-fn sized<'a>(drawing: &'a Drawing, settings: &PlanSettings) -> Result<Cow<'a, Drawing>, PlanError> {
+fn sized<'a>(
+    drawing: &'a Drawing,
+    size: Size,
+    ink_settings: &InkSettings,
+) -> Result<Cow<'a, Drawing>, PlanError> {
     let sensible = |x: f64| x.is_finite() && x > 0.0;
-    match settings.size {
+    match size {
         Size::AsDrawn => Ok(Cow::Borrowed(drawing)),
         Size::Scale(factor) if sensible(factor) => Ok(Cow::Owned(drawing.clone().scaled(factor))),
         Size::Scale(factor) => Err(PlanError::Size(factor.to_string())),
@@ -310,7 +358,7 @@ fn sized<'a>(drawing: &'a Drawing, settings: &PlanSettings) -> Result<Cow<'a, Dr
                     return Err(PlanError::Size(format!("{length} mm")));
                 }
             }
-            let now = ink::visible(drawing, &settings.ink)?.0.bounds();
+            let now = ink::visible(drawing, ink_settings)?.0.bounds();
             let ratios = [(width_mm, now.width()), (height_mm, now.height())];
             let factors = ratios.into_iter().filter_map(|(want, is)| Some(want? / is));
             let factor = factors.filter(|f| sensible(*f)).fold(f64::INFINITY, f64::min);
@@ -330,24 +378,26 @@ fn plan_sheet(
 ) -> Result<Plan, PlanError> {
     let layout = &sheet.layout;
     findings.extend(sheet.told.iter().cloned());
-    let (order, report) = ordered(layout, settings);
+    let works = &sheet.works;
+    let (order, report) = ordered(layout, works, settings);
     findings.extend(report.findings);
     let paths = tip_paths(layout, &order);
     findings.extend(offset_not_used(settings));
-    let (axis, followed) = blade::compensate(&paths, &blade_settings(settings));
-    findings.extend(followed);
-    let job = job::build(&axis, layout, &settings.machine, &pace(settings))?;
-    drop(axis);
+    let led = work::lead(&paths, layout, works);
+    findings.extend(led.findings);
+    let job = job::build(&led.axis, &settings.machine, |path| works.all[led.works[path]].pace)?;
+    drop(led.axis);
     let written = hpgl::write(&job, &settings.machine.language);
-    let back = read_back(&written.bytes, &settings.machine, settings.offset_mm());
+    let back = read_back_with(&written.bytes, &works.machine, &works.simulate());
     findings.extend(back.findings);
     let (own, (tip_error, proof)) = parallel::both(
-        || check::check(&back.simulation, &back.commands, &settings.machine),
+        || check::check(&back.simulation, &back.commands, &works.machine),
         || proof::of_plan(&back.simulation, &job, &paths),
     );
     // Drawn lines may cross, and weeding lines end on their border.
     let crossing =
         settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines.is_some();
+    let crossing = crossing || works.mixed();
     findings.extend(own.into_iter().filter(|f| !crossing || f.code != "cuts-cross"));
     findings.extend(proof::off_line(&proof, &findings));
     let simulation = back.simulation;
@@ -355,6 +405,7 @@ fn plan_sheet(
     Ok(Plan {
         film: sheet.film.clone(),
         layout: Arc::clone(layout),
+        works: Arc::clone(works),
         order,
         ordered_mm,
         job,
@@ -367,16 +418,20 @@ fn plan_sheet(
 }
 
 /// The order in which the lines of `layout` are cut.
-fn ordered(layout: &Layout, settings: &PlanSettings) -> (CutOrder, OrderReport) {
-    let (lines, tree) = contours(layout);
-    order::plan(&lines, &tree, &order_settings(layout, settings))
+fn ordered(layout: &Layout, works: &Works, settings: &PlanSettings) -> (CutOrder, OrderReport) {
+    let (lines, tree) = contours(layout, works);
+    order::plan(&lines, &tree, &order_settings(layout, works, settings))
 }
 
-/// The lines of `layout` and who lies inside whom.
-fn contours(layout: &Layout) -> (Vec<Contour>, ContourTree) {
+/// The lines of `layout` and who has to wait for whom: a line for those inside it, unless its turn
+/// comes before theirs.
+fn contours(layout: &Layout, works: &Works) -> (Vec<Contour>, ContourTree) {
     let lines: Vec<Contour> = layout.lines.iter().map(|line| line.contour.clone()).collect();
     let tree = contour_tree::build(&lines);
-    (lines, tree)
+    let stages: Vec<u32> = layout.lines.iter().map(|line| works.stage(line)).collect();
+    let waits = |line: usize| tree.ancestors(line).find(|&around| stages[around] >= stages[line]);
+    let parent = (0..lines.len()).map(waits).collect();
+    (lines, ContourTree { parent })
 }
 
 /// The lines in their order, each from its start.
@@ -393,14 +448,9 @@ fn tip_paths(layout: &Layout, order: &CutOrder) -> Vec<TipPath> {
 /// far below what a piece more of travel costs.
 const HEADING_MM_PER_RAD: f64 = 0.2;
 
-fn order_settings(layout: &Layout, settings: &PlanSettings) -> OrderSettings {
+fn order_settings(layout: &Layout, works: &Works, settings: &PlanSettings) -> OrderSettings {
     let machine = &settings.machine;
-    let trails = settings.offset_mm() > 0.0;
-    // Pieces first, then the lines that part the waste, the border around all of it last.
-    let stage = |line: &CutLine| match line.role {
-        Role::Design | Role::Mark => 0,
-        Role::Weed => 1 + u32::from(line.contour.closed),
-    };
+    let trails = works.offset_mm() > 0.0;
     OrderSettings {
         strategy: settings.strategy,
         effort: settings.effort,
@@ -411,14 +461,10 @@ fn order_settings(layout: &Layout, settings: &PlanSettings) -> OrderSettings {
         },
         start: Point::ORIGIN,
         end: end(machine, layout.bounds()),
-        stages: layout.lines.iter().map(stage).collect(),
+        stages: layout.lines.iter().map(|line| works.stage(line)).collect(),
         entries: EntrySettings {
             heading_mm_per_rad: if trails { HEADING_MM_PER_RAD } else { 0.0 },
-            keep_off_corners_mm: if trails {
-                settings.offset_mm() + settings.overcut()
-            } else {
-                0.0
-            },
+            keep_off_corners_mm: if trails { works.offset_mm() + works.overcut_mm() } else { 0.0 },
             one_sense: false,
         },
         bands: machine
@@ -448,6 +494,7 @@ fn offset_not_used(settings: &PlanSettings) -> Option<Finding> {
         Tool::TrailingBlade => "compensates its blade by itself",
         Tool::TangentialBlade => "has a blade that a motor turns",
         Tool::Pen => "draws with a pen",
+        Tool::CreasingTool => "creases",
     };
     let text = format!(
         "The blade offset of {asked:.3} mm is not used: {} {why}, and nothing is compensated twice.",
@@ -457,36 +504,12 @@ fn offset_not_used(settings: &PlanSettings) -> Option<Finding> {
     Some(Finding::note("offset-not-used", text).hint(hint))
 }
 
-fn blade_settings(settings: &PlanSettings) -> BladeSettings {
-    BladeSettings {
-        offset_mm: settings.offset_mm(),
-        overcut_mm: settings.overcut(),
-        swing_tolerance_mm: settings.material.swing_tolerance_mm,
-        unit_mm: Some(settings.machine.unit_mm),
-        start_heading: None,
-        limits: settings.machine.limits_mm(),
-        passes: settings.material.passes,
-        ..BladeSettings::default()
-    }
-}
-
-fn pace(settings: &PlanSettings) -> Pace {
-    let (language, material) = (&settings.machine.language, &settings.material);
-    let taken = |value: Option<f64>, taken: bool, range: Option<[f64; 2]>| {
-        value.filter(|_| taken).map(|v| range.map_or(v, |[low, high]| v.clamp(low, high)))
-    };
-    let velocity = |v| taken(v, language.velocity, language.velocity_range_cm_s);
-    let force = |v| taken(v, language.force, language.force_range);
-    Pace {
-        velocity_cm_s: velocity(material.velocity_cm_s),
-        force: force(material.machine_force),
-        swing_velocity_cm_s: velocity(material.swing_velocity_cm_s),
-        swing_force: force(material.swing_force),
-    }
-}
-
 /// Reads and simulates `bytes` as `machine` would obey them, with a blade of `blade_offset_mm`.
 pub fn read_back(bytes: &[u8], machine: &Machine, blade_offset_mm: f64) -> ReadBack {
+    read_back_with(bytes, machine, &SimulateSettings::of(machine, blade_offset_mm))
+}
+
+fn read_back_with(bytes: &[u8], machine: &Machine, simulation: &SimulateSettings) -> ReadBack {
     let (commands, mut findings) = hpgl::read(bytes);
     // `RO` and `IR` are about the machine's area; nothing is clipped, so that it can be told.
     let units = |b: Bounds| Bounds {
@@ -497,14 +520,13 @@ pub fn read_back(bytes: &[u8], machine: &Machine, blade_offset_mm: f64) -> ReadB
     let settings = hpgl::TraceSettings { area, ..hpgl::TraceSettings::default() };
     let (trace, obeyed) = hpgl::trace(&commands, &settings);
     findings.extend(obeyed);
-    let settings = SimulateSettings::of(machine, blade_offset_mm);
-    let simulation = simulate::run(&trace, bytes.len() as u64, &settings);
+    let simulation = simulate::run(&trace, bytes.len() as u64, simulation);
     ReadBack { commands, simulation, findings }
 }
 
 /// What the bytes of `plan` do with a blade whose offset really is `true_offset_mm`.
-pub fn what_if(plan: &Plan, settings: &PlanSettings, true_offset_mm: f64) -> Plan {
-    let back = read_back(&plan.written.bytes, &settings.machine, true_offset_mm);
+pub fn what_if(plan: &Plan, true_offset_mm: f64) -> Plan {
+    let back = read_back(&plan.written.bytes, &plan.works.machine, true_offset_mm);
     let paths = tip_paths(&plan.layout, &plan.order);
     let (tip_error, proof) = proof::of_plan(&back.simulation, &plan.job, &paths);
     Plan { simulation: back.simulation, tip_error, proof, ..plan.clone() }

@@ -41,6 +41,8 @@ pub struct Followed<'a> {
     pub closes: bool,
     /// Where the tip went, mm.
     pub tracks: Vec<&'a [Point]>,
+    /// A trailing blade cut it.
+    pub trails: bool,
 }
 
 /// A length, where it is, and which contour (from 1) it belongs to.
@@ -71,21 +73,30 @@ pub struct Proof {
 
 /// What `simulation` of the bytes of `job` does to `paths`, the lines in the order of cutting.
 pub fn of_plan(simulation: &Simulation, job: &Job, paths: &[TipPath]) -> (TipError, Proof) {
-    let mut tracks: BTreeMap<usize, Vec<&[Point]>> = BTreeMap::new();
+    let mut tracks: BTreeMap<usize, Vec<&SimulatedCut>> = BTreeMap::new();
     for (cut, path) in simulation.cuts.iter().zip(&job.paths) {
         if let Some(line) = path.line {
-            tracks.entry(line).or_default().push(&cut.tip);
+            tracks.entry(line).or_default().push(cut);
         }
     }
     let lines: Vec<Followed<'_>> = paths
         .iter()
-        .map(|path| Followed {
-            wanted: path.contour.clone(),
-            closes: path.contour.closed,
-            tracks: path.line.and_then(|line| tracks.remove(&line)).unwrap_or_default(),
+        .map(|path| {
+            let cuts = path.line.and_then(|line| tracks.remove(&line)).unwrap_or_default();
+            Followed {
+                wanted: path.contour.clone(),
+                closes: path.contour.closed,
+                trails: cuts.iter().any(|cut| trails(cut)),
+                tracks: cuts.into_iter().map(|cut| cut.tip.as_slice()).collect(),
+            }
         })
         .collect();
     prove(&lines)
+}
+
+/// Whether a cut's tip is not where its axis is.
+fn trails(cut: &SimulatedCut) -> bool {
+    cut.axis.first() != cut.tip.first()
 }
 
 /// What a job does (`really`, simulated with the blade's true offset) to the lines that
@@ -98,23 +109,35 @@ pub fn of_job(
     let wanted = wanted_of(as_written, written_for).into_iter();
     let lines: Vec<Followed<'_>> = wanted
         .zip(&really.cuts)
-        .map(|((wanted, closes), cut)| Followed { wanted, closes, tracks: vec![&cut.tip] })
+        .map(|((wanted, closes), cut)| Followed {
+            wanted,
+            closes,
+            tracks: vec![&cut.tip],
+            trails: trails(cut),
+        })
         .collect();
     prove(&lines)
 }
 
-/// Judges what the tip did by what was wanted.
+/// Judges what the tip did by what was wanted. Where a trailing blade cuts, only what it cuts is
+/// judged: a pen's line beside a stray cut would excuse it.
 pub fn prove(lines: &[Followed<'_>]) -> (TipError, Proof) {
-    let tracks: Vec<&[Point]> = lines.iter().flat_map(|l| l.tracks.iter().copied()).collect();
-    let wanted: Vec<&Contour> = lines.iter().map(|line| &line.wanted).collect();
+    let any = lines.iter().any(|line| line.trails);
+    let judged = |(_, line): &(usize, &Followed<'_>)| line.trails || !any;
+    let numbered = lines.iter().enumerate().map(|(i, line)| (i + 1, line));
+    let lines: Vec<Numbered> = numbered.filter(|n| judged(n)).collect();
+    let tracks: Vec<&[Point]> = lines.iter().flat_map(|(_, l)| l.tracks.iter().copied()).collect();
+    let wanted: Vec<&Contour> = lines.iter().map(|(_, line)| &line.wanted).collect();
     let error = check::tip_error(&tracks, &wanted);
-    (error, gaps(lines, &error))
+    (error, gaps(&lines, &error))
 }
 
-fn gaps(lines: &[Followed<'_>], error: &TipError) -> Proof {
+/// A line with the number of its contour.
+type Numbered<'a> = (usize, &'a Followed<'a>);
+
+fn gaps(lines: &[Numbered<'_>], error: &TipError) -> Proof {
     let mut proof = Proof { error: located(lines, error), ..Proof::default() };
-    for (i, line) in lines.iter().enumerate() {
-        let contour = i + 1;
+    for &(contour, line) in lines {
         let Some(&start) = line.wanted.points.first() else { continue };
         let gap = line.tracks.iter().map(|t| distance_to_track(start, t)).fold(REACH_MM, f64::min);
         keep(&mut proof.start_gap, Worst { mm: gap, at: start, contour });
@@ -137,10 +160,10 @@ fn keep(worst: &mut Worst, found: Worst) {
 }
 
 /// The larger of both errors, and the line nearest to it.
-fn located(lines: &[Followed<'_>], error: &TipError) -> Worst {
+fn located(lines: &[Numbered<'_>], error: &TipError) -> Worst {
     let at = if error.stray_mm >= error.uncut_mm { error.stray_at } else { error.uncut_at };
     let (mut nearest, mut contour) = (f64::INFINITY, 0);
-    for (i, line) in lines.iter().enumerate() {
+    for &(number, line) in lines {
         let bounds = line.wanted.bounds();
         if !bounds.grown(nearest).touches(Bounds::of(&[at])) {
             continue;
@@ -149,7 +172,7 @@ fn located(lines: &[Followed<'_>], error: &TipError) -> Worst {
         let edges = line.wanted.edges().chain(only);
         let distance = edges.map(|(a, b)| distance_to_segment(at, a, b)).fold(REACH_MM, f64::min);
         if distance < nearest {
-            (nearest, contour) = (distance, i + 1);
+            (nearest, contour) = (distance, number);
         }
     }
     Worst { mm: error.worst_mm(), at, contour }
@@ -204,11 +227,11 @@ fn between((a, b): (Point, Point), (p, q): (Point, Point)) -> f64 {
 }
 
 /// The longest stretch of the tip's way further than [`TOLD_ERROR_MM`] from every wanted line.
-fn longest_stray(lines: &[Followed<'_>]) -> Worst {
-    let rings: Vec<Vec<Point>> = lines.iter().map(|line| line.wanted.track()).collect();
+fn longest_stray(lines: &[Numbered<'_>]) -> Worst {
+    let rings: Vec<Vec<Point>> = lines.iter().map(|(_, line)| line.wanted.track()).collect();
     let index = EdgeIndex::new(rings.iter().map(Vec::as_slice), 1.0);
     let mut worst = Worst::default();
-    for (i, line) in lines.iter().enumerate() {
+    for &(contour, line) in lines {
         for track in &line.tracks {
             let (mut stretch, mut begun) = (0.0, Point::ORIGIN);
             for w in track.windows(2) {
@@ -224,7 +247,7 @@ fn longest_stray(lines: &[Followed<'_>]) -> Worst {
                         begun = middle;
                     }
                     stretch += length / steps;
-                    keep(&mut worst, Worst { mm: stretch, at: begun, contour: i + 1 });
+                    keep(&mut worst, Worst { mm: stretch, at: begun, contour });
                 }
             }
         }

@@ -3,15 +3,19 @@
 //! Every figure comes from the simulated bytes. As JSON it is one object with `"format": 1`; keys
 //! carry their units and are only ever added.
 
+use std::collections::HashSet;
+
 use serde::Serialize;
 
 use crate::blade::TOLD_ERROR_MM;
 use crate::check::TipError;
 use crate::finding::Finding;
 use crate::geometry::Point;
+use crate::ink::Treatment;
 use crate::pipeline::{Least, Plan};
 use crate::proof::Proof;
 use crate::simulate::Simulation;
+use crate::work::{Depth, Work};
 
 /// The figures of a job.
 #[derive(Debug, Clone, Serialize)]
@@ -61,6 +65,9 @@ pub struct Report {
     pub longest_stray_mm: Option<f64>,
     /// Where it begins, mm; absent when there is none.
     pub longest_stray_at_mm: Option<[f64; 2]>,
+    /// What each tool does in each way, in its order, where the work is not all of one kind.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub works: Vec<WorkShare>,
     /// The blade's offset that was simulated instead of the one compensated, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub true_offset_mm: Option<f64>,
@@ -69,6 +76,74 @@ pub struct Report {
     pub least: Option<LeastTravel>,
     /// What there is to say.
     pub findings: Vec<Finding>,
+}
+
+/// What is made in one way.
+#[derive(Debug, Clone, Default, PartialEq, Serialize)]
+pub struct WorkShare {
+    /// "drawn", "scored", "kiss cut" or "cut through".
+    pub done: &'static str,
+    /// The layers; empty for all others.
+    pub layers: Vec<String>,
+    /// Number by which `SP` selects the tool.
+    pub tool: u32,
+    /// Lines, orienting cuts not counted.
+    pub contours: usize,
+    /// Path of the axis with the tool down, mm.
+    pub cut_mm: f64,
+    /// Force in the machine's own numbers, where the job sets one.
+    pub force: Option<f64>,
+    /// How often each line is made.
+    pub passes: u32,
+}
+
+impl WorkShare {
+    /// The shares of a plan, in the order in which they begin.
+    fn of_plan(plan: &Plan) -> Vec<Self> {
+        let mut shares: Vec<(usize, Self, HashSet<usize>)> = Vec::new();
+        for (cut, path) in plan.simulation.cuts.iter().zip(&plan.job.paths) {
+            let Some(line) = path.line.and_then(|i| plan.layout.lines.get(i)) else { continue };
+            let work = plan.works.index_of(line);
+            let at = shares.iter().position(|share| share.0 == work).unwrap_or_else(|| {
+                let of = &plan.works.all[work];
+                let share = Self {
+                    done: of.done(),
+                    layers: of.layers.clone(),
+                    tool: cut.tool,
+                    force: cut.force,
+                    passes: of.material.passes,
+                    ..Self::default()
+                };
+                shares.push((work, share, HashSet::new()));
+                shares.len() - 1
+            });
+            shares[at].1.cut_mm += length_mm(&cut.axis);
+            shares[at].2.extend(path.line);
+        }
+        let counted = |(_, share, lines): (usize, Self, HashSet<usize>)| Self {
+            contours: lines.len(),
+            cut_mm: rounded(share.cut_mm, 3),
+            ..share
+        };
+        shares.into_iter().map(counted).collect()
+    }
+
+    fn line(&self) -> (&'static str, String) {
+        let lines = if self.contours == 1 { "line" } else { "lines" };
+        let layers = match &self.layers[..] {
+            [] => String::new(),
+            names => format!(" ({})", names.join(", ")),
+        };
+        let force = self.force.map_or(String::new(), |force| format!(", force {force}"));
+        let passes =
+            if self.passes > 1 { format!(", {} passes", self.passes) } else { String::new() };
+        let (count, length, tool) = (self.contours, metres(self.cut_mm), self.tool);
+        (self.done, format!("{count} {lines}{layers}, {length}, tool {tool}{force}{passes}"))
+    }
+}
+
+fn length_mm(points: &[Point]) -> f64 {
+    points.windows(2).map(|w| w[0].distance(w[1])).sum()
 }
 
 /// The travel from line to line before the blade is compensated, and what it could be at least.
@@ -106,10 +181,13 @@ impl Report {
     /// The report of a plan.
     pub fn of_plan(plan: &Plan) -> Self {
         let contours = plan.job.paths.iter().filter_map(|path| path.line);
-        let distinct: std::collections::HashSet<usize> = contours.collect();
+        let distinct: HashSet<usize> = contours.collect();
+        let plain = |work: &Work| work.treatment == Treatment::Cut && work.depth == Depth::Kiss;
+        let told = plan.works.mixed() || !plan.works.all.iter().all(plain);
         let report = Self {
             film: plan.film.clone(),
             contours: distinct.len(),
+            works: if told { WorkShare::of_plan(plan) } else { Vec::new() },
             ..Self::of_simulation(&plan.simulation, plan.findings.clone())
         };
         report.proven(&plan.tip_error, &plan.proof)
@@ -174,6 +252,7 @@ impl Report {
             uncut_bridges: None,
             longest_stray_mm: None,
             longest_stray_at_mm: None,
+            works: Vec::new(),
             true_offset_mm: None,
             least: None,
             findings,
@@ -205,6 +284,7 @@ impl Report {
         lines.push(("size", format!("{width:.1} x {height:.1} mm at {x:.1}, {y:.1} mm")));
         lines.push(("contours", self.contours.to_string()));
         lines.push(("cut", metres(self.cut_mm)));
+        lines.extend(self.works.iter().map(WorkShare::line));
         lines.push(("travel", metres(self.travel_mm)));
         lines.extend(self.least.iter().flat_map(LeastTravel::lines));
         lines.push(("lifts", self.lifts.to_string()));

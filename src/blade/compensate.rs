@@ -20,6 +20,7 @@ const OFFSET_DOUBT_MM: f64 = 0.02;
 const BLIND_OVERCUT: f64 = 4.0;
 /// Offsets of travel in waste after which the heading counts as known, seen from 90° off.
 const UNKNOWN_HEADING_OFF: f64 = std::f64::consts::FRAC_PI_2;
+
 /// Where the axis has to go so that the tip cuts `paths`, in their order.
 ///
 /// With offset 0 each axis path is exactly its contour (a closed one ends on its first point) plus
@@ -38,13 +39,25 @@ const UNKNOWN_HEADING_OFF: f64 = std::f64::consts::FRAC_PI_2;
 /// assert!(findings.is_empty());
 /// ```
 pub fn compensate(paths: &[TipPath], settings: &BladeSettings) -> (Vec<AxisPath>, Vec<Finding>) {
+    let (axis, findings, _) = compensate_among(paths, paths, settings);
+    (axis, findings)
+}
+
+/// As [`compensate`], for a part of the lines `around` (what else is on the sheet; an orienting cut
+/// keeps clear of all of it), and the heading that the blade ends with.
+pub fn compensate_among(
+    paths: &[TipPath],
+    around: &[TipPath],
+    settings: &BladeSettings,
+) -> (Vec<AxisPath>, Vec<Finding>, Option<f64>) {
     if settings.offset_mm > 0.0 {
-        return trailing(paths, settings);
+        return trailing(paths, around, settings);
     }
     let passes = settings.passes.max(1) as usize;
     let axis: Vec<_> = paths.iter().filter_map(|path| uncompensated(path, settings)).collect();
     let findings = beyond(&axis, settings.limits);
-    (axis.into_iter().flat_map(|path| std::iter::repeat_n(path, passes)).collect(), findings)
+    let axis = axis.into_iter().flat_map(|path| std::iter::repeat_n(path, passes)).collect();
+    (axis, findings, None)
 }
 
 fn uncompensated(path: &TipPath, settings: &BladeSettings) -> Option<AxisPath> {
@@ -56,8 +69,12 @@ fn uncompensated(path: &TipPath, settings: &BladeSettings) -> Option<AxisPath> {
 }
 
 /// The same for a blade that trails: the heading is handed over from cut to cut.
-fn trailing(paths: &[TipPath], settings: &BladeSettings) -> (Vec<AxisPath>, Vec<Finding>) {
-    let (orienting, mut findings) = orienting(paths, settings);
+fn trailing(
+    paths: &[TipPath],
+    around: &[TipPath],
+    settings: &BladeSettings,
+) -> (Vec<AxisPath>, Vec<Finding>, Option<f64>) {
+    let (orienting, mut findings) = orienting(paths, around, settings);
     let heading = settings.start_heading.or(orienting.heading);
     let lengths: Vec<f64> =
         paths.iter().map(|path| path.contour.length() / settings.offset_mm).collect();
@@ -67,20 +84,25 @@ fn trailing(paths: &[TipPath], settings: &BladeSettings) -> (Vec<AxisPath>, Vec<
         (cut, heading)
     });
     let all: Vec<Cut> = std::iter::once(orienting).chain(cuts).collect();
+    let heading = all.iter().rev().find_map(|cut| cut.heading).or(heading);
     findings.extend(off_line(&all));
     let axis: Vec<AxisPath> = all.into_iter().flat_map(|cut| cut.axis).collect();
     findings.extend(beyond(&axis, settings.limits));
     findings.extend(small_contours(paths, settings));
-    (axis, findings)
+    (axis, findings, heading)
 }
 
 /// Sees to it that the heading is known, by asking, by a cut in waste, or not at all.
-fn orienting(paths: &[TipPath], settings: &BladeSettings) -> (Cut, Vec<Finding>) {
+fn orienting(
+    paths: &[TipPath],
+    around: &[TipPath],
+    settings: &BladeSettings,
+) -> (Cut, Vec<Finding>) {
     let first = paths.iter().find_map(|p| p.contour.points.first());
     let Some(first) = first.filter(|_| settings.start_heading.is_none()) else {
         return (Cut::default(), Vec::new());
     };
-    let Some([from, to]) = orienting_cut(paths, settings) else {
+    let Some([from, to]) = orienting_cut(*first, around, settings) else {
         return (Cut::default(), vec![no_room(*first, settings)]);
     };
     let heading = (to - from).angle() + UNKNOWN_HEADING_OFF;

@@ -20,7 +20,7 @@ mod steer;
 mod swing;
 mod wanted;
 
-pub use compensate::{TOLD_ERROR_MM, compensate};
+pub use compensate::{TOLD_ERROR_MM, compensate, compensate_among};
 pub use propagate::{SAMPLE_TOLERANCE_MM, TrailingBlade};
 pub use start::turning_cut;
 

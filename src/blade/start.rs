@@ -26,15 +26,18 @@ const RINGS: usize = 120;
 /// Where no sheet is given, how far beyond the work the cut may go, in its own lengths.
 const BEYOND_WORK: f64 = 3.0;
 
-/// A straight axis move from the first point to the second, in waste.
-pub(super) fn orienting_cut(paths: &[TipPath], settings: &BladeSettings) -> Option<[Point; 2]> {
-    let first = paths.iter().find_map(|p| p.contour.points.first())?;
+/// A straight axis move from the first point to the second, in waste near `first`.
+pub(super) fn orienting_cut(
+    first: Point,
+    paths: &[TipPath],
+    settings: &BladeSettings,
+) -> Option<[Point; 2]> {
     MARGINS_MM
         .iter()
         .flat_map(|&margin| LENGTHS.iter().map(move |&length| (margin, length)))
         .find_map(|(margin_mm, lengths)| {
             let length_mm = lengths * settings.offset_mm;
-            Search::new(paths, settings, length_mm, margin_mm).nearest(*first)
+            Search::new(paths, settings, length_mm, margin_mm).nearest(first)
         })
 }
 

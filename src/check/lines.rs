@@ -8,6 +8,7 @@ use crate::contour_tree;
 use crate::edges::{EdgeIndex, Pairs};
 use crate::finding::{Finding, Place, first_few};
 use crate::geometry::{Bounds, Contour, Point, distance_to_segment};
+use crate::profile::Machine;
 use crate::simulate::{SimulatedCut, Simulation};
 
 /// A line whose end lies this near to its start was meant to close, mm: common practice, no source.
@@ -41,9 +42,12 @@ fn ring_of(cut: &SimulatedCut, unit_mm: f64) -> Option<Contour> {
 }
 
 /// Cuts whose end comes near their start without meeting it.
-pub(super) fn nearly_closed(simulation: &Simulation, unit_mm: f64) -> Vec<Finding> {
+pub(super) fn nearly_closed(simulation: &Simulation, machine: &Machine) -> Vec<Finding> {
+    let unit_mm = machine.unit_mm;
     let mut all = Vec::new();
-    for cut in simulation.cuts.iter().filter(|cut| cut.axis.len() > 3) {
+    // What a pen leaves open holds no piece.
+    let parts = |cut: &&SimulatedCut| machine.tool_kind(machine.tool_of_sp(cut.tool)).cuts();
+    for cut in simulation.cuts.iter().filter(|cut| cut.axis.len() > 3).filter(parts) {
         let (Some(first), Some(last)) = (cut.axis.first(), cut.axis.last()) else { continue };
         let gap = first.distance(*last);
         if gap <= NEARLY_CLOSED_MM && !is_closed(cut, unit_mm) && !comes_near_start(cut, unit_mm) {
@@ -99,7 +103,8 @@ fn doubled(
             }
         }
         for (earlier, (length, place)) in shared {
-            if length >= DOUBLED_MM && passes[earlier] == earlier {
+            let other = &simulation.cuts[earlier];
+            if length >= DOUBLED_MM && passes[earlier] == earlier && same_tool(cut, other) {
                 let text =
                     format!("Cut {} runs along cut {} for {length:.1} mm.", i + 1, earlier + 1);
                 all.push(
@@ -111,6 +116,11 @@ fn doubled(
         }
     }
     first_few(all, |n| format!("{n} more lines are cut twice."))
+}
+
+/// Cuts of one tool: what another tool did before or does later is no second cut.
+fn same_tool(a: &SimulatedCut, b: &SimulatedCut) -> bool {
+    a.tool == b.tool
 }
 
 /// For each cut the first of the passes that it belongs to.
@@ -163,6 +173,15 @@ fn crossing(simulation: &Simulation, index: &EdgeIndex, passes: &[usize]) -> Vec
     first_few(all.collect(), |n| format!("{n} more pairs of cuts cross."))
 }
 
+/// Whether `outer`, made before `inner`, went as deep as that: with the same tool, at no less force, as
+/// often. A line that is scored or kiss cut frees nothing that a deeper cut inside it could move.
+fn as_deep((outer, inner): (usize, usize), simulation: &Simulation, passes: &[usize]) -> bool {
+    let (a, b) = (&simulation.cuts[outer], &simulation.cuts[inner]);
+    let times = |first: usize| passes.iter().filter(|&&other| other == first).count();
+    let lighter = a.force.zip(b.force).is_some_and(|(outer, inner)| outer < inner);
+    same_tool(a, b) && !lighter && times(outer) >= times(inner)
+}
+
 /// Cuts inside others that are cut before them; of several passes the first counts.
 pub(super) fn inner_after_outer(
     simulation: &Simulation,
@@ -181,6 +200,9 @@ pub(super) fn inner_after_outer(
             && let Some(p) = lines[inner].points.first()
         {
             let (inner, outer) = (firsts[inner], firsts[outer]);
+            if !as_deep((outer, inner), simulation, passes) {
+                continue;
+            }
             let text =
                 format!("Cut {} lies inside cut {}, but comes after it.", inner + 1, outer + 1);
             all.push(

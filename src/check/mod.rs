@@ -26,7 +26,7 @@ pub fn check(simulation: &Simulation, commands: &[Located], machine: &Machine) -
     findings.extend(reach::left_down(simulation));
     findings.extend(language::settings(commands, machine));
     findings.extend(language::unknown_to(commands, machine));
-    findings.extend(lines::nearly_closed(simulation, unit_mm));
+    findings.extend(lines::nearly_closed(simulation, machine));
     let passes = lines::passes(simulation, unit_mm);
     findings.extend(lines::doubled_or_crossing(simulation, unit_mm, &passes));
     findings.extend(lines::inner_after_outer(simulation, unit_mm, &passes));

@@ -40,13 +40,19 @@ fn remedies(machine: &Machine) -> String {
 
 /// Nobody knows where a trailing blade points before the first cut.
 pub(super) fn heading_assumed(simulation: &Simulation) -> Option<Finding> {
-    let cut = simulation.cuts.first()?;
+    let mut tool = None;
+    let fetched = |cut: &&SimulatedCut| tool.replace(cut.tool) != Some(cut.tool);
+    simulation.cuts.iter().filter(fetched).find_map(blind_start)
+}
+
+/// A first cut of a tool that trails and was not turned before.
+fn blind_start(cut: &SimulatedCut) -> Option<Finding> {
     let offset = cut.axis.first()?.distance(*cut.tip.first()?);
     if offset == 0.0 || is_orienting(cut, offset) {
         return None;
     }
     let text = format!(
-        "The job does not turn the blade before its first cut; it is simulated as if it pointed \
+        "The job does not turn the blade before the first cut that it makes; it is simulated as if it pointed \
          right, but may begin up to {offset:.2} mm beside the line.",
     );
     Some(

@@ -102,7 +102,7 @@ fn report_of_plan(plan: &Plan, args: &Args, settings: &PlanSettings) -> Result<R
         let bound = args.drawing.bound.then(|| pipeline::least(plan, settings));
         return Ok(bound.iter().fold(report, |report, least| report.bounded(least)));
     };
-    let really = pipeline::what_if(plan, settings, offset.mm());
+    let really = pipeline::what_if(plan, offset.mm());
     draw(args, &plan.film, &View::of_plan(&really.simulation, &plan.job, &plan.layout))?;
     Ok(Report { true_offset_mm: Some(offset.mm()), ..Report::of_plan(&really) })
 }

@@ -1,8 +1,10 @@
 //! Job files: the options of a repeated job, written down once.
 //!
 //! A job file is TOML: `drawing = "decal.svg"` (from the job file's folder) and any long option of
-//! the command by its name, as `width = "200mm"`, `pack = true` or `layers = ["Cut", "Crease"]`.
-//! What is typed on the command line takes precedence, also over options that exclude each other.
+//! the command by its name, as `width = "200mm"`, `pack = true` or `layers = ["Cut", "Crease"]`. What
+//! is wanted for one layer stands in a table of its own: `[layer."Crease"]` with `as`, `tool`,
+//! `material`, `depth`, `dash`. What is typed on the command line takes precedence, layer by layer, also
+//! over options that exclude each other.
 //! The known keys are read from the command itself, so no option can be forgotten here.
 
 use std::ffi::{OsStr, OsString};
@@ -10,8 +12,11 @@ use std::path::{Path, PathBuf};
 
 use clap::{Arg, ArgAction, ArgMatches, Command, error::ErrorKind, parser::ValueSource};
 
+use super::layers::{NAMED, NAMED_OR_ALL, parted};
 use super::{Failure, files};
 
+/// The table of what is wanted for single layers.
+const LAYER: &str = "layer";
 /// Options that are about the job file itself.
 const OWN: [&str; 3] = ["job", "save-job", "help"];
 
@@ -39,8 +44,16 @@ fn filled_in(
     })?;
     let mut all = arguments.to_vec();
     for (key, value) in table.iter().filter(|(key, _)| *key != "drawing") {
+        if key == LAYER {
+            all.extend(of_layers(value, sub, arguments).map_err(|text| refuse(path, &text))?);
+            continue;
+        }
         let arg = known(sub, key).ok_or_else(|| unknown(sub, path, key))?;
-        if !overridden(sub, arg, arguments) {
+        let overridden = match NAMED_OR_ALL.iter().find(|(option, _)| option == key) {
+            Some(_) => typed_for(key, None, arguments),
+            None => overridden(sub, arg, arguments),
+        };
+        if !overridden {
             all.extend(typed(key, value, arg).map_err(|text| refuse(path, &text))?);
         }
     }
@@ -71,11 +84,64 @@ fn add_drawing(command: &Command, all: &mut Vec<OsString>, job: &Path, name: &st
     }
 }
 
+/// What the layers' tables want, as it would be typed.
+fn of_layers(
+    value: &toml::Value,
+    sub: &Command,
+    arguments: &[OsString],
+) -> Result<Vec<OsString>, String> {
+    let shape = "write a table for each layer, as [layer.\"Crease\"] and below it as = \"score\"";
+    let layers = value.as_table().ok_or(shape)?;
+    let mut all = Vec::new();
+    for (layer, wishes) in layers {
+        let wishes = wishes.as_table().ok_or(shape)?;
+        for (key, value) in wishes {
+            let mut options = NAMED.iter().chain(&NAMED_OR_ALL);
+            let option = options.find(|(_, own)| own == key).map(|(option, _)| *option);
+            let option = option.filter(|option| known_option(sub, option)).ok_or_else(|| {
+                let words: Vec<&str> = NAMED.iter().chain(&NAMED_OR_ALL).map(|o| o.1).collect();
+                let near = crate::profile::closest(key, &words);
+                let near = near.map_or(String::new(), |near| format!("did you mean \"{near}\"? "));
+                format!(
+                    "the key \"{key}\" of the layer \"{layer}\" is not known; {near}known are {}",
+                    words.join(", ")
+                )
+            })?;
+            let text = plain(value).ok_or_else(|| {
+                format!("{key} of the layer \"{layer}\" must be a text or a number")
+            })?;
+            if !typed_for(option, Some(layer), arguments) {
+                all.push(OsString::from(format!("--{option}={layer}={text}")));
+            }
+        }
+    }
+    Ok(all)
+}
+
+fn known_option(sub: &Command, option: &str) -> bool {
+    sub.get_arguments().any(|arg| arg.get_long() == Some(option))
+}
+
+/// Whether `option` was typed for `layer`, or, without one, for all.
+fn typed_for(option: &str, layer: Option<&str>, arguments: &[OsString]) -> bool {
+    let flag = format!("--{option}");
+    let texts: Vec<&str> = arguments.iter().filter_map(|a| a.to_str()).collect();
+    let apart = texts.windows(2).filter(|pair| pair[0] == flag).map(|pair| pair[1]);
+    let joined = texts.iter().filter_map(|text| text.strip_prefix(&flag)?.strip_prefix('='));
+    apart.chain(joined).any(|text| parted(text).0 == layer)
+}
+
 fn refuse(path: &Path, text: &str) -> Failure {
     Failure::usage(format!("job file {}: {text}", path.display()))
 }
 
 fn unknown(sub: &Command, path: &Path, key: &str) -> Failure {
+    if let Some((_, own)) = NAMED.iter().find(|(option, _)| *option == key) {
+        let text = format!(
+            "\"{key}\" is wanted for single layers: write [layer.\"NAME\"] and below it {own} = ..."
+        );
+        return refuse(path, &text);
+    }
     let names = keys(sub);
     let words: Vec<&str> = names.iter().map(String::as_str).collect();
     let advice = match crate::profile::closest(key, &words) {
@@ -87,12 +153,15 @@ fn unknown(sub: &Command, path: &Path, key: &str) -> Failure {
 
 fn keys(sub: &Command) -> Vec<String> {
     let long = sub.get_arguments().filter_map(|arg| arg.get_long().map(str::to_owned));
-    long.filter(|name| !OWN.contains(&name.as_str())).collect()
+    let own = |name: &String| OWN.contains(&name.as_str());
+    let layer = |name: &String| NAMED.iter().any(|(option, _)| option == name);
+    long.filter(|name| !own(name) && !layer(name)).chain([LAYER.to_owned()]).collect()
 }
 
 fn known<'a>(sub: &'a Command, key: &str) -> Option<&'a Arg> {
     let arg = sub.get_arguments().find(|arg| arg.get_long() == Some(key))?;
-    (!OWN.contains(&key)).then_some(arg)
+    let named = NAMED.iter().any(|(option, _)| *option == key);
+    (!OWN.contains(&key) && !named).then_some(arg)
 }
 
 /// Whether `arg`, or an option that excludes it, was typed.
@@ -174,11 +243,32 @@ fn text_of(sub: &Command, used: &ArgMatches, path: &Path) -> Result<String, Fail
     for arg in sub.get_arguments() {
         let id = arg.get_id().as_str();
         let Some(key) = arg.get_long().filter(|long| !OWN.contains(long)) else { continue };
-        if used.value_source(id) == Some(ValueSource::CommandLine) {
-            table.insert(key.to_owned(), stored(arg, used));
+        if used.value_source(id) != Some(ValueSource::CommandLine) {
+            continue;
+        }
+        match NAMED.iter().chain(&NAMED_OR_ALL).find(|(option, _)| *option == key) {
+            Some((_, own)) => store_layers(own, used.get_raw(id), &mut table),
+            None => drop(table.insert(key.to_owned(), stored(arg, used))),
         }
     }
     toml::to_string(&table).map_err(Failure::failed)
+}
+
+/// Puts what was typed with a layer's name into its table, and the rest beside the other options.
+fn store_layers(key: &str, typed: Option<clap::parser::RawValues>, table: &mut toml::Table) {
+    for text in typed.into_iter().flatten().map(|text| text.to_string_lossy()) {
+        let (layer, value) = parted(&text);
+        let number = value.parse::<i64>().map(toml::Value::from);
+        let value = number.unwrap_or_else(|_| value.into());
+        let Some(layer) = layer else {
+            table.insert(key.to_owned(), value);
+            continue;
+        };
+        let empty = || toml::Value::Table(toml::Table::new());
+        let layers = table.entry(LAYER).or_insert_with(empty).as_table_mut();
+        let own = layers.and_then(|l| l.entry(layer).or_insert_with(empty).as_table_mut());
+        own.map(|own| own.insert(key.to_owned(), value));
+    }
 }
 
 fn stored(arg: &Arg, used: &ArgMatches) -> toml::Value {

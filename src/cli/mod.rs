@@ -9,6 +9,7 @@ mod compare;
 mod files;
 mod help;
 mod job_file;
+mod layers;
 mod meter;
 mod options;
 mod page;

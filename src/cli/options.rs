@@ -8,13 +8,14 @@ use clap::{Args, ValueEnum};
 use crate::drawing::{self, ReadSettings};
 use crate::finding::Finding;
 use crate::geometry::Point;
-use crate::ink::{Covered, Sheets, Trace};
+use crate::ink::{Covered, InkSettings, Sheets, Trace};
 use crate::order::{Effort, Strategy};
 use crate::pipeline::{self, Plan, PlanSettings, Size};
-use crate::place::{Dash, Panels, WeedLines, WeedShape, Weeding};
+use crate::place::{Panels, WeedLines, WeedShape, Weeding};
 use crate::profile::{Handshake, Library, Machine, Material, ProfileError, Tool};
 use crate::units::Length;
 
+use super::layers::LayerOptions;
 use super::{Failure, files};
 
 /// What cuts, and what is cut.
@@ -103,10 +104,10 @@ pub struct DrawingOptions {
     /// With a job for each colour: what another colour covers
     #[arg(long, value_enum, default_value_t = CoveredChoice::Remove, help_heading = "What is cut")]
     covered: CoveredChoice,
-    /// Cut in stretches with bridges between them, for example 3mm,1mm: holds pieces of card in
-    /// their sheet, perforates fold lines
-    #[arg(long, value_name = "CUT,BRIDGE", help_heading = "What is cut")]
-    dash: Option<String>,
+    /// With --covered remove: how far each film reaches under the one that covers it, so that no gap
+    /// shows when they are laid by hand
+    #[arg(long, value_name = "LENGTH", help_heading = "What is cut", allow_hyphen_values = true)]
+    underlap: Option<Length>,
     /// Join ends of lines that are nearer than this (with --trace lines)
     #[arg(long, value_name = "LENGTH", help_heading = "What is cut")]
     join: Option<Length>,
@@ -119,6 +120,9 @@ pub struct DrawingOptions {
     /// Font family that stands in for one that is not installed
     #[arg(long, value_name = "FAMILY", help_heading = "What is cut")]
     font_fallback: Option<String>,
+
+    #[command(flatten)]
+    layers_apart: LayerOptions,
 
     /// So many times as large as drawn
     #[arg(long, value_name = "FACTOR", help_heading = "Size and place", allow_negative_numbers = true,
@@ -279,14 +283,10 @@ impl MachineOptions {
     /// The profiles that are meant.
     pub fn profiles(&self) -> Result<(Machine, Material), Failure> {
         let library = Library::of_user();
-        let wrong = |error: ProfileError| match error {
-            ProfileError::Unreadable { .. } => Failure::failed(error),
-            _ => Failure::usage(error),
-        };
-        let machine = library.machine(&self.machine).map_err(wrong)?;
+        let machine = library.machine(&self.machine).map_err(wrong_profile)?;
         let usual = if machine.tool == Tool::Pen { "pen" } else { "vinyl-calendered" };
         let name = self.material.as_deref().unwrap_or(usual);
-        let material = library.material(name).map_err(wrong)?;
+        let material = library.material(name).map_err(wrong_profile)?;
         for (option, length) in [("--blade-offset", self.blade_offset), ("--overcut", self.overcut)]
         {
             if let Some(length) = length.filter(|l| !(0.0..=50.0).contains(&l.mm())) {
@@ -362,6 +362,7 @@ impl DrawingOptions {
         let mut settings = PlanSettings::new(machine, material);
         self.ink(&mut settings)?;
         self.place(&mut settings)?;
+        self.layers_apart.put(&mut settings)?;
         settings.blade_offset_mm = self.with.blade_offset.map(Length::mm);
         settings.overcut_mm = self.with.overcut.map(Length::mm);
         settings.strategy = self.order.strategy();
@@ -399,6 +400,9 @@ impl DrawingOptions {
             CoveredChoice::Remove => Covered::Remove,
             CoveredChoice::Keep => Covered::Keep,
         };
+        if let Some(length) = self.underlap {
+            ink.underlap_mm = underlap(length, ink)?;
+        }
         ink.layers.clone_from(&self.layers);
         let chosen = self.colours.as_ref().map(|all| all.iter().map(|c| colour(c)).collect());
         ink.colours = chosen.transpose()?;
@@ -431,7 +435,6 @@ impl DrawingOptions {
         placement.copies = self.copies.as_deref().map_or(Ok((1, 1)), copies)?;
         placement.gap_mm = self.gap.mm();
         placement.pack_turns = self.pack.then_some(self.pack_turns);
-        placement.dash = self.dash.as_deref().map(dash).transpose()?;
         placement.marks = self.marks;
         placement.panels = self.panels()?;
         placement.weeding = self.weeding()?;
@@ -471,12 +474,32 @@ impl DrawingOptions {
     }
 }
 
+/// A profile that is wrong is a slip in what was typed; one that cannot be read is not.
+pub fn wrong_profile(error: ProfileError) -> Failure {
+    match error {
+        ProfileError::Unreadable { .. } => Failure::failed(error),
+        _ => Failure::usage(error),
+    }
+}
+
 fn positive(option: &str, length: Length) -> Result<f64, Failure> {
     if length.mm() > 0.0 {
         Ok(length.mm())
     } else {
         Err(Failure::usage(format!("{option} {length}: it must be above 0")))
     }
+}
+
+fn underlap(length: Length, ink: &InkSettings) -> Result<f64, Failure> {
+    if ink.sheets != Sheets::Colour || ink.covered != Covered::Remove {
+        let text = "--underlap works with --sheets colour and --covered remove: otherwise nothing that \
+                    is covered is taken away";
+        return Err(Failure::usage(text));
+    }
+    if !(0.0..=20.0).contains(&length.mm()) {
+        return Err(Failure::usage(format!("--underlap {length}: it must be 0 to 20mm")));
+    }
+    Ok(length.mm())
 }
 
 fn colour(text: &str) -> Result<[u8; 3], Failure> {
@@ -519,22 +542,6 @@ fn weed_lines(text: &str) -> Result<WeedLines, Failure> {
     let bare = width.trim().ends_with(|c: char| c.is_ascii_digit());
     let width = if bare { format!("{width}{unit}") } else { width.to_owned() };
     Ok(WeedLines::Fields { width_mm: length(&width)?, height_mm: length(height)? })
-}
-
-fn dash(text: &str) -> Result<Dash, Failure> {
-    let wrong = || {
-        let text = format!(
-            "--dash {text}: write the length of a cut and of a bridge, 0.1mm or more each, for \
-             example 3mm,1mm"
-        );
-        Failure::usage(text)
-    };
-    let (cut, bridge) = text.split_once(',').ok_or_else(wrong)?;
-    let length = |part: &str| {
-        let parsed = part.parse::<Length>().map(Length::mm).ok();
-        parsed.filter(|mm| *mm >= 0.1).ok_or_else(wrong)
-    };
-    Ok(Dash { cut_mm: length(cut)?, bridge_mm: length(bridge)? })
 }
 
 fn copies(text: &str) -> Result<(u32, u32), Failure> {

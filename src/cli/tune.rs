@@ -11,7 +11,6 @@ use super::{Exit, Failure, Outcome, talk};
 use crate::geometry::Point;
 use crate::hpgl;
 use crate::job::{self, Job, Pace};
-use crate::place::Layout;
 use crate::profile::{Library, Machine, Material};
 use crate::tuning::{self, Estimate, Pattern, Readings, Sheet, SheetSettings, Tuned};
 use crate::units::Length;
@@ -214,13 +213,13 @@ fn row_of(
 
 fn job_of(sheet: &Sheet, machine: &Machine, material: &Material) -> Result<Job, Failure> {
     let pace = Pace {
+        tool: 1,
         velocity_cm_s: material.velocity_cm_s.filter(|_| machine.language.velocity),
         force: material.machine_force.filter(|_| machine.language.force),
         swing_velocity_cm_s: None,
         swing_force: None,
     };
-    let mut job =
-        job::build(&sheet.axis, &Layout::default(), machine, &pace).map_err(Failure::failed)?;
+    let mut job = job::build(&sheet.axis, machine, |_| pace).map_err(Failure::failed)?;
     for (path, test) in job.paths.iter_mut().zip(&sheet.test_of) {
         let value = test.and_then(|number| sheet.value(number));
         match sheet.pattern {

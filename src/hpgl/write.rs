@@ -109,6 +109,10 @@ impl Writer<'_> {
 
     fn tool(&mut self, tool: u32) {
         if self.tool != Some(tool) {
+            if self.tool.is_some() {
+                // Not every machine lifts by itself before it changes the tool.
+                self.instruction("PU");
+            }
             let number = self.language.first_tool + tool.saturating_sub(1);
             self.instruction(&format!("SP{number}"));
             self.tool = Some(tool);

@@ -1,30 +1,35 @@
 //! Coats → films: one for all, or one for each layer or colour, each merged for itself.
 
-use crate::drawing::Drawing;
-use crate::geometry::{Bounds, Region};
+use std::collections::BTreeMap;
+
+use kurbo::BezPath;
+
+use crate::drawing::{Cap, Drawing, Join, Paint, Stroke};
+use crate::geometry::{Bounds, Point, Region};
 use crate::merge::{self, Area, Merged};
+use crate::outline;
 use crate::parallel;
 
-use super::paint::{self, Coat};
+use super::paint::Coat;
 use super::{Covered, Film, FilmRegion, InkSettings, Sheets};
 
 /// The films of `coats` (bottom first).
 pub(super) fn films(drawing: &Drawing, coats: Vec<Coat>, settings: &InkSettings) -> Vec<Film> {
     match settings.sheets {
-        Sheets::One => vec![film(String::new(), None, coats, settings)],
+        Sheets::One => vec![film((String::new(), None), drawing, coats, settings)],
         Sheets::Layer => (0..drawing.layers.len())
             .filter_map(|layer| {
                 let own: Vec<Coat> =
                     coats.iter().filter(|coat| coat.layer == layer).cloned().collect();
                 let name = drawing.layers[layer].name.clone();
-                (!own.is_empty()).then(|| film(name, None, own, settings))
+                (!own.is_empty()).then(|| film((name, None), drawing, own, settings))
             })
             .collect(),
-        Sheets::Colour => by_colour(coats, settings),
+        Sheets::Colour => by_colour(drawing, coats, settings),
     }
 }
 
-fn by_colour(coats: Vec<Coat>, settings: &InkSettings) -> Vec<Film> {
+fn by_colour(drawing: &Drawing, coats: Vec<Coat>, settings: &InkSettings) -> Vec<Film> {
     let mut colours: Vec<[u8; 3]> = Vec::new();
     for coat in &coats {
         if !colours.contains(&coat.paint.rgb) {
@@ -38,32 +43,86 @@ fn by_colour(coats: Vec<Coat>, settings: &InkSettings) -> Vec<Film> {
     let films = colours.into_iter().map(|rgb| {
         let own = coats.iter().filter(|coat| coat.paint.rgb == rgb).cloned().collect();
         let [r, g, b] = rgb;
-        film(format!("#{r:02x}{g:02x}{b:02x}"), Some(rgb), own, settings)
+        film((format!("#{r:02x}{g:02x}{b:02x}"), Some(rgb)), drawing, own, settings)
     });
     films.filter(|film| !film.regions.is_empty()).collect()
 }
 
-/// Each coat without what later opaque coats of another colour cover.
+/// Each coat without what later opaque coats of another colour cover; what is left reaches under
+/// them by the underlap.
 fn without_covered(coats: Vec<Coat>, settings: &InkSettings) -> Vec<Coat> {
     let bounds: Vec<Bounds> = coats.iter().map(|coat| coat.area.bounds()).collect();
     let areas = parallel::map(coats.len(), settings.threads, |i| {
+        let reach = bounds[i].grown(settings.underlap_mm.max(0.0));
         let covers = (i + 1..coats.len())
             .filter(|&j| coats[j].paint.rgb != coats[i].paint.rgb && coats[j].paint.alpha >= 1.0)
-            .map(|j| (&coats[j].area, bounds[j]));
-        paint::uncovered(&coats[i].area, covers)
+            .filter(|&j| bounds[j].touches(reach));
+        let cover = covers.fold(Area::default(), |all, j| all.plus(coats[j].area.clone()));
+        if cover.is_empty() {
+            return coats[i].area.clone();
+        }
+        underlapped(coats[i].area.minus(&cover), &cover, settings)
     });
     let kept = coats.into_iter().zip(areas).map(|(coat, area)| Coat { area, ..coat });
     kept.filter(|coat| !coat.area.is_empty()).collect()
 }
 
-fn film(name: String, rgb: Option<[u8; 3]>, coats: Vec<Coat>, settings: &InkSettings) -> Film {
-    let (areas, layers): (Vec<Area>, Vec<usize>) =
-        coats.into_iter().map(|coat| (coat.area, coat.layer)).unzip();
-    let merged = merge::merge(&areas, settings.threads);
-    let regions = parallel::map(merged.len(), settings.threads, |i| {
-        let Merged { region, first } = &merged[i];
-        FilmRegion { region: simplified(region, settings.decimate_mm), layer: layers[*first] }
-    });
+/// How far the edge of an underlap may deviate, as a share of it: nobody sees it.
+const UNDERLAP_TOLERANCE: f64 = 0.02;
+
+/// `seen` and what of `cover` lies within the underlap of it: the sum with a disc (Minkowski), as
+/// the area itself and the outline of a line of twice the width along its edge.
+fn underlapped(seen: Area, cover: &Area, settings: &InkSettings) -> Area {
+    if settings.underlap_mm <= 0.0 || seen.is_empty() {
+        return seen;
+    }
+    let mut edge = BezPath::new();
+    for contour in seen.contours() {
+        for (i, p) in contour.points.iter().enumerate() {
+            if i == 0 { edge.move_to((p.x, p.y)) } else { edge.line_to((p.x, p.y)) }
+        }
+        edge.close_path();
+    }
+    let tolerance = settings.underlap_mm * UNDERLAP_TOLERANCE;
+    let band = outline::outline(&edge, &round_line(2.0 * settings.underlap_mm), tolerance);
+    let Ok(band) = Area::swept(&band.contours) else { return seen };
+    let both = [seen, band.within(cover)];
+    // What does not hang on the area itself, beyond a gap, would be a sliver under the other film.
+    let whole = merge::merge(&both, 1).into_iter().filter(|merged| merged.first == 0);
+    let contours: Vec<Vec<Point>> = whole
+        .flat_map(|m| m.region.contours().map(|c| c.points.clone()).collect::<Vec<_>>())
+        .collect();
+    let [seen, _] = both;
+    Area::swept(&contours).unwrap_or(seen)
+}
+
+fn round_line(width: f64) -> Stroke {
+    let paint = Paint { rgb: [0; 3], alpha: 1.0, solid: true };
+    let (cap, join) = (Cap::Round, Join::Round);
+    Stroke { width, cap, join, miter_limit: 1.0, dashes: Vec::new(), dash_offset: 0.0, paint }
+}
+
+/// The film of `coats`; those of layers that are cut in different ways are merged apart.
+fn film(
+    (name, rgb): (String, Option<[u8; 3]>),
+    drawing: &Drawing,
+    coats: Vec<Coat>,
+    settings: &InkSettings,
+) -> Film {
+    let mut groups: BTreeMap<u32, (Vec<Area>, Vec<usize>)> = BTreeMap::new();
+    for coat in coats {
+        let (areas, layers) = groups.entry(settings.group(drawing, coat.layer)).or_default();
+        areas.push(coat.area);
+        layers.push(coat.layer);
+    }
+    let mut regions = Vec::new();
+    for (areas, layers) in groups.into_values() {
+        let merged = merge::merge(&areas, settings.threads);
+        regions.extend(parallel::map(merged.len(), settings.threads, |i| {
+            let Merged { region, first } = &merged[i];
+            FilmRegion { region: simplified(region, settings.decimate_mm), layer: layers[*first] }
+        }));
+    }
     Film { name, rgb, regions, lines: Vec::new() }
 }
 

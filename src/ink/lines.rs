@@ -3,6 +3,8 @@
 //! Open paths stay open. What is drawn twice is followed once (`doubled.rs`). Ends that nearly meet
 //! are joined when asked for. Strokes' widths and clips do not matter here.
 
+use std::collections::BTreeMap;
+
 use kurbo::{BezPath, PathEl};
 
 use crate::drawing::{Drawing, Shape};
@@ -12,7 +14,7 @@ use crate::geometry::{Bounds, Contour, Point};
 use crate::merge;
 
 use super::doubled::{Doubled, cut_once};
-use super::{Film, InkError, InkSettings, Sheets, paint};
+use super::{Film, FilmLine, InkError, InkSettings, Sheets, Treatment, paint};
 
 /// The films of the lines of `shapes`, and what runs past the page.
 pub(super) fn films(
@@ -21,6 +23,8 @@ pub(super) fn films(
     settings: &InkSettings,
 ) -> Result<(Vec<Film>, Vec<Finding>), InkError> {
     let mut films: Vec<Film> = Vec::new();
+    // The lines of a film that are treated alike, with their layers.
+    let mut groups: BTreeMap<(usize, Treatment), Vec<(Contour, usize)>> = BTreeMap::new();
     let mut drawn = Vec::new();
     let mut dots = Vec::new();
     for shape in shapes {
@@ -35,18 +39,21 @@ pub(super) fn films(
         };
         let (lines, without_length) = lines(shape, settings);
         dots.extend(std::iter::repeat_n(shape.place, without_length));
+        let group = groups.entry((slot, settings.treatment(drawing, shape.layer))).or_default();
         for line in lines {
             drawn.push((line.bounds(), *shape));
-            films[slot].lines.push((line, shape.layer));
+            group.push((line, shape.layer));
         }
     }
     let mut findings: Vec<Finding> =
         paint::past_page(drawing, drawn.into_iter(), false).into_iter().collect();
     findings.extend(no_length(&dots));
-    for film in &mut films {
+    for ((slot, treatment), mut lines) in groups {
         let reach = 2.0 * settings.tolerance_mm.max(settings.decimate_mm) + HAIR_MM;
-        findings.extend(twice(cut_once(&mut film.lines, reach)));
-        findings.extend(joined(join_ends(&mut film.lines, settings.join_mm), settings.join_mm));
+        findings.extend(twice(cut_once(&mut lines, reach)));
+        findings.extend(joined(join_ends(&mut lines, settings.join_mm), settings.join_mm));
+        let line = |(contour, layer)| FilmLine { contour, layer, treatment };
+        films[slot].lines.extend(lines.into_iter().map(line));
     }
     Ok((films, findings))
 }

@@ -3,7 +3,9 @@
 //! Every shape becomes the area that it really paints: its fill under its own rule, its stroke
 //! outlined before any transform, both inside all of its clips. Opaque shapes in the colour of the
 //! paper erase what lies under them, in painting order. What is left is merged, for one film, or
-//! for a film per layer or colour.
+//! for a film per layer or colour. Layers that are drawn or scored are no areas: their lines are
+//! followed as they are drawn, and they neither cover nor erase anything. Layers that are cut in
+//! different ways (depth, tool, material) are merged each for itself.
 //!
 //! In and out: millimetres on the page, y down. Regions come in the order of their first shape,
 //! whatever the number of threads.
@@ -39,6 +41,8 @@ pub struct InkSettings {
     pub covered: Covered,
     /// With a film per colour: how far a film reaches under the one that covers it, mm.
     pub underlap_mm: f64,
+    /// What is done with layers, by name; those not named are cut.
+    pub treatments: Vec<LayerTreatment>,
     /// Only these layers, by name.
     pub layers: Option<Vec<String>>,
     /// Only these colours.
@@ -60,11 +64,53 @@ impl Default for InkSettings {
             sheets: Sheets::One,
             covered: Covered::Remove,
             underlap_mm: 0.0,
+            treatments: Vec::new(),
             layers: None,
             colours: None,
             join_mm: 0.0,
             threads: parallel::cores(),
         }
+    }
+}
+
+/// What is done with the shapes of a layer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, PartialOrd, Ord, Hash)]
+pub enum Treatment {
+    /// Their lines are drawn with a pen.
+    Draw,
+    /// Their lines are scored, so that the sheet folds there.
+    Score,
+    /// They are cut out.
+    #[default]
+    Cut,
+    /// They are left out.
+    Skip,
+}
+
+/// What is done with one layer.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LayerTreatment {
+    /// The layer's name.
+    pub layer: String,
+    /// What is done.
+    pub treatment: Treatment,
+    /// Cut layers with the same number are merged; those that are not named have 0.
+    pub group: u32,
+}
+
+impl InkSettings {
+    fn of_layer(&self, drawing: &Drawing, layer: usize) -> Option<&LayerTreatment> {
+        let name = &drawing.layers.get(layer)?.name;
+        self.treatments.iter().find(|t| t.layer == *name)
+    }
+
+    /// What is done with the shapes of `layer` of `drawing`.
+    pub(crate) fn treatment(&self, drawing: &Drawing, layer: usize) -> Treatment {
+        self.of_layer(drawing, layer).map_or(Treatment::Cut, |t| t.treatment)
+    }
+
+    fn group(&self, drawing: &Drawing, layer: usize) -> u32 {
+        self.of_layer(drawing, layer).map_or(0, |t| t.group)
     }
 }
 
@@ -116,8 +162,19 @@ pub struct Film {
     pub rgb: Option<[u8; 3]>,
     /// Merged regions.
     pub regions: Vec<FilmRegion>,
-    /// Lines to be followed as they are, with their layer.
-    pub lines: Vec<(Contour, usize)>,
+    /// Lines to be followed as they are.
+    pub lines: Vec<FilmLine>,
+}
+
+/// A line to be followed and where it comes from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FilmLine {
+    /// The line.
+    pub contour: Contour,
+    /// Index of its layer.
+    pub layer: usize,
+    /// What is done with it.
+    pub treatment: Treatment,
 }
 
 /// A merged region and where it comes from.
@@ -161,7 +218,7 @@ impl Ink {
     pub fn bounds(&self) -> Bounds {
         self.films.iter().fold(Bounds::EMPTY, |all, film| {
             let regions = film.regions.iter().map(|r| r.region.outer.bounds());
-            let lines = film.lines.iter().map(|(line, _)| line.bounds());
+            let lines = film.lines.iter().map(|line| line.contour.bounds());
             regions.chain(lines).fold(all, Bounds::union)
         })
     }
@@ -174,16 +231,59 @@ impl Ink {
 /// reach of any machine.
 pub fn visible(drawing: &Drawing, settings: &InkSettings) -> Result<(Ink, Vec<Finding>), InkError> {
     let shapes = chosen(drawing, settings)?;
-    let (films, findings) = match settings.trace {
-        Trace::CentreLines => lines::films(drawing, &shapes, settings)?,
-        Trace::Outlines => {
-            let clips = clip::areas(drawing, settings.tolerance_mm)?;
-            let (coats, findings) = paint::coats(drawing, &shapes, &clips, settings)?;
-            (film::films(drawing, coats, settings), findings)
-        }
-    };
-    let ink = Ink { films };
+    let mut findings: Vec<Finding> = skipped(drawing, &shapes, settings).into_iter().collect();
+    let (cut, followed): (Vec<&Shape>, Vec<&Shape>) = shapes
+        .into_iter()
+        .filter(|shape| settings.treatment(drawing, shape.layer) != Treatment::Skip)
+        .partition(|shape| is_area(drawing, shape, settings));
+    let clips =
+        if cut.is_empty() { Vec::new() } else { clip::areas(drawing, settings.tolerance_mm)? };
+    let (coats, told) = paint::coats(drawing, &cut, &clips, settings)?;
+    findings.extend(told);
+    let films = if cut.is_empty() { Vec::new() } else { film::films(drawing, coats, settings) };
+    let (lines, told) = lines::films(drawing, &followed, settings)?;
+    findings.extend(told);
+    let ink = Ink { films: together(drawing, films, lines, settings.sheets) };
     if ink.bounds().is_empty() { Err(InkError::Nothing) } else { Ok((ink, findings)) }
+}
+
+/// Whether a shape is cut out, and not followed along its lines.
+fn is_area(drawing: &Drawing, shape: &Shape, settings: &InkSettings) -> bool {
+    settings.trace == Trace::Outlines && settings.treatment(drawing, shape.layer) == Treatment::Cut
+}
+
+/// The films with those of the lines: under the same name one film.
+fn together(
+    drawing: &Drawing,
+    mut films: Vec<Film>,
+    lines: Vec<Film>,
+    sheets: Sheets,
+) -> Vec<Film> {
+    for film in lines {
+        match films.iter_mut().find(|other| other.name == film.name) {
+            Some(other) => other.lines.extend(film.lines),
+            None => films.push(film),
+        }
+    }
+    if sheets == Sheets::Layer {
+        films.sort_by_key(|film| drawing.layers.iter().position(|l| l.name == film.name));
+    }
+    films
+}
+
+/// Names the layers that are left out as asked.
+fn skipped(drawing: &Drawing, shapes: &[&Shape], settings: &InkSettings) -> Option<Finding> {
+    let mut names: Vec<&str> = Vec::new();
+    let skip = |shape: &&&Shape| settings.treatment(drawing, shape.layer) == Treatment::Skip;
+    for shape in shapes.iter().filter(skip) {
+        let name = drawing.layers.get(shape.layer).map_or("", |l| l.name.as_str());
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    let first = drawing.layers.iter().find(|l| names.contains(&l.name.as_str()))?;
+    let text = format!("Left out as asked: {}.", names.join(", "));
+    Some(Finding::note("layer-skipped", text).at(first.place))
 }
 
 /// The shapes of the chosen layers and colours, in painting order.

@@ -130,6 +130,11 @@ impl Area {
         }
     }
 
+    /// The contours that bound the area, mm.
+    pub fn contours(&self) -> impl Iterator<Item = Contour> + '_ {
+        self.rings.iter().map(|ring| contour(ring))
+    }
+
     /// The box around the area, mm.
     pub fn bounds(&self) -> Bounds {
         self.frame().map_or(Bounds::EMPTY, |f| Bounds {

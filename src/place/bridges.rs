@@ -5,7 +5,7 @@
 //! part between two corners that is too short for a bridge is cut whole. Bridges stand evenly along
 //! each part, so both ends of a part are cuts of the same length. Own method.
 
-use super::{CutLine, Layout, Role};
+use super::{CutLine, Layout};
 use crate::geometry::{Contour, Point, stretch, wrap_angle};
 
 /// How a line is cut in stretches.
@@ -22,11 +22,11 @@ const CORNER: f64 = std::f64::consts::PI / 9.0;
 /// The least cut that a part keeps on either side of a bridge, as a share of a usual cut.
 const LEAST_END: f64 = 0.25;
 
-/// Cuts the lines of the design in stretches.
-pub fn bridge(layout: Layout, dash: &Dash) -> Layout {
-    let lines = layout.lines.into_iter().flat_map(|line| match line.role {
-        Role::Design => bridged(&line, dash),
-        Role::Mark | Role::Weed => vec![line],
+/// Cuts the lines of the design in the stretches that `dash_of` tells.
+pub fn bridge(layout: Layout, dash_of: impl Fn(&CutLine) -> Option<Dash>) -> Layout {
+    let lines = layout.lines.into_iter().flat_map(|line| match dash_of(&line) {
+        Some(dash) if line.role.is_design() => bridged(&line, &dash),
+        _ => vec![line],
     });
     Layout { lines: lines.collect() }
 }
@@ -99,12 +99,17 @@ fn gaps_of(from: f64, to: f64, dash: &Dash) -> Vec<[f64; 2]> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::place::Role;
 
     const DASH: Dash = Dash { cut_mm: 3.0, bridge_mm: 1.0 };
 
     fn cut(contour: Contour) -> Vec<Contour> {
         let line = CutLine { contour, role: Role::Design, layer: 0, tool: 1 };
-        bridge(Layout { lines: vec![line] }, &DASH).lines.into_iter().map(|l| l.contour).collect()
+        bridge(Layout { lines: vec![line] }, |_| Some(DASH))
+            .lines
+            .into_iter()
+            .map(|l| l.contour)
+            .collect()
     }
 
     /// A square of 20 mm: five bridges of 1 mm a side, so 60 mm are cut; each corner lies 1.5 mm

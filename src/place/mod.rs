@@ -20,7 +20,7 @@ use kurbo::Affine;
 
 use crate::finding::Finding;
 use crate::geometry::{Bounds, Contour, Point, Region};
-use crate::ink::Film;
+use crate::ink::{Film, Treatment};
 use crate::profile::Machine;
 
 pub use bridges::{Dash, bridge};
@@ -53,13 +53,33 @@ pub struct CutLine {
 /// Why a line is there.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, PartialOrd, Ord, Hash)]
 pub enum Role {
-    /// Part of the design.
+    /// Part of the design, cut.
     #[default]
     Design,
+    /// Part of the design, drawn.
+    Draw,
+    /// Part of the design, scored.
+    Score,
     /// Marks by which films are laid on one another.
     Mark,
     /// Lines that make weeding easier; cut last.
     Weed,
+}
+
+impl Role {
+    /// The role of the lines of a layer that is treated so.
+    fn of(treatment: Treatment) -> Self {
+        match treatment {
+            Treatment::Draw => Self::Draw,
+            Treatment::Score => Self::Score,
+            Treatment::Cut | Treatment::Skip => Self::Design,
+        }
+    }
+
+    /// Whether the line was drawn by the author, and not added around the work.
+    pub fn is_design(self) -> bool {
+        matches!(self, Self::Design | Self::Draw | Self::Score)
+    }
 }
 
 /// Where and how the work lies on the sheet.
@@ -209,17 +229,17 @@ fn turn(film: &Film, page_mm: (f64, f64), placement: &Placement) -> Turned {
     for (x, y) in [(0.0, 0.0), (width, 0.0), (0.0, height), (width, height)] {
         page.add(apply(map, Point::new(x, y)));
     }
-    let line = |contour: &Contour, layer: usize| CutLine {
+    let line = |contour: &Contour, layer: usize, role: Role| CutLine {
         contour: mapped(contour, map),
-        role: Role::Design,
+        role,
         layer,
         tool: 1,
     };
     let regions = film.regions.iter().flat_map(|piece| {
         let contours: Vec<&Contour> = Region::contours(&piece.region).collect();
-        contours.into_iter().map(|contour| line(contour, piece.layer))
+        contours.into_iter().map(|contour| line(contour, piece.layer, Role::Design))
     });
-    let drawn = film.lines.iter().map(|(contour, layer)| line(contour, *layer));
+    let drawn = film.lines.iter().map(|l| line(&l.contour, l.layer, Role::of(l.treatment)));
     Turned { lines: regions.chain(drawn).collect(), page }
 }
 

@@ -44,7 +44,7 @@ impl<'a> View<'a> {
     /// A plan: the simulation of its bytes, named by its job and layout.
     pub fn of_plan(simulation: &'a Simulation, job: &'a Job, layout: &Layout) -> Self {
         let line = |path: &JobPath| path.line.and_then(|i| layout.lines.get(i));
-        let layer = |line: &CutLine| (line.role == Role::Design).then_some(line.layer);
+        let layer = |line: &CutLine| line.role.is_design().then_some(line.layer);
         Self {
             simulation,
             parts: job.paths.iter().map(|path| path.parts.as_slice()).collect(),

@@ -102,6 +102,8 @@ fn role_code(role: Role) -> u64 {
         Role::Design => 0,
         Role::Mark => 1,
         Role::Weed => 2,
+        Role::Draw => 3,
+        Role::Score => 4,
     }
 }
 

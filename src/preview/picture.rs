@@ -33,6 +33,7 @@ const BLUE: &str = "#0072B2";
 const VERMILLION: &str = "#D55E00";
 const PURPLE: &str = "#CC79A7";
 const GREEN: &str = "#009E73";
+const ORANGE: &str = "#E69F00";
 const BLACK: &str = "#000000";
 const GREY: &str = "#565d66";
 
@@ -63,6 +64,8 @@ const TRAVEL: Pen = Pen { colour: VERMILLION, width: 0.7, dashes: "5 3" };
 const TIP: Pen = Pen { colour: BLACK, width: 0.4, dashes: "" };
 const WEED: Pen = Pen { colour: GREEN, width: 1.2, dashes: "8 3 2 3" };
 const CARE: Pen = Pen { colour: BLACK, width: 1.6, dashes: "1.2 1.6" };
+const SCORE: Pen = Pen { colour: BLUE, width: 1.2, dashes: "6 2.5" };
+const DRAW: Pen = Pen { colour: ORANGE, width: 1.6, dashes: "" };
 const RULER: Pen = Pen { colour: GREY, width: 0.8, dashes: "" };
 
 impl Frame {
@@ -163,12 +166,14 @@ impl Frame {
         ];
         for (pen, part) in looks {
             let runs = runs(view, part);
-            let of_role = |weed: bool| {
-                let runs = runs.iter().filter(move |(role, _)| (*role == Role::Weed) == weed);
+            let of_role = |wanted: &'static [Role]| {
+                let runs = runs.iter().filter(move |(role, _)| wanted.contains(role));
                 runs.map(|(_, line)| *line)
             };
-            self.draw(of_role(false), pen, svg);
-            self.draw(of_role(true), &WEED, svg);
+            self.draw(of_role(&[Role::Draw]), &DRAW, svg);
+            self.draw(of_role(&[Role::Score]), if part == Part::Cut { &SCORE } else { pen }, svg);
+            self.draw(of_role(&[Role::Design, Role::Mark]), pen, svg);
+            self.draw(of_role(&[Role::Weed]), &WEED, svg);
         }
     }
 
@@ -255,6 +260,8 @@ impl Frame {
             (&TRAVEL, "TRAVEL", totals.travel_mm > 0.0),
             (&TIP, "TIP", view.simulation.cuts.iter().any(|cut| cut.tip != cut.axis)),
             (&OVERCUT, "OVERCUT", !runs(view, Part::Overcut).is_empty()),
+            (&SCORE, "SCORED", view.roles.contains(&Some(Role::Score))),
+            (&DRAW, "DRAWN", view.roles.contains(&Some(Role::Draw))),
             (&WEED, "WEED BORDER", view.roles.contains(&Some(Role::Weed))),
             (&CARE, "WEED WITH CARE", !view.care.is_empty()),
         ];

@@ -9,6 +9,7 @@ use super::{Machine, Material};
 const MACHINES: &[(&str, &str)] = &[
     ("roll-24", include_str!("../../machine-profiles/machines/roll-24.toml")),
     ("roll-15", include_str!("../../machine-profiles/machines/roll-15.toml")),
+    ("flatbed-cutter", include_str!("../../machine-profiles/machines/flatbed-cutter.toml")),
     ("flatbed-a3", include_str!("../../machine-profiles/machines/flatbed-a3.toml")),
     ("flatbed-a4", include_str!("../../machine-profiles/machines/flatbed-a4.toml")),
     ("plain-hpgl", include_str!("../../machine-profiles/machines/plain-hpgl.toml")),

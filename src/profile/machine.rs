@@ -9,6 +9,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::geometry::{Bounds, Point};
 
+/// The most tools that a machine selects: above any carousel, and few enough to keep a table of.
+pub const MOST_TOOLS: u32 = 16;
+
 /// A machine profile.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -36,6 +39,9 @@ pub struct Machine {
     /// What holds the knife or pen.
     #[serde(default)]
     pub tool: Tool,
+    /// What stands in the further holders, from tool 2 on; those not named hold what `tool` says.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub further_tools: Vec<Tool>,
     /// The machine compensates the trailing blade by itself.
     #[serde(default)]
     pub compensates: bool,
@@ -117,6 +123,15 @@ pub enum Tool {
     TangentialBlade,
     /// A pen or a pouncing tool.
     Pen,
+    /// A blunt tool that presses a fold line into card.
+    CreasingTool,
+}
+
+impl Tool {
+    /// Whether it parts the material.
+    pub fn cuts(self) -> bool {
+        matches!(self, Self::TrailingBlade | Self::TangentialBlade)
+    }
 }
 
 /// Where the tool goes when the work is done.
@@ -304,5 +319,21 @@ impl Machine {
     /// Whether this program has to compensate a trailing blade for it.
     pub fn needs_compensation(&self) -> bool {
         self.tool == Tool::TrailingBlade && !self.compensates
+    }
+
+    /// What tool `number` (from 1) is.
+    pub fn tool_kind(&self, number: u32) -> Tool {
+        let further = (number as usize).checked_sub(2).and_then(|i| self.further_tools.get(i));
+        further.copied().unwrap_or(self.tool)
+    }
+
+    /// Whether this program has to compensate tool `number` (from 1).
+    pub fn must_compensate(&self, number: u32) -> bool {
+        self.tool_kind(number) == Tool::TrailingBlade && !self.compensates
+    }
+
+    /// The number of a tool, from 1, that `SP` selects; tool 0 puts the tool away.
+    pub fn tool_of_sp(&self, sp: u32) -> u32 {
+        (sp + 1).saturating_sub(self.language.first_tool)
     }
 }

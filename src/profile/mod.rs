@@ -13,9 +13,9 @@ mod values;
 
 pub use library::{FoundIn, Library, Listed};
 pub use machine::{
-    Arcs, EncodedLines, EndAt, FeedAxis, Handshake, HardClip, Kind, Language, Lists, Machine,
-    Motion, Origin, Parity, Serial, Tool,
+    Arcs, EncodedLines, EndAt, FeedAxis, Handshake, HardClip, Kind, Language, Lists, MOST_TOOLS,
+    Machine, Motion, Origin, Parity, Serial, Tool,
 };
-pub use material::Material;
+pub use material::{DepthSettings, Material};
 pub(crate) use parse::closest;
 pub use parse::{ProfileError, machine_from_text, material_from_text};

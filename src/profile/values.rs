@@ -1,6 +1,6 @@
 //! Whether a profile's values make sense together.
 
-use super::{Machine, Material};
+use super::{MOST_TOOLS, Machine, Material};
 
 /// Refuses what no machine can mean.
 pub(super) fn machine(m: &Machine) -> Result<(), String> {
@@ -20,6 +20,15 @@ pub(super) fn machine(m: &Machine) -> Result<(), String> {
         not_below_zero("motion.corner_jump_mm_s", motion.corner_jump_mm_s)?;
         not_below_zero("motion.lift_s", motion.lift_s)?;
         not_below_zero("motion.lower_s", motion.lower_s)?;
+    }
+    if m.language.tools > MOST_TOOLS || m.further_tools.len() as u32 >= m.language.tools.max(1) {
+        let text = format!(
+            "language.tools is {} and further_tools names {}; a machine selects 1 to {MOST_TOOLS} \
+             tools, and all but the first may be named",
+            m.language.tools,
+            m.further_tools.len()
+        );
+        return Err(text);
     }
     range("language.velocity_range_cm_s", m.language.velocity_range_cm_s)?;
     range("language.force_range", m.language.force_range)?;
@@ -78,12 +87,30 @@ pub(super) fn material(m: &Material) -> Result<(), String> {
             return Err(text);
         }
     }
+    for (name, depth) in [("score", &m.score), ("through", &m.through)] {
+        let Some(depth) = depth else { continue };
+        for (key, value) in [
+            ("force_gf", depth.force_gf),
+            ("machine_force", depth.machine_force),
+            ("velocity_cm_s", depth.velocity_cm_s),
+        ] {
+            if let Some(value) = value {
+                above_zero(&format!("{name}.{key}"), value)?;
+            }
+        }
+        passes(&format!("{name}.passes"), depth.passes.unwrap_or(1))?;
+    }
     range("thickness_um", m.thickness_um)?;
     range("force_range_gf", m.force_range_gf)?;
-    if m.passes == 0 || m.passes > 20 {
-        return Err(format!("passes is {}; it must be 1 to 20", m.passes));
+    passes("passes", m.passes)
+}
+
+fn passes(key: &str, count: u32) -> Result<(), String> {
+    if (1..=20).contains(&count) {
+        Ok(())
+    } else {
+        Err(format!("{key} is {count}; it must be 1 to 20"))
     }
-    Ok(())
 }
 
 fn above_zero(key: &str, value: f64) -> Result<(), String> {

@@ -120,7 +120,7 @@ mod tests {
     use super::*;
     use crate::hpgl::{TraceSettings, read, trace};
     use crate::profile::Motion;
-    use crate::simulate::{SimulateSettings, run};
+    use crate::simulate::{SimulateSettings, ToolOffsets, run};
 
     /// Two strokes of 1 m at 100 mm/s, 1 m apart at 500 mm/s: 10 + 2 + 10 s and the way back.
     fn clock(from: u64) -> (Clock, u64) {
@@ -137,6 +137,7 @@ mod tests {
         let settings = SimulateSettings {
             unit_mm: 0.025,
             blade_offset_mm: 0.0,
+            of_tool_mm: ToolOffsets::default(),
             heading: 0.0,
             motion: Some(motion),
             line_bytes_s: None,

@@ -74,6 +74,9 @@ pub fn from_cut(
     let mut blind = false;
     if let Some(last) = number.checked_sub(2).and_then(|i| simulation.cuts.get(i))
         && blade.offset_mm > 0.0
+        // A tool that was fetched for this cut has no heading to take over; a pen never has one.
+        && last.tool == cut.tool
+        && cut.axis.first() != cut.tip.first()
     {
         match turning_cut(&tips(simulation, number), blade, last.heading) {
             Some([a, b]) => {

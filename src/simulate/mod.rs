@@ -7,7 +7,10 @@ mod motion;
 use crate::blade::{SAMPLE_TOLERANCE_MM, TrailingBlade};
 use crate::geometry::{Bounds, Point};
 use crate::hpgl::{StepKind, Trace};
-use crate::profile::{Machine, Motion, Serial};
+use crate::profile::{MOST_TOOLS, Machine, Motion, Serial};
+
+/// Offsets by the number that `SP` selects, mm.
+pub type ToolOffsets = [Option<f64>; MOST_TOOLS as usize + 1];
 
 /// What the bytes do not say about the machine.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -16,6 +19,8 @@ pub struct SimulateSettings {
     pub unit_mm: f64,
     /// Distance of the tip behind its axis, mm; 0 for a pen or a tangential blade.
     pub blade_offset_mm: f64,
+    /// The same for single tools, by the number that `SP` selects; `None` is as the others.
+    pub of_tool_mm: ToolOffsets,
     /// Heading of the blade before the first cut, radians.
     pub heading: f64,
     /// How the machine moves, if known.
@@ -34,10 +39,32 @@ impl SimulateSettings {
         Self {
             unit_mm: machine.unit_mm,
             blade_offset_mm: if machine.needs_compensation() { blade_offset_mm } else { 0.0 },
+            of_tool_mm: tool_offsets(machine, blade_offset_mm),
             heading: 0.0,
             motion: machine.motion,
             line_bytes_s: line,
         }
+    }
+}
+
+/// The offsets of the further tools that `machine` names.
+fn tool_offsets(machine: &Machine, blade_offset_mm: f64) -> ToolOffsets {
+    let mut offsets = ToolOffsets::default();
+    for (sp, offset) in offsets.iter_mut().enumerate() {
+        let tool = machine.tool_of_sp(sp as u32);
+        if machine.tool_kind(tool) != machine.tool {
+            let trails = machine.must_compensate(tool);
+            *offset = Some(if trails { blade_offset_mm } else { 0.0 });
+        }
+    }
+    offsets
+}
+
+impl SimulateSettings {
+    /// The offset of the tool that `SP` selects by `number`, mm.
+    fn offset_mm(&self, number: u32) -> f64 {
+        let own = self.of_tool_mm.get(number as usize).copied().flatten();
+        own.unwrap_or(self.blade_offset_mm)
     }
 }
 
@@ -65,8 +92,10 @@ pub struct SimulatedCut {
     pub tip: Vec<Point>,
     /// Heading of the blade (direction tip to axis) after the cut, radians.
     pub heading: f64,
-    /// Tool number.
+    /// The number by which `SP` selected the tool; 0 before any.
     pub tool: u32,
+    /// Force that was set, in the machine's own numbers.
+    pub force: Option<f64>,
     /// Offset of the instruction that lowered the tool.
     pub byte: u64,
     /// Offset of the instruction of its last move.
@@ -113,9 +142,9 @@ pub fn run(trace: &Trace, bytes: u64, settings: &SimulateSettings) -> Simulation
             StepKind::Move(units) => run.go(units * settings.unit_mm, step.byte),
             StepKind::Lower => run.lower(step.byte),
             StepKind::Raise => run.raise(step.byte),
-            StepKind::Tool(tool) => run.tool = tool,
+            StepKind::Tool(tool) => run.select(tool, step.byte),
             StepKind::Velocity(cm_s) => run.velocity_mm_s = cm_s.map(|v| v * 10.0),
-            StepKind::Force(_) => {}
+            StepKind::Force(force) => run.force = force,
         }
     }
     run.finish(bytes)
@@ -134,6 +163,7 @@ struct Run<'a> {
     lifted_by: Option<u64>,
     tool: u32,
     velocity_mm_s: Option<f64>,
+    force: Option<f64>,
     /// Top speed of each move of the present cut, mm/s.
     tops: Vec<f64>,
     clock_s: f64,
@@ -145,13 +175,14 @@ impl<'a> Run<'a> {
         Self {
             settings,
             simulation: Simulation::default(),
-            blade: TrailingBlade::new(settings.blade_offset_mm, Point::ORIGIN, settings.heading),
+            blade: TrailingBlade::new(settings.offset_mm(0), Point::ORIGIN, settings.heading),
             at: Point::ORIGIN,
             cut: None,
             travel: vec![Point::ORIGIN],
             lifted_by: None,
             tool: 0,
             velocity_mm_s: None,
+            force: None,
             tops: Vec::new(),
             clock_s: 0.0,
             motion_s: 0.0,
@@ -180,6 +211,21 @@ impl<'a> Run<'a> {
         self.at = to;
     }
 
+    /// Changes the tool; a machine lifts the one that it puts away. Nobody knows where a blade that is
+    /// fetched points.
+    fn select(&mut self, tool: u32, byte: u64) {
+        if tool != self.tool && self.settings.offset_mm(tool) != self.blade.offset_mm() {
+            self.raise(byte);
+        }
+        if tool != self.tool && tool != 0 {
+            let offset = self.settings.offset_mm(tool);
+            if self.tool != 0 || offset != self.blade.offset_mm() {
+                self.blade = TrailingBlade::new(offset, self.at, self.settings.heading);
+            }
+        }
+        self.tool = tool;
+    }
+
     fn lower(&mut self, byte: u64) {
         if self.cut.is_some() {
             return;
@@ -193,6 +239,7 @@ impl<'a> Run<'a> {
             axis: vec![self.at],
             tip: vec![self.blade.tip()],
             tool: self.tool,
+            force: self.force,
             byte,
             end_byte: byte,
             start_s: self.clock_s,
@@ -276,6 +323,7 @@ mod tests {
         SimulateSettings {
             unit_mm: 0.025,
             blade_offset_mm: 0.0,
+            of_tool_mm: ToolOffsets::default(),
             heading: 0.0,
             motion: None,
             line_bytes_s: None,

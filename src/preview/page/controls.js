@@ -44,8 +44,13 @@ function what(cut) {
   if (cut.parts.length && cut.parts.every((kind, i) => i % 2 || kind === ORIENT)) return 'turns the blade in waste';
   if (cut.role === WEED) return 'weed cut';
   if (cut.role === MARK) return 'registration mark';
-  return DATA.layers[cut.layer] ? 'layer “' + DATA.layers[cut.layer] + '”' : 'cut';
+  const done = { [DRAW]: 'drawn', [SCORE]: 'scored' }[cut.role];
+  const layer = DATA.layers[cut.layer] ? 'layer “' + DATA.layers[cut.layer] + '”' : '';
+  const tool = severalTools() ? 'tool ' + cut.tool : '';
+  return [layer, done ?? (layer ? '' : 'cut'), tool].filter(word => word).join(', ');
 }
+
+const severalTools = () => new Set(job.cuts.map(cut => cut.tool)).size > 1;
 
 // Film and order -----------------------------------------------------------------------------
 
@@ -220,6 +225,8 @@ function buildLooks() {
     swing: () => JOBS.some(j => j.cuts.some(cut => hasPart(cut, SWING) || hasPart(cut, ORIENT))),
     care: () => JOBS.some(j => j.care.length),
     weed: () => JOBS.some(j => j.cuts.some(cut => cut.role === WEED)),
+    score: () => JOBS.some(j => j.cuts.some(cut => cut.role === SCORE)),
+    draw: () => JOBS.some(j => j.cuts.some(cut => cut.role === DRAW)),
     tip: () => JOBS.some(j => j.cuts.some(cut => cut.tip)),
   };
   for (const look of LOOKS) {

@@ -11,8 +11,12 @@ const LOOKS = [
   { id: 'tip', name: 'Track of the blade’s tip', colour: '--tip', width: 0.9, dash: [] },
   { id: 'care', name: 'Places to weed with care', colour: '--ink', width: 2, dash: [3, 3] },
   { id: 'number', name: 'Numbers, in the order of cutting', colour: '--tip', width: 0, dash: [] },
+  { id: 'score', name: 'Scored', colour: '--cut', width: 1.7, dash: [6, 2.5] },
+  { id: 'draw', name: 'Drawn', colour: '--draw', width: 2.4, dash: [] },
 ];
-const [DESIGN, MARK, WEED] = [0, 1, 2];
+const [DESIGN, MARK, WEED, DRAW, SCORE] = [0, 1, 2, 3, 4];
+/** The look of what a cut is there for. */
+const lookOf = cut => LOOKS[{ [WEED]: 4, [DRAW]: 8, [SCORE]: 7 }[cut.role] ?? 0];
 const [CUT, SWING, OVERCUT, ORIENT] = [0, 1, 2, 3];
 /** Milliseconds of drawing in one frame. */
 const SLICE = 9;
@@ -36,7 +40,7 @@ class Sheet {
   readColours() {
     const style = getComputedStyle(document.documentElement);
     this.colours = {};
-    for (const name of ['paper', 'ink', 'quiet', 'edge', 'ground', 'cut', 'travel', 'overcut', 'weed', 'tip', 'later', 'focus']) {
+    for (const name of ['paper', 'ink', 'quiet', 'edge', 'ground', 'cut', 'travel', 'overcut', 'weed', 'draw', 'tip', 'later', 'focus']) {
       this.colours['--' + name] = style.getPropertyValue('--' + name).trim();
     }
     this.renew();
@@ -116,7 +120,7 @@ class Sheet {
   }
 
   visible(cut) {
-    return !this.hiddenLayers.has(cut.layer) && (cut.role !== WEED || this.shown.weed);
+    return !this.hiddenLayers.has(cut.layer) && (lookOf(cut) === LOOKS[0] || this.shown[lookOf(cut).id]);
   }
 
   draw() {
@@ -188,12 +192,12 @@ class Sheet {
 
   /** The axis' lines, each stretch in the look of what it is for; `points` of the last cut only. */
   drawParts(c, cuts, points = Infinity) {
-    const stretch = (look, kinds, role) => {
+    const stretch = (look, kinds, own) => {
       if (!this.shown[look.id]) return;
       this.pen(c, look);
       c.beginPath();
       for (const cut of cuts) {
-        if ((cut.role === WEED) !== role) continue;
+        if (own && lookOf(cut) !== own) continue;
         const last = cut === cuts[cuts.length - 1] ? points : Infinity;
         if (!cut.parts.length) { if (kinds.includes(CUT)) this.trace(c, cut.axis, 0, 1); continue; }
         let at = 0;
@@ -205,13 +209,10 @@ class Sheet {
       }
       c.stroke();
     };
-    const [cut, , overcut, swing, weed] = LOOKS;
-    stretch(overcut, [OVERCUT], false);
-    stretch(overcut, [OVERCUT], true);
-    stretch(swing, [SWING, ORIENT], false);
-    stretch(swing, [SWING, ORIENT], true);
-    stretch(cut, [CUT], false);
-    stretch(weed, [CUT], true);
+    const [cut, , overcut, swing, weed, , , score, draw] = LOOKS;
+    stretch(overcut, [OVERCUT]);
+    stretch(swing, [SWING, ORIENT]);
+    for (const look of [draw, score, cut, weed]) stretch(look, [CUT], look);
   }
 
   /** Adds points `from` to `to` of a line to the path, leaving out what the screen cannot show. */
@@ -261,7 +262,7 @@ class Sheet {
     this.drawParts(c, [cut], head.points);
     const end = 2 * Math.min(head.points - 1, cut.axis.length / 2 - 1);
     if (this.shown.cut) {
-      this.pen(c, cut.role === WEED ? LOOKS[4] : LOOKS[0]);
+      this.pen(c, lookOf(cut));
       c.beginPath();
       this.trace(c, new Float64Array([cut.axis[end], cut.axis[end + 1], head.x, head.y]), 0, 2);
       c.stroke();
