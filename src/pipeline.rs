@@ -228,6 +228,8 @@ pub fn floors(plan: &Plan, settings: &PlanSettings) -> Floors {
 struct Sheet {
     film: String,
     layout: Arc<Layout>,
+    /// The same lines before they were cut in stretches: where the pieces are.
+    whole: Layout,
     works: Arc<Works>,
     told: Vec<Finding>,
 }
@@ -260,7 +262,7 @@ fn known(drawing: &Drawing, settings: &PlanSettings) -> Result<(), WorkError> {
     let named = |wish: &Wish| drawing.layers.iter().any(|layer| layer.name == wish.name);
     let mut wishes = settings.wishes.iter();
     let stray =
-        wishes.find(|wish| !named(wish) && !(colour(&wish.name) && wish.treatment.is_none()));
+        wishes.find(|wish| !(named(wish) || colour(&wish.name) && wish.treatment.is_none()));
     let names: Vec<&str> = drawing.layers.iter().map(|layer| layer.name.as_str()).collect();
     stray.map_or(Ok(()), |wish| {
         Err(WorkError::NoSuchLayer { name: wish.name.clone(), present: names.join(", ") })
@@ -278,7 +280,8 @@ fn sheets(ink: Ink, drawing: &Drawing, settings: &PlanSettings) -> Result<Vec<Sh
         let panels = place::panels(&films, page, placement, machine)?;
         let sheet = |p: Panel| {
             let film = &names[p.film];
-            let part = Sheet { film: panel_name(film, p.number), ..sheet(film, p.layout, p.findings)? };
+            let part =
+                Sheet { film: panel_name(film, p.number), ..sheet(film, p.layout, p.findings)? };
             Ok(part)
         };
         return panels.into_iter().map(sheet).collect();
@@ -328,8 +331,9 @@ fn sheet(
     for line in &mut settled {
         line.tool = works.of(line).tool;
     }
-    let layout = place::bridge(Layout { lines: settled }, |line| works.of(line).dash);
-    Ok(Sheet { film: film.to_owned(), layout: Arc::new(layout), works: Arc::new(works), told })
+    let whole = Layout { lines: settled };
+    let layout = Arc::new(place::bridge(&whole, |line| works.of(line).dash));
+    Ok(Sheet { film: film.to_owned(), layout, whole, works: Arc::new(works), told })
 }
 
 /// The lines of each work, in their order.
@@ -383,7 +387,7 @@ fn plan_sheet(
     findings.extend(report.findings);
     let paths = tip_paths(layout, &order);
     findings.extend(offset_not_used(settings));
-    let led = work::lead(&paths, layout, works);
+    let led = work::lead((&paths, &whole_paths(&sheet.whole)), layout, works);
     findings.extend(led.findings);
     let job = job::build(&led.axis, &settings.machine, |path| works.all[led.works[path]].pace)?;
     drop(led.axis);
@@ -398,7 +402,17 @@ fn plan_sheet(
     let crossing =
         settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines.is_some();
     let crossing = crossing || works.mixed();
-    findings.extend(own.into_iter().filter(|f| !crossing || f.code != "cuts-cross"));
+    let in_stretches = |finding: &Finding| {
+        let cut = back.simulation.cuts.iter().position(|cut| Some(cut.byte) == finding.place.byte);
+        let line = cut.and_then(|cut| layout.lines.get(job.paths.get(cut)?.line?));
+        line.is_some_and(|line| works.of(line).dash.is_some())
+    };
+    let meant = |finding: &Finding| match finding.code {
+        "cuts-cross" => crossing,
+        "nearly-closed" => in_stretches(finding),
+        _ => false,
+    };
+    findings.extend(own.into_iter().filter(|finding| !meant(finding)));
     findings.extend(proof::off_line(&proof, &findings));
     let simulation = back.simulation;
     let ordered_mm = report.travel_mm;
@@ -442,6 +456,13 @@ fn tip_paths(layout: &Layout, order: &CutOrder) -> Vec<TipPath> {
         Some(TipPath { line: Some(visit.line), role: line.role, contour })
     });
     paths.collect()
+}
+
+/// The lines as they bound pieces, in any order.
+fn whole_paths(whole: &Layout) -> Vec<TipPath> {
+    let path =
+        |line: &CutLine| TipPath { line: None, role: line.role, contour: line.contour.clone() };
+    whole.lines.iter().map(path).collect()
 }
 
 /// Price of a radian of blade swing between two cuts, mm of travel: enough to make most swings small,

@@ -4,7 +4,7 @@
 use bladewright::drawing::{self, Drawing, ReadSettings};
 use bladewright::finding::{Finding, Severity};
 use bladewright::geometry::Region;
-use bladewright::ink::{Ink, InkSettings, Sheets, visible};
+use bladewright::ink::{Ink, InkSettings, LayerTreatment, Sheets, Treatment, visible};
 
 fn read(name: &str) -> (Drawing, Vec<Finding>) {
     let path = format!("{}/demo/{name}.svg", env!("CARGO_MANIFEST_DIR"));
@@ -48,6 +48,7 @@ fn the_drawings_are_as_large_as_they_say() {
         ("frame-decal", (258.0, 62.0)),
         ("opening-hours", (300.0, 400.0)),
         ("price-tags", (210.0, 210.0)),
+        ("standing-tags", (150.0, 90.0)),
     ] {
         let drawing = read(name).0;
         let (width, height) = drawing.page_mm;
@@ -84,4 +85,27 @@ fn the_decal_comes_off_two_films() {
     assert_eq!(names, ["#e2571e", "#00626e"]);
     // 8 and 15 letters; counters in R, A and in B, R, O, O, P (B has two).
     assert_eq!(counts(&decal, 1), (8 + 15, 2 + 6));
+}
+
+/// Two tents of 60 x 70 mm with rounded corners and a hole each; four folds and 12 labels' lines
+/// (frames and strokes) stay lines.
+#[test]
+fn the_standing_tags_keep_their_layers_apart() {
+    let treat =
+        |layer: &str, treatment| LayerTreatment { layer: layer.into(), treatment, group: 0 };
+    let treatments = vec![treat("Fold", Treatment::Score), treat("Label", Treatment::Draw)];
+    let settings = InkSettings { treatments, ..InkSettings::default() };
+    let (drawing, findings) = read("standing-tags");
+    assert_eq!(findings, []);
+    let ink = visible(&drawing, &settings).unwrap().0;
+    assert_eq!(counts(&ink, 0), (2, 2));
+    let area: f64 = ink.films[0].regions.iter().map(|r| r.region.area()).sum();
+    let pi = std::f64::consts::PI;
+    let tent = 60.0 * 70.0 - 16.0 * (4.0 - pi) - 2.5 * 2.5 * pi;
+    assert!((area - 2.0 * tent).abs() < 1.0, "{area}");
+    let of = |treatment| ink.films[0].lines.iter().filter(move |l| l.treatment == treatment);
+    let folds: Vec<f64> = of(Treatment::Score).map(|l| l.contour.length()).collect();
+    assert_eq!(folds.len(), 4);
+    assert!(folds.iter().all(|length| (length - 60.0).abs() < 1e-3), "{folds:?}");
+    assert!(of(Treatment::Draw).count() >= 12);
 }

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// File in `demo/` and the command that draws it, `--picture` and `-o` left out.
-const PICTURES: [(&str, &[&str]); 5] = [
+const PICTURES: [(&str, &[&str]); 6] = [
     ("wheel-emblem-job.svg", &["write", "demo/wheel-emblem.svg"]),
     ("pictures/price-tags.svg", &["write", "--job", "demo/price-tags.toml"]),
     (
@@ -42,6 +42,7 @@ const PICTURES: [(&str, &[&str]); 5] = [
             "0.05mm",
         ],
     ),
+    ("pictures/standing-tags.svg", &["write", "--job", "demo/standing-tags.toml"]),
 ];
 
 fn root() -> &'static Path {

@@ -4,7 +4,7 @@
 
 use bladewright::finding::Finding;
 use bladewright::geometry::{Bounds, Contour, Point, Region};
-use bladewright::ink::{Film, FilmRegion};
+use bladewright::ink::{Film, FilmLine, FilmRegion, Treatment};
 use bladewright::place::{CutLine, Panel, Panels, Placement, Role, layout, panels};
 use bladewright::profile::{Library, Machine};
 use proptest::prelude::*;
@@ -243,7 +243,8 @@ fn drawn_lines_are_clipped_not_closed() {
     let ring = plates(&[[0.0, 600.0]]).regions[0].region.outer.clone();
     let open = Contour::open(vec![Point::new(10.0, 10.0), Point::new(70.0, 590.0)]);
     let whole = ring.length() + open.length();
-    let film = Film { lines: vec![(ring, 0), (open.clone(), 0)], ..Film::default() };
+    let line = |contour| FilmLine { contour, layer: 0, treatment: Treatment::Cut };
+    let film = Film { lines: vec![line(ring), line(open.clone())], ..Film::default() };
     let (all, _) = seams(&film, (80.0, 600.0));
     assert_eq!(all.len(), 2);
     let lines: Vec<&CutLine> =

@@ -3,7 +3,8 @@
 //!
 //! Invariants: no bridge lies at a corner; the stretches and the bridges together are the line; a
 //! part between two corners that is too short for a bridge is cut whole. Bridges stand evenly along
-//! each part, so both ends of a part are cuts of the same length. Own method.
+//! each part, so both ends of a part are cuts of the same length; a bridge that would lie in a bend as
+//! tight as a rounded corner moves to the nearest place in its stretch that bends less. Own method.
 
 use super::{CutLine, Layout};
 use crate::geometry::{Contour, Point, stretch, wrap_angle};
@@ -21,21 +22,26 @@ pub struct Dash {
 const CORNER: f64 = std::f64::consts::PI / 9.0;
 /// The least cut that a part keeps on either side of a bridge, as a share of a usual cut.
 const LEAST_END: f64 = 0.25;
+/// Places tried to either side of a stretch's middle for a bridge out of a tight bend.
+const STEPS: u32 = 24;
 
 /// Cuts the lines of the design in the stretches that `dash_of` tells.
-pub fn bridge(layout: Layout, dash_of: impl Fn(&CutLine) -> Option<Dash>) -> Layout {
-    let lines = layout.lines.into_iter().flat_map(|line| match dash_of(&line) {
-        Some(dash) if line.role.is_design() => bridged(&line, &dash),
-        _ => vec![line],
+pub fn bridge(layout: &Layout, dash_of: impl Fn(&CutLine) -> Option<Dash>) -> Layout {
+    let lines = layout.lines.iter().flat_map(|line| match dash_of(line) {
+        Some(dash) if line.role.is_design() => bridged(line, &dash),
+        _ => vec![line.clone()],
     });
     Layout { lines: lines.collect() }
 }
 
 fn bridged(line: &CutLine, dash: &Dash) -> Vec<CutLine> {
     let (path, corners) = from_a_corner(&line.contour);
+    let bends = Bends::of(&path);
     let mut gaps = Vec::new();
     for part in corners.windows(2) {
-        gaps.extend(gaps_of(part[0], part[1], dash));
+        gaps.extend(
+            gaps_of(part[0], part[1], dash).into_iter().map(|slot| bends.place(slot, dash)),
+        );
     }
     if gaps.is_empty() {
         return vec![line.clone()];
@@ -83,7 +89,7 @@ fn is_corner(before: Point, at: Point, after: Point) -> bool {
     wrap_angle((after - at).angle() - (at - before).angle()).abs() > CORNER
 }
 
-/// The bridges between two corners, as distances along the path.
+/// The stretches between two corners that get a bridge each, as distances along the path.
 fn gaps_of(from: f64, to: f64, dash: &Dash) -> Vec<[f64; 2]> {
     let length = to - from;
     let period = dash.cut_mm + dash.bridge_mm;
@@ -91,9 +97,60 @@ fn gaps_of(from: f64, to: f64, dash: &Dash) -> Vec<[f64; 2]> {
         return Vec::new();
     }
     let count = (length / period).round().max(1.0);
-    let center = |i: u32| from + length * (f64::from(i) + 0.5) / count;
-    let half = dash.bridge_mm / 2.0;
-    (0..count as u32).map(|i| [center(i) - half, center(i) + half]).collect()
+    let at = |i: u32| from + length * f64::from(i) / count;
+    (0..count as u32).map(|i| [at(i), at(i + 1)]).collect()
+}
+
+/// How far a path has turned, all turns counted as positive, along it.
+struct Bends {
+    /// Distance along the path and the turn up to and with the vertex there, radians.
+    turned: Vec<(f64, f64)>,
+}
+
+impl Bends {
+    fn of(path: &[Point]) -> Self {
+        let (mut along, mut turn) = (0.0, 0.0);
+        let mut turned = Vec::with_capacity(path.len());
+        for w in path.windows(3) {
+            along += w[0].distance(w[1]);
+            turn += wrap_angle((w[2] - w[1]).angle() - (w[1] - w[0]).angle()).abs();
+            turned.push((along, turn));
+        }
+        Self { turned }
+    }
+
+    /// How far the path turns on the way.
+    fn within(&self, [from, to]: [f64; 2]) -> f64 {
+        let up_to = |at: f64| {
+            let before = self.turned.partition_point(|(along, _)| *along < at);
+            before.checked_sub(1).map_or(0.0, |i| self.turned[i].1)
+        };
+        up_to(to) - up_to(from)
+    }
+
+    /// The bridge in a stretch: in its middle, or where the path bends less if it bends as much as a
+    /// corner there.
+    fn place(&self, slot: [f64; 2], dash: &Dash) -> [f64; 2] {
+        let middle = (slot[0] + slot[1]) / 2.0;
+        let half = dash.bridge_mm / 2.0;
+        let room = ((slot[1] - slot[0]) / 2.0 - half - LEAST_END * dash.cut_mm).max(0.0);
+        let shifts = (0..=STEPS).flat_map(|i| {
+            let shift = room * f64::from(i) / f64::from(STEPS);
+            [middle + shift, middle - shift]
+        });
+        let mut best = ([middle - half, middle + half], f64::INFINITY);
+        for center in shifts {
+            let gap = [center - half, center + half];
+            let bend = self.within(gap);
+            if bend < best.1 - 1e-9 {
+                best = (gap, bend);
+            }
+            if best.1 <= CORNER {
+                break;
+            }
+        }
+        best.0
+    }
 }
 
 #[cfg(test)]
@@ -105,7 +162,7 @@ mod tests {
 
     fn cut(contour: Contour) -> Vec<Contour> {
         let line = CutLine { contour, role: Role::Design, layer: 0, tool: 1 };
-        bridge(Layout { lines: vec![line] }, |_| Some(DASH))
+        bridge(&Layout { lines: vec![line] }, |_| Some(DASH))
             .lines
             .into_iter()
             .map(|l| l.contour)
@@ -143,6 +200,35 @@ mod tests {
         assert_eq!(cuts.len(), (whole / 4.0).round() as usize);
         let length: f64 = cuts.iter().map(Contour::length).sum();
         assert!((length - (whole - cuts.len() as f64)).abs() < 1e-9, "{length} {whole}");
+    }
+
+    /// A square of 20 mm with corners rounded to 0.5 mm in steps of 5°: no vertex is a corner, but no
+    /// bridge may lie in the bends, which fill 0.8 mm of the line each.
+    #[test]
+    fn rounded_corners_are_cut_too() {
+        for radius in [0.2, 0.5, 0.8] {
+            let corners =
+                [(1.0, -1.0, -90.0), (1.0, 1.0, 0.0), (-1.0, 1.0, 90.0), (-1.0, -1.0, 180.0)];
+            let arc = |(x, y, from): (f64, f64, f64)| {
+                let center = Point::new(x, y) * (10.0 - radius);
+                (0..=18).map(move |i| {
+                    center + Point::along((from + 5.0 * f64::from(i)).to_radians()) * radius
+                })
+            };
+            let rounded = Contour::closed(corners.into_iter().flat_map(arc).collect());
+            let cuts = cut(rounded);
+            assert!(cuts.len() >= 16, "{}", cuts.len());
+            for (i, cut) in cuts.iter().enumerate() {
+                let (end, next) = (cut.points[cut.points.len() - 1], &cuts[(i + 1) % cuts.len()]);
+                let bridge = next.points[0] - end;
+                let straight = bridge.x.abs() < 1e-6 || bridge.y.abs() < 1e-6;
+                // A bridge may reach into the first steps of a bend: 20° of it at most.
+                let into = radius * CORNER;
+                let aside = bridge.x.abs().min(bridge.y.abs());
+                assert!(straight || aside <= into, "{radius}: {bridge:?}");
+                assert!(bridge.length() < 1.0 + 1e-9);
+            }
+        }
     }
 
     #[test]

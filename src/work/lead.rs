@@ -22,8 +22,9 @@ pub struct Led {
     pub findings: Vec<Finding>,
 }
 
-/// Leads the tools along `paths`, lines of `layout` in the order of cutting.
-pub fn lead(paths: &[TipPath], layout: &Layout, works: &Works) -> Led {
+/// Leads the tools along `paths`, lines of `layout` in the order of cutting; orienting cuts keep out of
+/// the pieces that `whole` bounds (lines that are cut in stretches bound none).
+pub fn lead((paths, whole): (&[TipPath], &[TipPath]), layout: &Layout, works: &Works) -> Led {
     let work_of = |path: &TipPath| {
         let line = path.line.and_then(|line| layout.lines.get(line));
         line.map_or(0, |line| works.index_of(line))
@@ -35,7 +36,7 @@ pub fn lead(paths: &[TipPath], layout: &Layout, works: &Works) -> Led {
         let work = &works.all[index];
         let known = heading.filter(|_| tool == work.tool);
         let settings = work.blade(&works.machine, known);
-        let (axis, told, after) = blade::compensate_among(run, paths, &settings);
+        let (axis, told, after) = blade::compensate_among(run, whole, &settings);
         (tool, heading) = (work.tool, after);
         led.works.extend(std::iter::repeat_n(index, axis.len()));
         led.axis.extend(axis);
