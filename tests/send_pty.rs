@@ -123,6 +123,26 @@ fn an_interrupt_ends_the_instruction_and_lifts() {
     assert!(before.ends_with(b";") && job().starts_with(&before[..before.len() - 1]));
 }
 
+/// Ended by somebody else than the person at the keys: a sentence and exit code of its own.
+#[test]
+fn being_ended_lifts_and_is_told() {
+    use rustix::process::{Pid, Signal, kill_process};
+    for (signal, sentence) in [(Signal::TERM, "(SIGTERM)"), (Signal::HUP, "(SIGHUP)")] {
+        let folder = tempfile::tempdir().unwrap();
+        let (mut machine, port) = line();
+        let child = sender(folder.path(), &port, "9600").spawn().unwrap();
+        let mut got = vec![0; 100];
+        machine.read_exact(&mut got).unwrap();
+        kill_process(Pid::from_raw(child.id() as i32).unwrap(), signal).unwrap();
+        got.extend(read_until(&mut machine, |all| all.ends_with(b";PU;")));
+        let output = child.wait_with_output().unwrap();
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(3), "{said}");
+        assert!(said.contains(sentence), "{said}");
+        assert!(got.ends_with(b"PU;") && got.len() < job().len());
+    }
+}
+
 #[test]
 fn an_unplugged_port_is_told() {
     let folder = tempfile::tempdir().unwrap();

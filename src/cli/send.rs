@@ -8,6 +8,7 @@ mod resume;
 
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::PathBuf;
+use std::sync::atomic::{AtomicI32, Ordering::Relaxed};
 
 use super::options::{DrawingOptions, HandshakeWish};
 use super::{Exit, Failure, Outcome, check, files, preview, rate, talk};
@@ -281,12 +282,52 @@ fn agreed() -> Result<bool, Failure> {
     Ok(matches!(answer.trim().to_ascii_lowercase().as_str(), "y" | "yes"))
 }
 
+/// The signal that asked to stop first; 0 for none, or where signals have no numbers.
+static STOPPED_BY: AtomicI32 = AtomicI32::new(0);
+
 /// The first signal asks to stop, the second leaves at once.
+#[cfg(unix)]
+fn listen_for_signals() -> Result<(), Failure> {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    let signals = signal_hook::iterator::Signals::new([SIGINT, SIGTERM, SIGHUP]);
+    let mut signals = signals.map_err(uncaught)?;
+    // Ends with the program; nothing waits for it.
+    std::thread::spawn(move || {
+        for signal in &mut signals {
+            let first = STOPPED_BY.compare_exchange(0, signal, Relaxed, Relaxed).is_ok();
+            if STOP.raise() > 1 && !first {
+                std::process::exit(130);
+            }
+        }
+    });
+    Ok(())
+}
+
+#[cfg(not(unix))]
 fn listen_for_signals() -> Result<(), Failure> {
     ctrlc::set_handler(|| {
         if STOP.raise() > 1 {
             std::process::exit(130);
         }
     })
-    .map_err(|error| Failure::failed(format!("Ctrl-C cannot be caught: {error}")))
+    .map_err(uncaught)
+}
+
+fn uncaught(error: impl std::fmt::Display) -> Failure {
+    Failure::failed(format!("Ctrl-C cannot be caught: {error}"))
+}
+
+/// How the program ends when it was stopped, and who stopped it.
+fn stopped_by() -> (Exit, &'static str) {
+    #[cfg(unix)]
+    match STOPPED_BY.load(Relaxed) {
+        signal_hook::consts::SIGTERM => {
+            return (Exit::Machine, "another program or the system ended the send (SIGTERM)");
+        }
+        signal_hook::consts::SIGHUP => {
+            return (Exit::Machine, "the terminal of the send was closed (SIGHUP)");
+        }
+        _ => {}
+    }
+    (Exit::Stopped, "stopped")
 }

@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 use std::io::{BufRead, IsTerminal, Write};
 
-use super::{Args, Job, STOP, resume};
+use super::{Args, Job, STOP, resume, stopped_by};
 use crate::cli::meter::{Meter, Shown};
 use crate::cli::{Exit, Failure, Outcome, talk};
 use crate::hpgl;
@@ -36,11 +36,12 @@ impl Sending<'_> {
             }
             let copy = self.copy(number)?;
             if let Ending::Stopped = self.one(&copy, (number, finished), link)? {
-                talk::error(
-                    "stopped; the tool was told to lift. What the machine's buffer holds may still \
-                     be cut: its own stop key is the only sure stop. Go on with --resume",
-                );
-                return Ok(Exit::Stopped);
+                let (exit, why) = stopped_by();
+                talk::error(&format!(
+                    "{why}; the tool was told to lift. What the machine's buffer holds may still be \
+                     cut: its own stop key is the only sure stop. Go on with --resume"
+                ));
+                return Ok(exit);
             }
         }
         Ok(Exit::Done)
