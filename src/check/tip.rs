@@ -47,13 +47,10 @@ const MOST_HALVINGS: u32 = 40;
 pub fn tip_error(tracks: &[&[Point]], wanted: &[&Contour]) -> TipError {
     let rings: Vec<Vec<Point>> = wanted.iter().map(|line| line.track()).collect();
     let cell = cell_mm(&rings);
-    let (wanted_index, cut_index) = parallel::both(
-        || EdgeIndex::new(rings.iter().map(Vec::as_slice), cell),
-        || EdgeIndex::new(tracks.iter().copied(), cell),
-    );
-    let (stray_mm, stray_at) = furthest(tracks, &wanted_index);
     let lines: Vec<&[Point]> = rings.iter().map(Vec::as_slice).collect();
-    let (uncut_mm, uncut_at) = furthest(&lines, &cut_index);
+    // One index after the other: they are the largest things that a proof holds.
+    let (stray_mm, stray_at) = furthest(tracks, &EdgeIndex::new(lines.iter().copied(), cell));
+    let (uncut_mm, uncut_at) = furthest(&lines, &EdgeIndex::new(tracks.iter().copied(), cell));
     TipError { stray_mm, stray_at, uncut_mm, uncut_at }
 }
 
