@@ -64,7 +64,7 @@ fn stroked(text: &str) -> Result<Area, Box<dyn std::error::Error>> {
     };
     let miter_limit = next()?.parse()?;
     let path = kurbo::BezPath::from_svg(next()?)?;
-    let paint = Paint { rgb: [0; 3], alpha: 1.0, solid: true };
+    let paint = Paint::BLACK;
     let stroke = Stroke { width, cap, join, miter_limit, dashes: vec![], dash_offset: 0.0, paint };
     Ok(Area::swept(&outline::outline(&path, &stroke, TOLERANCE_MM).contours)?)
 }

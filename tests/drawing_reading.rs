@@ -8,7 +8,7 @@ use std::io::Write;
 use std::time::{Duration, Instant};
 
 use bladewright::drawing::limits::{MAX_NESTING, MAX_TEXT_BYTES, MAX_TEXT_CHARS};
-use bladewright::drawing::{ClipKind, Drawing, ReadError, ReadSettings, Shape, read};
+use bladewright::drawing::{ClipKind, Drawing, PaintSource, ReadError, ReadSettings, Shape, read};
 use bladewright::finding::{Finding, Place, Severity};
 use kurbo::{ParamCurve, Point, Shape as _};
 
@@ -259,6 +259,7 @@ fn everything_that_is_not_cut_is_told_with_row_and_column() {
         ("link-outside", "<use href='other.svg#part'/>"),
         ("path-broken", "<path d='M0 0L5 5Lx'/>"),
         ("points-broken", "<polygon points='0,0 5,5 9'/>"),
+        ("points-broken", "<polygon points='0,0 5,5 9,0 then'/>"),
         ("attribute-unreadable", "<rect width='wide' height='5'/>"),
         ("foreign-content", "<foreignObject width='5' height='5'/>"),
         ("element-unknown", "<flowRoot>words</flowRoot>"),
@@ -291,6 +292,16 @@ fn everything_that_is_not_cut_is_told_with_row_and_column() {
         assert_eq!(finding.place.row, Some(2), "{code}: {finding}");
         assert!(finding.place.column.is_some_and(|c| c >= 1), "{code}");
         assert!(finding.text.ends_with('.') && !finding.text.contains("nvalid"), "{finding}");
+    }
+}
+
+/// SVG 2, chapter Basic Shapes: half a point at the end is dropped; a value that is no list of
+/// numbers counts as not given, and such a shape is not drawn.
+#[test]
+fn points_that_break_off_are_drawn_as_the_standard_says() {
+    for (points, shapes) in [("0,0 50,50 90,0", 1), ("0,0 50,50 90,0 5", 1), ("0,0 50,50 9,x", 0)] {
+        let (drawing, _) = take(&page(&format!("<polygon points='{points}'/>")));
+        assert_eq!(drawing.shapes.len(), shapes, "{points}");
     }
 }
 
@@ -590,7 +601,7 @@ fn patterns_are_written_out_tile_by_tile() {
     let fine = content.replace("width='10'", "width='.01'");
     let (drawing, findings) = take(&page(&fine));
     assert_eq!(drawing.shapes.len(), 1);
-    assert!(!drawing.shapes[0].fill.unwrap().paint.solid);
+    assert_eq!(drawing.shapes[0].fill.unwrap().paint.source, PaintSource::Pattern);
     told(&findings, "pattern-solid");
 }
 

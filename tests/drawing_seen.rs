@@ -39,6 +39,41 @@ fn the_comparison_notices_a_missing_part() {
     assert!(wrong_blocks(&seen, &filled(part.as_bytes(), &seen, scale)) > 100);
 }
 
+/// Referee: resvg's colours on white paper, of which nine levels of 255 count as ink.
+#[test]
+fn gradients_end_where_they_can_no_longer_be_told_from_the_paper() {
+    for paint in [
+        "<linearGradient id='g' x2='0' y2='1' spreadMethod='reflect'>@</linearGradient>",
+        "<linearGradient id='g' x2='.2' spreadMethod='repeat' gradientTransform='rotate(20)'>@</linearGradient>",
+        "<radialGradient id='g' fx='.3' fy='.4'>@</radialGradient>",
+        "<radialGradient id='g' r='.3' spreadMethod='reflect' gradientTransform='skewX(20)'>@</radialGradient>",
+    ] {
+        let stops = "<stop stop-color='#fff'/><stop offset='1' stop-color='#036'/>";
+        let svg = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='100mm' height='100mm' \
+             viewBox='0 0 100 100'>{}<path d='M0 0H100V40H0z'/>\
+             <path d='M10 10H90V90H10z' fill='url(#g)'/></svg>",
+            paint.replace('@', stops)
+        );
+        let (mut seen, scale) = picture(svg.as_bytes());
+        on_white_paper(&mut seen);
+        let cut = filled_on(svg.as_bytes(), &seen, scale, Some([255; 3]));
+        assert_eq!(wrong_blocks(&seen, &cut), 0, "{paint}");
+        assert!(inked(&cut) > 100_000 && inked(&cut) < 900_000, "{paint}");
+    }
+}
+
+/// Turns a picture into one whose alpha is full where its colour is not white on white paper.
+fn on_white_paper(picture: &mut Pixmap) {
+    for pixel in picture.pixels_mut() {
+        let bare = 255 - pixel.alpha();
+        let least = [pixel.red(), pixel.green(), pixel.blue()].into_iter().min().unwrap_or(0);
+        let ink = 255 - (least + bare) > 8;
+        let alpha = if ink { 255 } else { 0 };
+        *pixel = resvg::tiny_skia::PremultipliedColorU8::from_rgba(0, 0, 0, alpha).unwrap();
+    }
+}
+
 /// Every drawing but the one that holds what the referee shows otherwise.
 fn drawings() -> Vec<PathBuf> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/drawings");
@@ -72,10 +107,13 @@ fn picture(bytes: &[u8]) -> (Pixmap, f32) {
 
 /// Our regions, filled on a picture of the same size. Every colour is ink, as for the referee.
 fn filled(bytes: &[u8], like: &Pixmap, scale: f32) -> Pixmap {
+    filled_on(bytes, like, scale, None)
+}
+
+fn filled_on(bytes: &[u8], like: &Pixmap, scale: f32, paper: Option<[u8; 3]>) -> Pixmap {
     let settings = ReadSettings { system_fonts: false, ..ReadSettings::default() };
     let (drawing, _) = drawing::read(bytes, &settings).unwrap();
-    let (ink, _) =
-        visible(&drawing, &InkSettings { paper: None, ..InkSettings::default() }).unwrap();
+    let (ink, _) = visible(&drawing, &InkSettings { paper, ..InkSettings::default() }).unwrap();
     let per_mm = f64::from(scale) * 96.0 / 25.4;
     let mut path = PathBuilder::new();
     for contour in ink.films.iter().flat_map(|f| &f.regions).flat_map(|r| r.region.contours()) {

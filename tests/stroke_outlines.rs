@@ -237,7 +237,7 @@ fn winding(contours: &[Vec<Point>], q: Point) -> i32 {
 }
 
 fn stroke(width: f64, cap: Cap, join: Join) -> Stroke {
-    let paint = Paint { rgb: [0; 3], alpha: 1.0, solid: true };
+    let paint = Paint::BLACK;
     Stroke { width, cap, join, miter_limit: 4.0, dashes: vec![], dash_offset: 0.0, paint }
 }
 
@@ -390,7 +390,7 @@ fn a_million_dashes_are_refused_not_drawn() {
 /// turns within a small part of the width, which is told. Radii as usual in icons are not.
 #[test]
 fn tight_turns_are_told_and_vanishing_arms_left_out() {
-    let paint = Paint { rgb: [0, 0, 0], alpha: 1.0, solid: true };
+    let paint = Paint::BLACK;
     let stroke = Stroke {
         width: 20.0,
         cap: Cap::Butt,
@@ -413,7 +413,11 @@ fn tight_turns_are_told_and_vanishing_arms_left_out() {
     let half = 10.0 * std::f64::consts::FRAC_1_SQRT_2;
     assert!((low - (20.0 - half)).abs() < 0.02 && (high - (160.0 + half)).abs() < 0.02);
     assert_eq!(bare.tight_turn, None);
-    assert!(along("M20 160C20.1 160 160 20 160.1 20").tight_turn.is_some());
+    // Handles that are all but drawn back make hooks; those are told and not followed.
+    let hooks = along("M20 160C20.1 160 160 20 160.1 20");
+    assert!(hooks.tight_turn.is_some());
+    let (low, high) = box_of(&hooks.contours);
+    assert!((low - (20.0 - half)).abs() < 0.1 && (high - (160.1 + half)).abs() < 0.1);
     assert_eq!(along("M20 160C60 160 120 20 160 20").tight_turn, None);
     assert_eq!(along("M0 0h50a2 2 0 0 1 2 2v50").tight_turn, None);
 }

@@ -9,9 +9,6 @@ use kurbo::{Affine, Rect, Shape as _};
 use super::convert::{Context, Walk, affine};
 use super::{Clip, ClipKind, Fill, FillRule, Paint, Shape};
 
-/// What a clip's own shapes are painted with.
-const INK: Paint = Paint { rgb: [0, 0, 0], alpha: 1.0, solid: true };
-
 impl Walk<'_> {
     /// The clip's index.
     pub(super) fn clip_path(&mut self, clip: &usvg::ClipPath, context: &Context) -> usize {
@@ -70,7 +67,7 @@ impl Walk<'_> {
             place: self.place(element),
             path: frame.to_path(1.0),
             to_page,
-            fill: Some(Fill { rule: FillRule::NonZero, paint: INK }),
+            fill: Some(Fill { rule: FillRule::NonZero, paint: Paint::BLACK }),
             stroke: None,
             stroke_first: false,
             clips: Vec::new(),
@@ -81,10 +78,10 @@ impl Walk<'_> {
     pub(super) fn area_clip(&mut self, shape: &Shape) -> usize {
         let mut area = Shape { clips: Vec::new(), layer: 0, ..shape.clone() };
         if let Some(fill) = &mut area.fill {
-            fill.paint = INK;
+            fill.paint = Paint::BLACK;
         }
         if let Some(stroke) = &mut area.stroke {
-            stroke.paint = INK;
+            stroke.paint = Paint::BLACK;
         }
         self.keep(Clip { shapes: vec![area], ..Clip::default() })
     }

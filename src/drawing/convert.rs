@@ -231,11 +231,11 @@ impl Walk<'_> {
         let own = if path.id().is_empty() { None } else { context.element };
         let length = own.and_then(|e| self.survey.elements.get(e)).and_then(|e| e.path_length);
         shape.fill = path.fill().and_then(|f| {
-            let paint = paint::solid(f.paint(), f.opacity().get() * context.opacity)?;
+            let paint = self.paint_of(f.paint(), f.opacity().get(), context)?;
             Some(Fill { rule: fill_rule(f.rule()), paint })
         });
         shape.stroke = path.stroke().and_then(|s| {
-            let paint = paint::solid(s.paint(), s.opacity().get() * context.opacity)?;
+            let paint = self.paint_of(s.paint(), s.opacity().get(), context)?;
             Some(line(s, paint, dash_scale(&shape, length)))
         });
         let fill_pattern = path.fill().and_then(|f| paint::pattern(f.paint()));

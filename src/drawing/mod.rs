@@ -8,14 +8,14 @@
 //! Files in the order in which a drawing passes through them: `read.rs` (the steps), `door.rs`
 //! (bytes to text), `survey/` (what the XML says and the SVG library would lose), `fonts.rs`,
 //! `images.rs` and `listen.rs` (what the library asks and says), `convert.rs` with `paint.rs`,
-//! `round.rs`, `clips.rs` and `patterns.rs` (its tree to shapes), `closing.rs` (the last findings).
+//! `gradient.rs`, `round.rs`, `clips.rs` and `patterns.rs` (its tree to shapes), `closing.rs` (the last findings).
 //! `limits.rs` holds what a drawing may ask for; `error.rs` why it may be refused.
 //!
 //! Invariants:
 //! 1. `shapes` stand in painting order: a later one lies on top of an earlier one.
 //! 2. `to_page` maps the shape's own coordinates to page millimetres, y down, page corner at 0,0.
 //!    Strokes are not transformed yet: their width is in the shape's own coordinates.
-//! 3. Every index (`layer`, `clips`) is in range; clips refer only to clips before themselves.
+//! 3. Every index (`layer`, `clips`, a paint's gradient) is in range; clips refer only to clips before themselves.
 //! 4. Nothing invisible is in the list (opacity 0, `visibility: hidden`, `display: none`).
 
 mod clips;
@@ -24,6 +24,7 @@ mod convert;
 mod door;
 mod error;
 mod fonts;
+mod gradient;
 mod images;
 pub mod limits;
 mod lines;
@@ -35,6 +36,7 @@ mod round;
 mod survey;
 
 pub use error::ReadError;
+pub use gradient::{Gradient, GradientForm, GradientStop, Spread};
 pub use read::{ReadSettings, read};
 
 use crate::finding::Place;
@@ -54,6 +56,8 @@ pub struct Drawing {
     pub shapes: Vec<Shape>,
     /// Clip paths, masks and pattern tiles that shapes refer to.
     pub clips: Vec<Clip>,
+    /// Gradients that paints refer to.
+    pub gradients: Vec<Gradient>,
 }
 
 /// A top-level group.
@@ -109,13 +113,33 @@ pub enum FillRule {
 /// What a shape is painted with.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Paint {
-    /// Red, green, blue. For a gradient or a raster pattern: a colour that stands for it and is
-    /// never taken for paper.
+    /// Red, green, blue. For a gradient or a pattern: a colour that stands for it.
     pub rgb: [u8; 3],
-    /// Opacity above 0 up to 1, groups included.
+    /// Opacity above 0 up to 1, groups included; of a gradient the highest.
     pub alpha: f32,
-    /// False for gradients and patterns: such paint is never taken for paper.
-    pub solid: bool,
+    /// Where its colour comes from.
+    pub source: PaintSource,
+}
+
+/// Where a paint's colour comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PaintSource {
+    /// It is the same all over.
+    Colour,
+    /// It changes: index into [`Drawing::gradients`].
+    Gradient(usize),
+    /// A pattern that is not written out.
+    Pattern,
+}
+
+impl Paint {
+    /// Opaque black.
+    pub const BLACK: Self = Self { rgb: [0; 3], alpha: 1.0, source: PaintSource::Colour };
+
+    /// Whether it is `rgb` all over.
+    pub fn is(&self, rgb: [u8; 3]) -> bool {
+        self.source == PaintSource::Colour && self.rgb == rgb
+    }
 }
 
 /// A painted line (SVG 2, chapter Painting). Lengths in the shape's own coordinates.
@@ -191,6 +215,9 @@ impl Drawing {
         let clipped = self.clips.iter_mut().flat_map(|clip| &mut clip.shapes);
         for shape in self.shapes.iter_mut().chain(clipped) {
             shape.to_page = enlarge * shape.to_page;
+        }
+        for gradient in &mut self.gradients {
+            gradient.to_page = enlarge * gradient.to_page;
         }
         self
     }

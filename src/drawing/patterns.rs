@@ -115,9 +115,10 @@ impl Walk<'_> {
             for inner in &part.clips {
                 clips.push(self.moved_clip(*inner, to_page));
             }
-            let to_page = to_page * part.to_page;
             let (layer, place) = (painted.layer, painted.place);
-            out.push(Shape { layer, place, to_page, clips, id: None, ..part.clone() });
+            let mut shape = Shape { layer, place, clips, id: None, ..part.clone() };
+            self.move_shape(&mut shape, to_page);
+            out.push(shape);
         }
     }
 
@@ -126,7 +127,7 @@ impl Walk<'_> {
         let Some(mut clip) = self.drawing.clips.get(index).cloned() else { return index };
         clip.clips = clip.clips.iter().map(|c| self.moved_clip(*c, by)).collect();
         for shape in &mut clip.shapes {
-            shape.to_page = by * shape.to_page;
+            self.move_shape(shape, by);
             shape.clips = shape.clips.iter().map(|c| self.moved_clip(*c, by)).collect();
         }
         self.drawing.clips.push(clip);

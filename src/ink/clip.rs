@@ -1,29 +1,31 @@
 //! Clips → areas, each once.
 
-use crate::drawing::{Clip, ClipKind, Drawing};
+use crate::drawing::{Clip, ClipKind, Drawing, Paint, PaintSource};
 use crate::merge::Area;
 
 use super::InkError;
+use super::gradient::{self, Asks, Part};
 use super::paint::{self, Coat};
 
 /// The area of every clip of `drawing`, in its order.
 pub(super) fn areas(drawing: &Drawing, tolerance: f64) -> Result<Vec<Area>, InkError> {
     let mut areas: Vec<Area> = Vec::with_capacity(drawing.clips.len());
     for clip in &drawing.clips {
-        let area = area(clip, &areas, tolerance)?;
+        let area = area(clip, &areas, drawing, tolerance)?;
         areas.push(area);
     }
     Ok(areas)
 }
 
-fn area(clip: &Clip, known: &[Area], tolerance: f64) -> Result<Area, InkError> {
+fn area(clip: &Clip, known: &[Area], drawing: &Drawing, tolerance: f64) -> Result<Area, InkError> {
     let mut total = Area::default();
     for shape in &clip.shapes {
         for coat in paint::shape_coats(shape, known, tolerance)? {
-            total = match clip.kind {
-                ClipKind::Luminance if hides(&coat) => total.minus(&coat.area),
-                _ => total.plus(coat.area),
-            };
+            let (shown, hidden) = parts(coat, clip.kind, drawing, tolerance);
+            if !hidden.is_empty() {
+                total = total.minus(&hidden);
+            }
+            total = total.plus(shown);
         }
     }
     Ok(clip
@@ -33,7 +35,39 @@ fn area(clip: &Clip, known: &[Area], tolerance: f64) -> Result<Area, InkError> {
         .fold(total, |area, other| area.within(other)))
 }
 
+/// What a coat of a clip shows, and what it hides that others show.
+fn parts(coat: Coat, kind: ClipKind, drawing: &Drawing, tolerance: f64) -> (Area, Area) {
+    let luminance = kind == ClipKind::Luminance;
+    let gradient = match coat.paint.source {
+        PaintSource::Gradient(index) => drawing.gradients.get(index),
+        _ => None,
+    };
+    let Some(gradient) = gradient else {
+        return match luminance && hides(&coat.paint) {
+            true => (Area::default(), coat.area),
+            false => (coat.area, Area::default()),
+        };
+    };
+    let bounds = coat.area.bounds();
+    let part = |asks: Asks<'_>| gradient::part(gradient, bounds, tolerance, asks);
+    if !luminance {
+        return (restricted(&coat.area, part(&gradient::is_ink(None)), true), Area::default());
+    }
+    let shown = restricted(&coat.area, part(&gradient::is_bright), true);
+    (shown, restricted(&coat.area, part(&gradient::is_dark), false))
+}
+
+/// `area` within `part`; all or nothing of it if that is not known.
+fn restricted(area: &Area, part: Part, if_unknown: bool) -> Area {
+    match part {
+        Part::Some(part) => area.within(&part),
+        Part::All => area.clone(),
+        Part::Unknown if if_unknown => area.clone(),
+        Part::Nothing | Part::Unknown => Area::default(),
+    }
+}
+
 /// Opaque black has no luminance: a mask hides what it covers (CSS Masking 1).
-fn hides(coat: &Coat) -> bool {
-    coat.paint.solid && coat.paint.rgb == [0; 3] && coat.paint.alpha >= 1.0
+fn hides(paint: &Paint) -> bool {
+    paint.is([0; 3]) && paint.alpha >= 1.0
 }

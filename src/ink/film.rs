@@ -97,7 +97,7 @@ fn underlapped(seen: Area, cover: &Area, settings: &InkSettings) -> Area {
 }
 
 fn round_line(width: f64) -> Stroke {
-    let paint = Paint { rgb: [0; 3], alpha: 1.0, solid: true };
+    let paint = Paint::BLACK;
     let (cap, join) = (Cap::Round, Join::Round);
     Stroke { width, cap, join, miter_limit: 1.0, dashes: Vec::new(), dash_offset: 0.0, paint }
 }
@@ -120,16 +120,20 @@ fn film(
         let merged = merge::merge(&areas, settings.threads);
         regions.extend(parallel::map(merged.len(), settings.threads, |i| {
             let Merged { region, first } = &merged[i];
-            FilmRegion { region: simplified(region, settings.decimate_mm), layer: layers[*first] }
+            FilmRegion { region: simplified(region, settings), layer: layers[*first] }
         }));
     }
     Film { name, rgb, regions, lines: Vec::new() }
 }
 
-/// The region with fewer vertices, within `tolerance`. A contour that would turn over keeps all.
-fn simplified(region: &Region, tolerance: f64) -> Region {
+/// The region without spikes thinner than the outline is known, and with fewer vertices. A contour
+/// that would turn over keeps all.
+fn simplified(region: &Region, settings: &InkSettings) -> Region {
     let simple = |contour: &crate::geometry::Contour| {
-        let coarse = merge::decimate(contour, tolerance);
+        let coarse = merge::decimate(
+            &merge::without_spikes(contour, settings.tolerance_mm),
+            settings.decimate_mm,
+        );
         let same_sense = coarse.signed_area() * contour.signed_area() > 0.0;
         if same_sense { coarse } else { contour.clone() }
     };

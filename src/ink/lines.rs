@@ -104,7 +104,7 @@ fn film_of(
     let paints = [shape.stroke.as_ref().map(|s| s.paint), shape.fill.map(|f| f.paint)];
     let chosen = |rgb: [u8; 3]| settings.colours.as_ref().is_none_or(|c| c.contains(&rgb));
     let mut inks =
-        paints.into_iter().flatten().filter(|p| !p.solid || settings.paper != Some(p.rgb));
+        paints.into_iter().flatten().filter(|p| !settings.paper.is_some_and(|paper| p.is(paper)));
     let paint = inks.find(|p| chosen(p.rgb))?;
     let [r, g, b] = paint.rgb;
     Some(match settings.sheets {

@@ -1,18 +1,21 @@
 //! Drawing → [`Ink`]: what the eye sees, as merged regions.
 //!
 //! Every shape becomes the area that it really paints: its fill under its own rule, its stroke
-//! outlined before any transform, both inside all of its clips. Opaque shapes in the colour of the
-//! paper erase what lies under them, in painting order. What is left is merged, for one film, or
-//! for a film per layer or colour. Layers that are drawn or scored are no areas: their lines are
-//! followed as they are drawn, and they neither cover nor erase anything. Layers that are cut in
-//! different ways (depth, tool, material) are merged each for itself.
+//! outlined before any transform, both inside all of its clips. A gradient counts as far as it can
+//! be told from the paper. Opaque shapes in the colour of the paper erase what lies under them, in
+//! painting order. What is left is merged, for one film, or for a film per layer or colour. Layers
+//! that are drawn or scored are no areas: their lines are followed as they are drawn, and they
+//! neither cover nor erase anything. Layers that are cut in different ways (depth, tool, material)
+//! are merged each for itself.
 //!
 //! In and out: millimetres on the page, y down. Regions come in the order of their first shape,
 //! whatever the number of threads.
 
 mod clip;
 mod doubled;
+mod fade;
 mod film;
+mod gradient;
 mod lines;
 mod paint;
 

@@ -9,7 +9,7 @@ use crate::merge::{Area, FURTHEST_MM, TooFar};
 use crate::outline::{self, outline};
 use crate::parallel;
 
-use super::{InkError, InkSettings};
+use super::{InkError, InkSettings, fade};
 
 /// One fill or stroke on the page.
 #[derive(Debug, Clone)]
@@ -23,12 +23,16 @@ pub(super) struct Coat {
     pub told: Told,
 }
 
-/// What there is to tell of a stroke's outline.
+/// What there is to tell of a coat.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Told {
-    dashes_dropped: bool,
+    /// Its gradient's edge against the paper was drawn.
+    pub fades: bool,
+    /// Its gradient has no edge that could be drawn.
+    pub gradient_whole: bool,
+    pub dashes_dropped: bool,
     /// Where a curve turns tightly, mm on the page.
-    tight_turn: Option<Point>,
+    pub tight_turn: Option<Point>,
 }
 
 /// A shape that runs past the page by less than this does so by rounding, mm.
@@ -44,7 +48,11 @@ pub(super) fn coats(
     settings: &InkSettings,
 ) -> Result<(Vec<Coat>, Vec<Finding>), InkError> {
     let painted = parallel::map(shapes.len(), settings.threads, |i| {
-        shape_coats(shapes[i], clips, settings.tolerance_mm)
+        let coats = shape_coats(shapes[i], clips, settings.tolerance_mm)?;
+        Ok(coats
+            .into_iter()
+            .flat_map(|coat| fade::parted(coat, drawing, settings))
+            .collect::<Vec<_>>())
     });
     let mut coats = Vec::with_capacity(shapes.len());
     for (shape, some) in painted.into_iter().enumerate() {
@@ -53,6 +61,7 @@ pub(super) fn coats(
     coats.retain(|coat| !coat.area.is_empty());
     let mut findings = dropped_dashes(&coats);
     findings.extend(tight_turns(&coats));
+    findings.extend(fade::findings(&coats));
     let (mut ink, only_paper) = erase_paper(coats, settings);
     let drawn = ink.iter().filter_map(|coat| Some((coat.area.bounds(), *shapes.get(coat.shape)?)));
     findings.extend(past_page(drawing, drawn, settings.crop_to_page));
@@ -93,8 +102,8 @@ fn tight_turns(coats: &[Coat]) -> Option<Finding> {
     };
     let text = format!(
         "{text} sharply within a small part of the line's width (first at {:.1}, {:.1} mm from the \
-         page's top left corner). The outline follows the standard's definition; some viewers \
-         draw it otherwise.",
+         page's top left corner). A hook at a curve's end is not followed; elsewhere the outline \
+         follows the standard's definition. Some viewers draw it otherwise.",
         at.x, at.y
     );
     let hint = "Look at the picture; a node or a wider bend makes it the same everywhere.";
@@ -261,6 +270,7 @@ fn stroke_area(shape: &Shape, stroke: &Stroke, tolerance: f64) -> Result<(Area, 
     let told = Told {
         dashes_dropped: outlined.dashes_dropped,
         tight_turn: outlined.tight_turn.map(on_page),
+        ..Told::default()
     };
     Ok((Area::swept(&contours)?, told))
 }
@@ -275,7 +285,7 @@ enum Effect {
 }
 
 fn effect(paint: &Paint, paper: Option<[u8; 3]>) -> Effect {
-    if !paint.solid || paper != Some(paint.rgb) {
+    if !paper.is_some_and(|paper| paint.is(paper)) {
         Effect::Ink
     } else if paint.alpha >= 1.0 {
         Effect::Eraser

@@ -14,6 +14,7 @@
 
 mod cluster;
 mod decimate;
+mod spikes;
 mod tangle;
 mod union;
 
@@ -26,6 +27,7 @@ use crate::drawing::FillRule;
 use crate::geometry::{Bounds, Contour, Point};
 
 pub use decimate::decimate;
+pub use spikes::without_spikes;
 pub use tangle::{Inside, untangled};
 pub use union::{Merged, merge};
 

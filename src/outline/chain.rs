@@ -83,19 +83,30 @@ pub(super) struct Chains {
 struct Leg {
     stations: Vec<Station>,
     straight: bool,
+    /// Where it turns within a small part of the width.
+    tight_turn: Option<Point>,
+}
+
+impl Leg {
+    fn new(segment: &PathSeg, brush: &Brush, speck: f64) -> Option<Self> {
+        let stations = curve::stations(segment, brush, speck)?;
+        if matches!(segment, PathSeg::Line(_)) {
+            return Some(Self { stations, straight: true, tight_turn: None });
+        }
+        let tight_turn = curve::tight_turn(&stations, brush.r);
+        let stations = match tight_turn {
+            Some(_) => curve::without_hooks(stations, brush.r),
+            None => stations,
+        };
+        Some(Self { stations, straight: false, tight_turn })
+    }
 }
 
 /// Adds the contours that `subpath` paints to `out`; tells where a curve turns tightly.
 pub(super) fn sweep(subpath: &Subpath, brush: &Brush, out: &mut Vec<Vec<Point>>) -> Option<Point> {
     let speck = subpath.speck();
-    let legs: Vec<Leg> = subpath
-        .segments
-        .iter()
-        .filter_map(|segment| {
-            let stations = curve::stations(segment, brush, speck)?;
-            Some(Leg { stations, straight: matches!(segment, PathSeg::Line(_)) })
-        })
-        .collect();
+    let legs: Vec<Leg> =
+        subpath.segments.iter().filter_map(|segment| Leg::new(segment, brush, speck)).collect();
     let (Some(first), Some(last)) = (legs.first(), legs.last()) else {
         out.extend(corner::dot(subpath.start, brush));
         return None;
@@ -115,7 +126,7 @@ pub(super) fn sweep(subpath: &Subpath, brush: &Brush, out: &mut Vec<Vec<Point>>)
     } else {
         out.push(close_open(first, last, brush, chains));
     }
-    legs.iter().find_map(|leg| curve::tight_turn(&leg.stations, brush.r))
+    legs.iter().find_map(|leg| leg.tight_turn)
 }
 
 fn corner_between(before: &Leg, after: &Leg) -> Corner {

@@ -99,6 +99,58 @@ pub(super) fn tight_turn(stations: &[Station], r: f64) -> Option<Point> {
     None
 }
 
+/// Beyond a hook the curve runs on straight for as long as this, in windows of [`TIGHT`]...
+const STRAIGHT_WINDOWS: f64 = 3.0;
+/// ... turning by less than this (cosine)...
+const STRAIGHT_COSINE: f64 = 0.98;
+/// ... and the whole curve is longer than this, so that it is more than its hooks.
+const LEAST_WINDOWS: f64 = 10.0;
+
+/// The stations without hooks at the ends: a turn by more than 30 degrees within [`TIGHT`] half
+/// widths, beyond which the curve runs straight.
+///
+/// Such a hook is a handle that was all but drawn back. By the letter of SVG 2 the width swings
+/// round it and paints a fan beside the line's end; viewers either draw the line as if it was not
+/// there or leave notches and spikes. Here the line ends where it ends, in the direction that it
+/// had before the hook.
+pub(super) fn without_hooks(mut stations: Vec<Station>, r: f64) -> Vec<Station> {
+    if let Some((last, t)) = hook(stations.iter().copied(), r) {
+        stations.drain(1..=last);
+        stations[0].t = t;
+    }
+    if let Some((last, t)) = hook(stations.iter().rev().copied(), r) {
+        let n = stations.len();
+        stations.drain(n - 1 - last..n - 1);
+        stations[n - 1 - last].t = t;
+    }
+    stations
+}
+
+/// How many stations after the first one belong to a hook there, and the direction beyond it.
+fn hook(stations: impl Iterator<Item = Station>, r: f64) -> Option<(usize, Point)> {
+    let window = TIGHT * r;
+    let (mut length, mut before) = (0.0, None::<Station>);
+    let (mut inside, mut straight) = (None, None);
+    let mut first = None;
+    for (i, station) in stations.enumerate() {
+        length += before.map_or(0.0, |b| b.p.distance(station.p));
+        before = Some(station);
+        let first = *first.get_or_insert(station);
+        if length <= window && i > 0 {
+            inside = Some((i, station.t));
+        }
+        if straight.is_none() && length >= STRAIGHT_WINDOWS * window {
+            straight = Some(station.t);
+        }
+        if length >= LEAST_WINDOWS * window {
+            let (last, t) = inside?;
+            let turns = first.t.dot(t) < SHARP_COSINE;
+            return (turns && t.dot(straight?) > STRAIGHT_COSINE).then_some((last, t));
+        }
+    }
+    None
+}
+
 /// The longest span from `t` that keeps within the tolerance, found by halving and stretching
 /// from the `guess`.
 fn longest_span(probe: &Probe, brush: &Brush, t: f64, guess: f64) -> f64 {

@@ -90,7 +90,7 @@ mod tests {
             miter_limit: 4.0,
             dashes: vec![4.0, 2.0],
             dash_offset: 0.0,
-            paint: Paint { rgb: [0; 3], alpha: 1.0, solid: true },
+            paint: Paint::BLACK,
         };
         for (text, moves, length) in [
             ("M20 20H28", 2, 6.0),

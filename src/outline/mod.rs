@@ -48,10 +48,9 @@ pub struct Outline {
 /// let mut path = kurbo::BezPath::new();
 /// path.move_to((0.0, 0.0));
 /// path.line_to((10.0, 0.0));
-/// let paint = Paint { rgb: [0, 0, 0], alpha: 1.0, solid: true };
 /// let stroke = Stroke {
 ///     width: 2.0, cap: Cap::Butt, join: Join::Miter, miter_limit: 4.0,
-///     dashes: vec![], dash_offset: 0.0, paint,
+///     dashes: vec![], dash_offset: 0.0, paint: Paint::BLACK,
 /// };
 /// let outline = bladewright::outline::outline(&path, &stroke, 0.01);
 /// assert_eq!(outline.contours.len(), 1);

@@ -165,7 +165,7 @@ fn pen(width: f64) -> Stroke {
         miter_limit: 4.0,
         dashes: Vec::new(),
         dash_offset: 0.0,
-        paint: Paint { rgb: [0; 3], alpha: 1.0, solid: true },
+        paint: Paint::BLACK,
     }
 }
 

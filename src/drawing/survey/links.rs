@@ -99,7 +99,8 @@ fn paints<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
             }
             Some("linearGradient" | "radialGradient") => {
                 let text = format!(
-                    "the gradient {} has no edge to cut; what it paints is cut as solid",
+                    "the gradient {} is cut as one solid area, as far as it can be told from the \
+                     paper",
                     quoted(id)
                 );
                 tally(v, node, id, Finding::note("gradient-solid", text));

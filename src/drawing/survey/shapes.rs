@@ -148,6 +148,8 @@ fn path(v: &mut Visitor<'_>, node: Node<'_, '_>, data: Attribute<'_, '_>, hidden
     report.largest
 }
 
+/// SVG 2, chapter Basic Shapes: an odd coordinate at the end is dropped; points that can't be read
+/// count as not given, like any attribute but the data of a path, and nothing is drawn.
 fn polygon(
     v: &mut Visitor<'_>,
     node: Node<'_, '_>,
@@ -157,23 +159,31 @@ fn polygon(
     let text = points.value();
     let parsed: Vec<_> = LengthListParser::from(text).collect();
     v.weigh_commands(parsed.len() / 2);
-    let numbers = parsed.iter().take_while(|n| n.is_ok()).count();
-    if (numbers < parsed.len() || numbers % 2 == 1) && !hidden {
-        let finding = Finding::warning(
-            "points-broken",
-            format!(
-                "the points {} of {} break off; only the first {} are cut.",
-                losses::quoted(&shortened(text)),
-                called(node),
-                numbers / 2
-            ),
-        );
-        v.tell(node, finding.hint("Points are pairs of numbers."));
+    let readable = parsed.iter().all(|n| n.is_ok());
+    if !readable {
+        v.take_out(node);
     }
-    if numbers < 4 {
+    if (!readable || parsed.len() % 2 == 1) && !hidden {
+        points_broken(v, node, text, readable.then_some(parsed.len() / 2));
+    }
+    if !readable || parsed.len() < 4 {
         v.explain_last();
     }
     parsed.iter().flatten().fold(0.0, |largest, length| larger(largest, length.number))
+}
+
+fn points_broken(v: &mut Visitor<'_>, node: Node<'_, '_>, text: &str, kept: Option<usize>) {
+    let (points, shape) = (losses::quoted(&shortened(text)), called(node));
+    let text = match kept {
+        Some(kept) => format!(
+            "the points {points} of {shape} end with half a point; only the first {kept} are cut."
+        ),
+        None => format!(
+            "the points {points} of {shape} can't be read; it is not drawn and not cut, though \
+             some viewers show the part before the fault."
+        ),
+    };
+    v.tell(node, Finding::warning("points-broken", text).hint("Points are pairs of numbers."));
 }
 
 fn out_of_range(v: &mut Visitor<'_>, node: Node<'_, '_>, hidden: bool) {
