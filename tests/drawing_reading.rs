@@ -284,6 +284,10 @@ fn everything_that_is_not_cut_is_told_with_row_and_column() {
         ("not-drawn", "<g transform='scale(0)'><path d='M0 0h5v5z'/></g>"),
         ("not-drawn", "<clipPath id='c'/><path clip-path='url(#c)' d='M0 0h5v5z'/>"),
         ("font-missing", "<text x='5' y='50' font-family='Gull'>Tern Lane</text>"),
+        ("style-geometry", "<rect style='width:9px;height:9px'/>"),
+        ("clip-ignored", "<path style='clip-path:circle(4px)' d='M0 0h5v5z'/>"),
+        ("style-rule-ignored", "<style>@import url(a.css);</style>"),
+        ("style-rule-ignored", "<style>path:nth-child(2){fill:none}</style>"),
         ("text-too-long", &format!("<text>{}</text>", "a".repeat(MAX_TEXT_CHARS + 1))),
     ];
     for (code, content) in cases {
@@ -318,6 +322,14 @@ fn a_gradient_without_colours_paints_nothing() {
         let painted = drawing.shapes.iter().filter(|s| s.fill.is_some_and(|f| f.paint.alpha > 0.0));
         assert_eq!(painted.count(), shapes, "{stops}");
     }
+}
+
+#[test]
+fn texts_are_bounded_one_by_one_and_together() {
+    let text = format!("<text>{}</text>", "a".repeat(MAX_TEXT_CHARS));
+    let (_, findings) = take(&page(&text.repeat(6)));
+    let long: Vec<_> = findings.iter().filter(|f| f.code == "text-too-long").collect();
+    assert_eq!(long.len(), 1, "{long:?}");
 }
 
 #[test]

@@ -384,6 +384,10 @@ fn a_million_dashes_are_refused_not_drawn() {
     let result = outline(&path, &style, 0.01);
     assert!(result.dashes_dropped);
     assert_eq!(result.contours.len(), 1);
+    let path = BezPath::from_svg("M0 0h10").unwrap();
+    let style = Stroke { dashes: vec![0.009, 0.009], ..stroke(2.0, Cap::Butt, Join::Miter) };
+    assert!(outline(&path, &style, 0.01).dashes_dropped);
+    assert!(!outline(&path, &style, 0.001).dashes_dropped);
 }
 
 /// An arm of a ten-millionth of the curve is no direction, one of a thousandth is; there the curve

@@ -33,6 +33,9 @@ pub const MAX_STYLE_WORK: u64 = 60_000_000;
 /// Longest text of one text element, characters: shaping is not linear in it.
 pub const MAX_TEXT_CHARS: usize = 20_000;
 
+/// Longest text of all text elements together, characters: each becomes an outline of its own.
+pub const MAX_ALL_TEXT_CHARS: usize = 100_000;
+
 /// Most tiles that one shape's pattern is written out to; beyond, the shape is cut as solid.
 pub const MAX_TILES_PER_SHAPE: usize = 4_000;
 

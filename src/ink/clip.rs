@@ -18,16 +18,19 @@ pub(super) fn areas(drawing: &Drawing, tolerance: f64) -> Result<Vec<Area>, InkE
 }
 
 fn area(clip: &Clip, known: &[Area], drawing: &Drawing, tolerance: f64) -> Result<Area, InkError> {
-    let mut total = Area::default();
+    let (mut total, mut hidden) = (Area::default(), Area::default());
     for shape in &clip.shapes {
         for coat in paint::shape_coats(shape, known, tolerance)? {
-            let (shown, hidden) = parts(coat, clip.kind, drawing, tolerance);
-            if !hidden.is_empty() {
-                total = total.minus(&hidden);
+            let (shows, hides) = parts(coat, clip.kind, drawing, tolerance);
+            // Neighbours that hide are taken off at once: one by one would take their square.
+            hidden = hidden.plus(hides);
+            if !shows.is_empty() && !hidden.is_empty() {
+                total = total.minus(&std::mem::take(&mut hidden));
             }
-            total = total.plus(shown);
+            total = total.plus(shows);
         }
     }
+    let total = if hidden.is_empty() { total } else { total.minus(&hidden) };
     Ok(clip
         .clips
         .iter()

@@ -81,7 +81,8 @@ fn dropped_dashes(coats: &[Coat]) -> Vec<Finding> {
     let dropped = coats.iter().filter(|coat| coat.told.dashes_dropped);
     let finding = |coat: &Coat| {
         let text = format!(
-            "A dashed line would fall into more than {} pieces and is taken as whole.",
+            "A dashed line would fall into more than {} pieces, or into pieces too fine to cut, and \
+             is taken as whole.",
             outline::MOST_DASHES
         );
         Finding::warning("too-many-dashes", text)

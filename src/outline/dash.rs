@@ -12,14 +12,22 @@ use crate::drawing::Stroke;
 
 use super::MOST_DASHES;
 
-/// The line would fall into more than [`MOST_DASHES`] pieces.
+/// The line would fall into more than [`MOST_DASHES`] pieces, or a dash and its gap together are
+/// shorter than twice the tolerance: nothing of them would be left.
 pub(super) struct TooMany;
 
 /// The dashes of `path`, or `None` when the line is whole.
-pub(super) fn apply(path: &BezPath, stroke: &Stroke) -> Result<Option<BezPath>, TooMany> {
+pub(super) fn apply(
+    path: &BezPath,
+    stroke: &Stroke,
+    tolerance: f64,
+) -> Result<Option<BezPath>, TooMany> {
     let period: f64 = stroke.dashes.iter().sum();
     if stroke.dashes.is_empty() || !(period.is_finite() && period > 0.0) {
         return Ok(None);
+    }
+    if period < 2.0 * tolerance {
+        return Err(TooMany);
     }
     let length: f64 = path.segments().map(|segment| segment.arclen(period * 1e-3)).sum();
     let pieces = length / period * stroke.dashes.len() as f64;
@@ -99,7 +107,7 @@ mod tests {
             ("M5 5H5M20 20H24", 2, 4.0),
         ] {
             let path = BezPath::from_svg(text).unwrap();
-            let Ok(Some(dashed)) = apply(&path, &stroke) else { panic!("{text}") };
+            let Ok(Some(dashed)) = apply(&path, &stroke, 0.01) else { panic!("{text}") };
             let begun = dashed.iter().filter(|e| matches!(e, PathEl::MoveTo(_))).count();
             let drawn: f64 = dashed.segments().map(|s| s.arclen(1e-9)).sum();
             assert!(begun == moves && (drawn - length).abs() < 1e-6, "{text}: {dashed:?}");

@@ -34,7 +34,8 @@ pub const MOST_DASHES: usize = 100_000;
 pub struct Outline {
     /// Closed contours (first point not repeated), winding numbers nowhere below zero.
     pub contours: Vec<Vec<Point>>,
-    /// The line had more than [`MOST_DASHES`] dashes and was taken as whole.
+    /// The line had more than [`MOST_DASHES`] dashes, or dashes finer than the tolerance, and was
+    /// taken as whole.
     pub dashes_dropped: bool,
     /// A place where a curve turns within a small part of the width, in the path's coordinates: the
     /// outline follows the definition there, and viewers differ from it and from each other.
@@ -58,7 +59,7 @@ pub struct Outline {
 /// ```
 pub fn outline(path: &BezPath, stroke: &Stroke, tolerance: f64) -> Outline {
     let mut result = Outline::default();
-    let dashed = match dash::apply(path, stroke) {
+    let dashed = match dash::apply(path, stroke, tolerance) {
         Ok(dashed) => dashed,
         Err(dash::TooMany) => {
             result.dashes_dropped = true;

@@ -8,7 +8,7 @@ use usvg::roxmltree::Node;
 use super::links::{self, href, local_url};
 use super::size::{USABLE, readable};
 use super::splice::Edit;
-use super::style::{Prop, Props, SVG};
+use super::style::{self, Prop, Props, SVG};
 use super::visit::{Inherited, Visitor, is_shape, layer_name, svg_tag};
 use crate::drawing::limits::MAX_TEXT_CHARS;
 use crate::finding::Finding;
@@ -147,6 +147,7 @@ fn image(node: Node<'_, '_>) -> Option<Finding> {
 
 /// Filters, masks, blending: what changes the look but not the outline.
 fn effects<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    unread_css(v, node, props);
     if let Some(value) = props.get(Prop::Filter).filter(|value| *value != "none") {
         filter(v, node, value);
     }
@@ -162,6 +163,36 @@ fn effects<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
     if let Some(mode) = props.get(Prop::BlendMode).filter(|m| *m != "normal") {
         let text = format!("mix-blend-mode: {mode} has no meaning for a knife; it is left out");
         tally(v, node, mode, Finding::note("blending-ignored", text));
+    }
+}
+
+/// CSS that a viewer obeys and the reader does not.
+fn unread_css<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    if let Some(name) = props.get(Prop::CssGeometry).filter(|_| is_shape(node.tag_name().name())) {
+        let text = format!(
+            "{} has its {name} in a style, where it is not read; only attributes are",
+            called(node)
+        );
+        let hint = "Save the drawing again as plain SVG.";
+        tally(v, node, name, Finding::warning("style-geometry", text).hint(hint));
+    }
+    if let Some(value) = props.get(Prop::ClipPath)
+        && value.contains('(')
+        && !value.starts_with("url(")
+    {
+        let text = format!(
+            "clip-path: {} is left out; what it should bound is cut whole",
+            quoted(&shortened(value))
+        );
+        let hint = "Clip with a path (a <clipPath> element) instead.";
+        tally(v, node, value, Finding::warning("clip-ignored", text).hint(hint));
+    }
+    if node.tag_name().name() == "style" {
+        for rule in style::unread_rules(node.text().unwrap_or_default()) {
+            let text = format!("the style rule {} is not read", quoted(&shortened(&rule)));
+            let hint = "Save the drawing again as plain SVG, with styles as attributes.";
+            tally(v, node, &rule, Finding::warning("style-rule-ignored", text).hint(hint));
+        }
     }
 }
 
@@ -256,10 +287,11 @@ fn huge_exponents(value: &str) -> impl Iterator<Item = std::ops::Range<usize>> {
 }
 
 /// A text beyond the limit.
-pub(super) fn text_too_long(length: usize) -> Finding {
+pub(super) fn text_too_long(length: usize, most: usize) -> Finding {
+    let what = if most == MAX_TEXT_CHARS { "the text has" } else { "the texts up to here have" };
     Finding::error(
         "text-too-long",
-        format!("the text has {length} characters, more than {MAX_TEXT_CHARS}; it is left out."),
+        format!("{what} {length} characters, more than {most}; it is left out."),
     )
     .hint("Split it, or convert it to paths in the drawing program.")
 }

@@ -34,10 +34,15 @@ pub(super) enum Prop {
     FontSize,
     BlendMode,
     Transform,
+    /// The name of a geometry property (SVG 2, chapter Geometry) that a style gives.
+    CssGeometry,
 }
 
 /// How many there are.
-const PROPS: usize = Prop::Transform as usize + 1;
+const PROPS: usize = Prop::CssGeometry as usize + 1;
+
+/// Properties that only SVG 2 lets styles give.
+const GEOMETRY: [&str; 10] = ["x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", "d"];
 
 impl Prop {
     fn by_name(name: &str) -> Option<Self> {
@@ -73,6 +78,15 @@ impl<'a> Props<'a> {
     /// The value of a property if the element has one itself.
     pub(super) fn get(&self, prop: Prop) -> Option<&'a str> {
         self.values[prop as usize].map(|(value, _)| value)
+    }
+
+    /// Takes what a style says.
+    fn declare(&mut self, name: &'a str, value: &'a str, important: bool) {
+        if GEOMETRY.contains(&name) {
+            self.put(Prop::CssGeometry, name, important);
+        } else {
+            self.set(name, value, important);
+        }
     }
 
     fn set(&mut self, name: &str, value: &'a str, important: bool) {
@@ -138,17 +152,43 @@ impl<'a> Styles<'a> {
         for rule in &self.sheet.rules {
             if rule.selector.matches(&Element(node)) {
                 for d in &rule.declarations {
-                    props.set(d.name, d.value, d.important);
+                    props.declare(d.name, d.value, d.important);
                 }
             }
         }
         if let Some(style) = node.attribute("style") {
             for d in DeclarationTokenizer::from(style) {
-                props.set(d.name, d.value, d.important);
+                props.declare(d.name, d.value, d.important);
             }
         }
         props
     }
+}
+
+/// Rules that the CSS library passes over: at-rules, and selectors with pseudo-classes or
+/// combinators that it does not know.
+pub(super) fn unread_rules(css: &str) -> Vec<String> {
+    let bare = without_comments(css);
+    let heads = bare.split('}').filter_map(|rule| rule.split('{').next());
+    let mut unread = Vec::new();
+    for head in heads.map(str::trim).filter(|head| !head.is_empty()) {
+        let known = head.replace(":first-child", "");
+        if head.starts_with('@') || known.contains([':', '~']) {
+            let head = if head.starts_with('@') { head.split(';').next() } else { Some(head) };
+            let head = head.unwrap_or_default();
+            unread.push(head.split_whitespace().collect::<Vec<_>>().join(" "));
+        }
+    }
+    unread
+}
+
+fn without_comments(css: &str) -> String {
+    let mut parts = css.split("/*");
+    let mut bare = parts.next().unwrap_or_default().to_owned();
+    for part in parts {
+        bare.push_str(part.split_once("*/").map_or("", |(_, rest)| rest));
+    }
+    bare
 }
 
 /// An element as the CSS library wants to see it.

@@ -15,7 +15,9 @@ use super::style::{Prop, Props, SVG, Styles};
 use super::{Survey, TextRun, links, losses, shapes};
 use crate::drawing::Layer;
 use crate::drawing::error::ReadError;
-use crate::drawing::limits::{COMMANDS_PER_ELEMENT, MAX_NESTING, MAX_STYLE_WORK, MAX_TEXT_CHARS};
+use crate::drawing::limits::{
+    COMMANDS_PER_ELEMENT, MAX_ALL_TEXT_CHARS, MAX_NESTING, MAX_STYLE_WORK, MAX_TEXT_CHARS,
+};
 use crate::drawing::lines::LineTable;
 use crate::finding::{Finding, Place};
 
@@ -59,6 +61,8 @@ pub(super) struct Visitor<'a> {
     pub(super) tallies: HashMap<(&'static str, String), (usize, usize)>,
     /// Where each element of the graph begins.
     starts: Vec<usize>,
+    /// Characters of all texts so far.
+    text_chars: usize,
 }
 
 /// Walks the document; see [`super::survey`].
@@ -81,6 +85,7 @@ pub(super) fn run<'a>(
         tags: ids(doc),
         tallies: HashMap::new(),
         starts: Vec::new(),
+        text_chars: 0,
     };
     check_rules(&visitor.styles, doc)?;
     visitor.root(doc.root_element());
@@ -321,9 +326,17 @@ impl<'a> Visitor<'a> {
             .filter(|n| n.is_text())
             .map(|n| n.text().unwrap_or_default().len())
             .sum();
-        if length > MAX_TEXT_CHARS {
+        self.text_chars = self.text_chars.saturating_add(length);
+        let too_long = if length > MAX_TEXT_CHARS {
+            Some((length, MAX_TEXT_CHARS))
+        } else if self.text_chars > MAX_ALL_TEXT_CHARS {
+            Some((self.text_chars, MAX_ALL_TEXT_CHARS))
+        } else {
+            None
+        };
+        if let Some((length, most)) = too_long {
             self.take_out(node);
-            self.tell(node, losses::text_too_long(length));
+            self.tell(node, losses::text_too_long(length, most));
             self.explain_last();
         }
     }
