@@ -188,6 +188,38 @@ fn squares_pack_close_to_what_counting_gives() {
     assert!(findings[0].text.starts_with("24 pieces take"), "{}", findings[0].text);
 }
 
+fn film_used(region: impl Fn(usize) -> Region, count: usize, turns: u32) -> f64 {
+    let regions = (0..count).map(|i| FilmRegion { region: region(i), layer: 0 }).collect();
+    let film = Film { regions, ..Film::default() };
+    let placement = Placement { pack_turns: Some(turns), gap_mm: 0.5, ..Placement::default() };
+    let (laid, _) = layout(&film, (1500.0, 50.0), &placement, &machine("roll-15")).unwrap();
+    laid.bounds().width()
+}
+
+/// Right triangles of 40 x 30 mm pair up to rectangles: 24 of them need twelve rectangles, nine
+/// abreast on 357 mm lying, eleven standing. More directions never need more film.
+#[test]
+fn more_directions_never_need_more_film() {
+    let shape = |corners: &[(f64, f64)], i: usize| {
+        let at = |&(x, y): &(f64, f64)| Point::new(x + 60.0 * i as f64, y);
+        Region { outer: Contour::closed(corners.iter().map(at).collect()), holes: vec![] }
+    };
+    let triangle = |i| shape(&[(0.0, 0.0), (40.0, 0.0), (40.0, 30.0)], i);
+    let angle = |i| {
+        let corners =
+            [(0.0, 0.0), (50.0, 0.0), (50.0, 10.0), (10.0, 10.0), (10.0, 50.0), (0.0, 50.0)];
+        shape(&corners, i)
+    };
+    let mut before = [f64::INFINITY; 2];
+    for turns in [1, 2, 4, 8] {
+        let used = [film_used(triangle, 24, turns), film_used(angle, 18, turns)];
+        assert!(used[0] <= before[0] && used[1] <= before[1], "{turns}: {used:?} {before:?}");
+        before = used;
+    }
+    // The area alone needs 40.3 and 45.4 mm.
+    assert!(before[0] < 80.0 && before[1] < 110.0, "{before:?}");
+}
+
 #[test]
 fn what_cannot_be_packed_is_told() {
     let film = film(&[vec![500.0, 500.0, 500.0, 500.0]]);

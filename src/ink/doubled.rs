@@ -1,6 +1,6 @@
 //! Lines drawn on top of each other → each stretch once, so that no blade runs through its own cut.
 //!
-//! In the order of the drawing: what runs along a line drawn before, within a tolerance, is left out;
+//! In the order of the drawing: what runs along a line of the same layer drawn before, within a tolerance, is left out;
 //! what remains of a closed line is open. Only whole lines and stretches of [`LEAST_MM`] count, so that
 //! lines which touch or cross keep whole. Where one line runs along itself nothing is left out.
 
@@ -30,12 +30,14 @@ pub(super) struct Doubled {
 pub(super) fn cut_once(lines: &mut Vec<(Contour, usize)>, reach: f64) -> Doubled {
     let tracks: Vec<Vec<Point>> = lines.iter().map(|(line, _)| line.track()).collect();
     let index = EdgeIndex::new(tracks.iter().map(Vec::as_slice), CELL_MM);
+    let layers: Vec<usize> = lines.iter().map(|(_, layer)| *layer).collect();
     let mut doubled = Doubled::default();
     let mut kept = Vec::with_capacity(lines.len());
     for (number, (line, layer)) in std::mem::take(lines).into_iter().enumerate() {
         let track = &tracks[number];
         let length = line.length();
-        let covered = covered(track, number as u32, &index, reach);
+        let same = |earlier: u32| layers[earlier as usize] == layer;
+        let covered = covered((track, number as u32), &index, same, reach);
         let total: f64 = covered.iter().map(|[from, to]| to - from).sum();
         let whole = total >= (1.0 - REST) * length && length > 0.0;
         let long: Vec<[f64; 2]> =
@@ -57,13 +59,20 @@ pub(super) fn cut_once(lines: &mut Vec<(Contour, usize)>, reach: f64) -> Doubled
     doubled
 }
 
-/// The stretches of `track` along which lines before `number` run, as mm along it, ascending.
-fn covered(track: &[Point], number: u32, index: &EdgeIndex, reach: f64) -> Vec<[f64; 2]> {
+/// The stretches of `track` along which lines before `number` that count run, as mm along it,
+/// ascending.
+fn covered(
+    (track, number): (&[Point], u32),
+    index: &EdgeIndex,
+    counts: impl Fn(u32) -> bool,
+    reach: f64,
+) -> Vec<[f64; 2]> {
     let mut stretches: Vec<[f64; 2]> = Vec::new();
     let mut along = 0.0;
     for edge in track.windows(2) {
         let beside = index.stretches_beside((edge[0], edge[1]), number, reach);
-        stretches.extend(beside.into_iter().map(|(_, [from, to])| [along + from, along + to]));
+        let beside = beside.into_iter().filter(|(earlier, _)| counts(*earlier));
+        stretches.extend(beside.map(|(_, [from, to])| [along + from, along + to]));
         along += edge[0].distance(edge[1]);
     }
     stretches.sort_by(|a, b| a[0].total_cmp(&b[0]));
@@ -148,6 +157,15 @@ mod tests {
         let lengths: Vec<f64> = lines.iter().map(Contour::length).collect();
         assert_eq!(lines.len(), 3);
         assert!((lengths[1] - 10.0).abs() < 1e-9 && (lengths[2] - 28.0).abs() < 1e-9);
+    }
+
+    /// A fold and a cut at the same place are two different things.
+    #[test]
+    fn layers_keep_their_lines() {
+        let side = line(&[(0.0, 0.0), (12.0, 0.0)]);
+        let mut lines = vec![(side.clone(), 0), (side, 1)];
+        assert_eq!(cut_once(&mut lines, REACH).lines, 0);
+        assert_eq!(lines.len(), 2);
     }
 
     #[test]

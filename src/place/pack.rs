@@ -8,10 +8,13 @@
 //! raster as Oliveira and Ferreira, 1993, rather than on boxes): pieces by falling area, each at
 //! the place and in the direction in which it ends earliest along the film. The raster marks every
 //! cell that a piece touches and is grown by the gap, so the gap holds exactly, not just nearly.
+//! With few pieces several orders, aims and sets of directions are tried, and the shortest result is
+//! taken: one rule never suits all shapes, and more directions must not end worse than fewer.
 
 use super::{CutLine, MOST_COPIES, PlaceError, Placement, fit, mapped, quarter_exact};
 use crate::finding::Finding;
 use crate::geometry::{Bounds, Contour, Point};
+use crate::parallel;
 use crate::profile::{FeedAxis, Machine};
 
 /// All pieces together cover about this many cells: fine enough for shapes to mesh, few enough for
@@ -32,23 +35,100 @@ pub(super) fn pack(
     pieces = repeated(pieces, copies.min(MOST_COPIES as usize));
     let area: f64 = pieces.iter().map(Piece::area).sum();
     let cell = (area / CELLS).sqrt().clamp(CELL_MM[0], CELL_MM[1]);
-    let mut order: Vec<usize> = (0..pieces.len()).collect();
-    order.sort_by(|&a, &b| pieces[b].area().total_cmp(&pieces[a].area()));
-    let mut sheet = Sheet::new(&room, cell);
-    let mut laid: Vec<Vec<CutLine>> = vec![Vec::new(); pieces.len()];
-    for i in order {
-        let Some(lines) = sheet.lay(&pieces[i], room.turns) else {
-            return Err(room.too_wide(&pieces[i], machine));
-        };
-        laid[i] = lines;
-    }
-    let mut lines: Vec<CutLine> = laid.into_iter().flatten().collect();
-    let bounds = lines.iter().fold(Bounds::EMPTY, |b, line| b.union(line.contour.bounds()));
-    let finding = room.told(pieces.len(), bounds.max.x, area);
+    let attempts = attempts(room.turns, pieces.len());
+    let laid = parallel::map(attempts.len(), parallel::cores(), |i| {
+        filled(&pieces, attempts[i], &room, cell)
+    });
+    // Where a piece does not fit in any way, the first attempt, with all directions, tells which.
+    let wide = laid.first().and_then(|first| first.as_ref().err().copied());
+    let shortest = laid.into_iter().flatten().min_by(|a, b| a.length_mm.total_cmp(&b.length_mm));
+    let Some(Filled { mut lines, length_mm }) = shortest else {
+        return Err(room.too_wide(&pieces[wide.unwrap_or(0)], machine));
+    };
+    let finding = room.told(pieces.len(), length_mm, area);
     if room.feeds_up {
         lines.iter_mut().for_each(stand_up);
     }
     Ok((lines, finding))
+}
+
+/// One way to go about it.
+#[derive(Debug, Clone, Copy)]
+struct Attempt {
+    /// How many directions of a piece are tried.
+    turns: u32,
+    /// Which pieces come first.
+    first: First,
+    /// Where a piece is laid.
+    aim: Aim,
+}
+
+/// Which pieces are laid first.
+#[derive(Debug, Clone, Copy)]
+enum First {
+    LargestArea,
+    LongestSide,
+}
+
+/// Which of a piece's places is the best.
+#[derive(Debug, Clone, Copy)]
+enum Aim {
+    /// Where it ends earliest along the film.
+    EarliestEnd,
+    /// Where its middle lies earliest along the film.
+    EarliestMiddle,
+}
+
+/// With more pieces than this only one attempt is made, and with more than the first number only
+/// those with all directions: the work grows with the square of the pieces.
+const FEW: [usize; 2] = [80, 300];
+
+/// The attempts that are made; the first one has all directions.
+fn attempts(turns: u32, pieces: usize) -> Vec<Attempt> {
+    let fewer = [8, 4, 2, 1].into_iter().filter(|&n| n < turns && turns.is_multiple_of(n));
+    let all: Vec<u32> = std::iter::once(turns).chain(fewer).collect();
+    let mut attempts = Vec::new();
+    for turns in all {
+        for first in [First::LargestArea, First::LongestSide] {
+            for aim in [Aim::EarliestEnd, Aim::EarliestMiddle] {
+                attempts.push(Attempt { turns, first, aim });
+            }
+        }
+    }
+    match pieces {
+        n if n <= FEW[0] => {}
+        n if n <= FEW[1] => attempts.truncate(4),
+        _ => attempts.truncate(1),
+    }
+    attempts
+}
+
+/// All pieces laid.
+struct Filled {
+    lines: Vec<CutLine>,
+    /// Film used, mm.
+    length_mm: f64,
+}
+
+/// Lays `pieces` in one way; the number of a piece that is wider than the film where one is.
+fn filled(pieces: &[Piece], attempt: Attempt, room: &Room, cell: f64) -> Result<Filled, usize> {
+    let size = |i: &usize| match attempt.first {
+        First::LargestArea => pieces[*i].area(),
+        First::LongestSide => {
+            let bounds = pieces[*i].bounds();
+            bounds.width().max(bounds.height())
+        }
+    };
+    let mut order: Vec<(f64, usize)> = (0..pieces.len()).map(|i| (size(&i), i)).collect();
+    order.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    let mut sheet = Sheet::new(room, attempt, cell);
+    let mut laid: Vec<Vec<CutLine>> = vec![Vec::new(); pieces.len()];
+    for (_, i) in order {
+        laid[i] = sheet.lay(&pieces[i]).ok_or(i)?;
+    }
+    let lines: Vec<CutLine> = laid.into_iter().flatten().collect();
+    let bounds = lines.iter().fold(Bounds::EMPTY, |b, line| b.union(line.contour.bounds()));
+    Ok(Filled { lines, length_mm: bounds.max.x })
 }
 
 /// The film: endless along x here, so wide along y.
@@ -185,6 +265,7 @@ struct Sheet {
     /// Cells of gap around each piece.
     margin: usize,
     gap: f64,
+    attempt: Attempt,
     /// Taken cells, with a margin before the first column and below the first bit.
     columns: Columns,
     /// Shapes laid before, by direction: the same shape never fits nearer to the beginning.
@@ -197,29 +278,32 @@ struct Found {
     cells: Columns,
     column: usize,
     bit: usize,
-    end: f64,
+    /// How far along the film, mm: the less the better.
+    at: f64,
 }
 
 impl Sheet {
-    fn new(room: &Room, cell: f64) -> Self {
+    fn new(room: &Room, attempt: Attempt, cell: f64) -> Self {
         Self {
             cell,
             across: (room.width_mm / cell).floor().max(0.0) as usize,
             margin: (room.gap_mm / cell).ceil() as usize + 1,
             gap: room.gap_mm,
+            attempt,
             columns: Vec::new(),
-            before: vec![None; room.turns as usize],
+            before: vec![None; attempt.turns as usize],
         }
     }
 
-    /// Lays `piece` where it ends earliest; `None` when it is wider than the film.
-    fn lay(&mut self, piece: &Piece, turns: u32) -> Option<Vec<CutLine>> {
+    /// Lays `piece` where it is best; `None` when it is wider than the film.
+    fn lay(&mut self, piece: &Piece) -> Option<Vec<CutLine>> {
+        let turns = self.attempt.turns;
         let mut best: Option<Found> = None;
         for turn in 0..turns {
             let degrees = 360.0 * f64::from(turn) / f64::from(turns);
             let found = self.find(piece.turned(degrees), turn as usize);
             if let Some(found) = found
-                && best.as_ref().is_none_or(|b| found.end < b.end - 1e-9)
+                && best.as_ref().is_none_or(|b| found.at < b.at - 1e-9)
             {
                 best = Some(found);
             }
@@ -246,8 +330,12 @@ impl Sheet {
         if let Some(slot) = self.before.get_mut(turn) {
             *slot = Some((cells.clone(), column));
         }
-        let end = column as f64 * self.cell + bounds.max.x;
-        Some(Found { piece, cells, column, bit, end })
+        let share = match self.attempt.aim {
+            Aim::EarliestEnd => 1.0,
+            Aim::EarliestMiddle => 0.5,
+        };
+        let at = column as f64 * self.cell + share * bounds.max.x;
+        Some(Found { piece, cells, column, bit, at })
     }
 
     fn words(&self) -> usize {
