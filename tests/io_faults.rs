@@ -429,9 +429,10 @@ fn a_send_that_is_killed_at_any_moment_goes_on() {
         let journal = Journal::read(&file).unwrap_or_else(|told| panic!("{trial}: {told}"));
         assert!(journal.as_ref().is_none_or(|j| j.finished <= j.cuts), "{trial}: {journal:?}");
         let again = send(path, journal.is_some()).wait_with_output().unwrap();
-        let done = again.status.code() == Some(0)
-            || said(&again).contains("nothing to resume") && again.status.code() == Some(1);
-        assert!(done, "{trial}: {}", said(&again));
+        // Where the machine's place does not tell, the person is asked: that is no answer of its own.
+        let asks = said(&again).contains("finished for certain");
+        let done = again.status.code() == Some(0) || said(&again).contains("nothing to resume");
+        assert!(done || asks, "{trial}: {}", said(&again));
         assert!(names(path).iter().all(|name| !name.ends_with(".tmp")));
         machine.stdin.as_mut().unwrap().write_all(b"end\n").unwrap();
         machine.wait().unwrap();
@@ -444,7 +445,9 @@ fn a_send_that_is_killed_at_any_moment_goes_on() {
         let made = cuts(&obeyed);
         for (i, cut) in cuts(job(120).as_bytes()).iter().enumerate() {
             let times = made.iter().filter(|made| *made == cut).count();
-            assert_eq!(times, 1, "{trial}: cut {} was made {times} times", i + 1);
+            assert!(times == 1 || times == 0 && asks, "{trial}: cut {} made {times} times", i + 1);
+            let finished = journal.as_ref().map_or(0, |journal| journal.finished);
+            assert!(times == 1 || i >= finished, "{trial}: cut {} is not finished", i + 1);
         }
     }
 }
