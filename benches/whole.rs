@@ -361,9 +361,14 @@ fn stages_of(svg: &[u8]) -> Result<Vec<f64>, Box<dyn std::error::Error>> {
     let blade_settings = BladeSettings { offset_mm, unit_mm, ..BladeSettings::default() };
     let (axis, _) = blade::compensate(&paths, &blade_settings);
     lap();
-    let pace =
-        Pace { velocity_cm_s: None, force: None, swing_velocity_cm_s: None, swing_force: None };
-    let job = job::build(&axis, &layout, &machine, &pace)?;
+    let pace = Pace {
+        tool: 1,
+        velocity_cm_s: None,
+        force: None,
+        swing_velocity_cm_s: None,
+        swing_force: None,
+    };
+    let job = job::build(&axis, &machine, |_| pace)?;
     let written = hpgl::write(&job, &machine.language);
     lap();
     let back = pipeline::read_back(&written.bytes, &machine, offset_mm);
