@@ -160,6 +160,44 @@ fn blob(random: &mut Random, size: f64) -> Contour {
     )
 }
 
+/// A chain of random cubic Bezier curves that crosses itself, turns sharply and nearly stops, in
+/// chords of 0.003 mm sagitta at most.
+fn scrawl(random: &mut Random, size: f64) -> Contour {
+    let at =
+        |r: &mut Random| Point::new(between(r, 20.0, 20.0 + size), between(r, 20.0, 20.0 + size));
+    let (mut from, mut lead) = (at(random), at(random));
+    let mut points = vec![from];
+    for _ in 0..4 {
+        let (follow, to) = (at(random), at(random));
+        let bend = (from - lead * 2.0 + follow).length().max((lead - follow * 2.0 + to).length());
+        let n = (6.0 * bend / 8.0 / 0.003).sqrt().ceil().max(1.0);
+        points.extend((1..=n as usize).map(|i| {
+            let t = i as f64 / n;
+            let (a, b, c) = (from.lerp(lead, t), lead.lerp(follow, t), follow.lerp(to, t));
+            a.lerp(b, t).lerp(b.lerp(c, t), t)
+        }));
+        // Half of the joints are smooth.
+        lead = if random.next() < 0.5 { to * 2.0 - follow } else { at(random) };
+        from = to;
+    }
+    Contour { points, closed: random.next() < 0.5 }
+}
+
+/// A comb: teeth and gaps from a fifth of the thickest blade's offset on.
+fn comb(random: &mut Random) -> Contour {
+    let (mut x, mut points) = (20.0, Vec::new());
+    for _ in 0..8 {
+        let (low, high) = (30.0, 30.0 + between(random, 0.2, 1.0));
+        points.extend([Point::new(x, low), Point::new(x, high)]);
+        x += between(random, 0.2, 0.8);
+        points.extend([Point::new(x, high), Point::new(x, low)]);
+        x += between(random, 0.2, 0.8);
+    }
+    points.extend([Point::new(x, 28.0), Point::new(20.0, 28.0)]);
+    points.dedup();
+    Contour::closed(points)
+}
+
 /// Icons: outlines of strokes with round caps, rings, frames with round corners.
 fn icons(random: &mut Random) -> Vec<Contour> {
     (0..6)
@@ -185,11 +223,13 @@ fn worst_of(
 
 type Wanted = fn(&[Point]) -> Vec<Point>;
 type Draw = fn(&mut Random) -> Vec<Contour>;
-const KINDS: [(&str, Draw); 4] = [
+const KINDS: [(&str, Draw); 6] = [
     ("icons", |r| icons(r)),
     ("polygons", |r| vec![polygon(r, 12.0)]),
     ("curves", |r| vec![blob(r, 8.0)]),
     ("small shapes", |r| vec![polygon(r, 1.5), blob(r, 1.0)]),
+    ("scrawls", |r| vec![scrawl(r, 20.0), scrawl(r, 4.0)]),
+    ("combs", |r| vec![comb(r)]),
 ];
 
 #[test]
@@ -198,8 +238,8 @@ fn exact_paths_keep_the_tip_within_a_fifth_of_a_unit() {
         for (name, draw) in KINDS {
             let worst = worst_of(draw, &settings(offset, None), <[Point]>::to_vec);
             println!("exact {name}, {offset}: {worst:?}");
-            assert!(worst.off_line < 0.0056, "{name}, offset {offset}: {worst:?}");
-            assert!(worst.uncut < 0.0056, "{name}, offset {offset}: {worst:?}");
+            assert!(worst.off_line < 0.005, "{name}, offset {offset}: {worst:?}");
+            assert!(worst.uncut < 0.005, "{name}, offset {offset}: {worst:?}");
         }
     }
 }
@@ -214,8 +254,10 @@ fn paths_in_plotter_units_keep_the_tip_within_a_unit() {
             for (seen, wanted) in lines {
                 let worst = worst_of(draw, &settings, wanted);
                 println!("grid {name} {seen}, {offset}: {worst:?}");
-                assert!(worst.off_line < UNIT_MM, "{name} {seen}, offset {offset}: {worst:?}");
-                assert!(worst.uncut < UNIT_MM, "{name} {seen}, offset {offset}: {worst:?}");
+                // A pen's line is itself up to 0.7 units off the drawn one, on either side.
+                let most = if seen == "as drawn" { UNIT_MM } else { 1.2 * UNIT_MM };
+                assert!(worst.off_line < most, "{name} {seen}, offset {offset}: {worst:?}");
+                assert!(worst.uncut < most, "{name} {seen}, offset {offset}: {worst:?}");
             }
         }
     }

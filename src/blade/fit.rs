@@ -90,6 +90,19 @@ impl Fitted {
         self.vertices.extend_from_within(1..);
         self.pieces.extend(more);
     }
+
+    /// Index in `vertices` of where piece `i` begins.
+    pub fn begin(&self, i: usize) -> usize {
+        if i == 0 { 0 } else { self.ends[i - 1] }
+    }
+
+    /// How far piece `i` leaves the vertices that it replaces and the middles of their chords, mm.
+    pub fn off_mm(&self, i: usize) -> f64 {
+        let run = &self.vertices[self.begin(i)..=self.ends[i]];
+        let piece = &self.pieces[i];
+        let off = run.windows(2).flat_map(|w| [w[0].lerp(w[1], 0.5), w[1]]);
+        off.map(|p| piece.off_curve(p)).fold(0.0, f64::max)
+    }
 }
 
 /// The vertices without repeats; a closed contour's first one again at the end.
@@ -239,6 +252,13 @@ impl Piece {
                 let sweep = sweep * share;
                 Self::Arc { from, to: turned_about(from, center, sweep), center, sweep }
             }
+        }
+    }
+    /// Distance of `p` from the whole line or circle that it is a part of, mm.
+    fn off_curve(&self, p: Point) -> f64 {
+        match *self {
+            Self::Line { from, .. } => (p - from).cross(self.start_tangent()).abs(),
+            Self::Arc { from, center, .. } => (p.distance(center) - from.distance(center)).abs(),
         }
     }
 }

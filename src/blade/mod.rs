@@ -47,7 +47,8 @@ pub struct BladeSettings {
     pub offset_mm: f64,
     /// How far a closed line is cut past its start, mm.
     pub overcut_mm: f64,
-    /// How far the tip may leave a corner while it swings, and half of what arcs lose to chords, mm.
+    /// How far the tip may leave its line where it swings, and on arcs for their fit and their
+    /// chords together, mm.
     pub swing_tolerance_mm: f64,
     /// How far lines and arcs may leave the contour they replace, mm.
     pub fit_tolerance_mm: f64,
@@ -70,7 +71,7 @@ impl Default for BladeSettings {
             offset_mm: 0.0,
             overcut_mm: 0.0,
             swing_tolerance_mm: 0.005,
-            fit_tolerance_mm: 0.004,
+            fit_tolerance_mm: 0.0035,
             unit_mm: None,
             start_heading: None,
             limits: None,

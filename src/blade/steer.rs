@@ -17,6 +17,14 @@ use crate::geometry::{Point, wrap_angle};
 
 /// Of the swing tolerance, the share that an axis arc's chords may be away from the arc.
 const CHORD_SHARE: f64 = 0.6;
+/// The least of it that they may be away where the arc itself is off by nearly all.
+const LEAST_CHORD_SHARE: f64 = 0.15;
+/// Of the swing tolerance, the share that is used: where what a swing and what a fitted line are
+/// off by fall on the same side, the rest takes it up.
+const USED_SHARE: f64 = 0.94;
+/// Of the sagitta of an axis arc's chords, the most that the tip leaves the arc: vertices stand off
+/// by two thirds of it, middles by a third the other way.
+const SAGITTA_SHARE: f64 = 2.0 / 3.0;
 /// Turns closer to a half turn than this go to the side asked for, radians.
 const HALF_TURN_SLACK: f64 = 1e-6;
 /// A corner whose two axis positions are closer than this share of a plotter unit gets one.
@@ -113,7 +121,7 @@ impl Steering<'_> {
             self.push(Waypoint { at, part: self.part(i), rest, ..reached });
             return;
         }
-        let tolerance = self.settings.swing_tolerance_mm;
+        let tolerance = USED_SHARE * self.settings.swing_tolerance_mm;
         let smooth = reached.vertex == 0 && self.starts_smoothly();
         let rests = begins || turn.abs() > SHALLOW && !smooth;
         let swing = Swing { corner, from: heading, turn };
@@ -152,19 +160,27 @@ impl Steering<'_> {
         let Piece::Arc { from, center, sweep, .. } = self.course.line.pieces[i] else { return };
         let offset = self.settings.offset_mm;
         let radius = from.distance(center).hypot(offset);
-        let tolerance = CHORD_SHARE * self.settings.swing_tolerance_mm;
+        let tolerance = self.chord_tolerance_mm(i);
         let widest = (8.0 * tolerance / radius).sqrt().min(step(offset, tolerance));
         let steps = (sweep.abs() / widest).ceil().max(1.0);
         let half = sweep.abs() / steps / 2.0;
         let ahead = from
             + (from - center).perpendicular() * (sweep.signum() * offset / from.distance(center));
         let first = center + (ahead - center) * (1.0 + half * half / 3.0);
-        let (begin, end) = (self.vertex_before(i), self.course.line.ends[i]);
+        let (begin, end) = (self.course.line.begin(i), self.course.line.ends[i]);
         for k in 1..steps as usize {
             let at = turned_about(first, center, sweep * k as f64 / steps);
             let vertex = begin + (end - begin) * k / steps as usize;
             self.push(Waypoint { at, part: self.part(i), piece: i, vertex, rest: None });
         }
+    }
+
+    /// How far an axis arc's chords may be away from it: what the arc is off its vertices by, and
+    /// what the tip then is off the arc by, may add up.
+    fn chord_tolerance_mm(&self, i: usize) -> f64 {
+        let all = self.settings.swing_tolerance_mm;
+        let left = (USED_SHARE * all - self.course.line.off_mm(i)) / SAGITTA_SHARE;
+        left.clamp(LEAST_CHORD_SHARE * all, CHORD_SHARE * all)
     }
 
     fn part(&self, i: usize) -> Part {
@@ -175,10 +191,6 @@ impl Steering<'_> {
     fn at_end(&self, i: usize) -> Waypoint {
         let vertex = self.course.line.ends[i];
         Waypoint { at: Point::ORIGIN, part: Part::Swing, piece: i, vertex, rest: None }
-    }
-
-    fn vertex_before(&self, i: usize) -> usize {
-        if i == 0 { 0 } else { self.course.line.ends[i - 1] }
     }
 
     fn push(&mut self, waypoint: Waypoint) {

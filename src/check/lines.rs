@@ -25,6 +25,9 @@ const CELL_MM: f64 = 1.0;
 const DOUBLED_UNITS: f64 = 0.75;
 /// The tip of a further pass keeps to that of the first, plotter units: each was rounded.
 const PASS_UNITS: f64 = 2.0;
+/// It begins and ends near where the first does, plotter units: where a line closes smoothly, the blade
+/// need not rest on its start, and takes over what the pass before left it.
+const PASS_ENDS_UNITS: f64 = 8.0;
 /// Shorter stretches along another cut are no doubled line, mm: a shared corner is cut through.
 const DOUBLED_MM: f64 = 1.0;
 
@@ -134,19 +137,24 @@ pub(super) fn passes(simulation: &Simulation, unit_mm: f64) -> Vec<usize> {
     first
 }
 
-/// Whether the tip does in `cut` what it did in `before`: from the same start, through all the
-/// same vertices, to the same end. (The axis need not: it takes over a blade that points otherwise.)
+/// Whether the tip does in `cut` what it did in `before`: from about the same start, through all the
+/// same vertices, to about the same end. (The axis need not: it takes over a blade that points otherwise.)
 fn is_pass(before: &SimulatedCut, cut: &SimulatedCut, unit_mm: f64) -> bool {
-    let near = |p: Option<&Point>, q: Option<&Point>| {
-        p.zip(q).is_some_and(|(p, q)| p.distance(*q) <= PASS_UNITS * unit_mm)
+    let near = |p: Option<&Point>, q: Option<&Point>, units: f64| {
+        p.zip(q).is_some_and(|(p, q)| p.distance(*q) <= units * unit_mm)
     };
+    let ends = |c: &SimulatedCut| [c.tip.first().copied(), c.tip.last().copied()];
+    let ([start, end], [start_again, end_again]) = (ends(before), ends(cut));
+    let at_end =
+        |p: &Point| [start, end].iter().any(|e| near(e.as_ref(), Some(p), PASS_ENDS_UNITS));
+    let between: Vec<Point> = cut.tip.iter().copied().filter(|p| !at_end(p)).collect();
     let bounds = |c: &SimulatedCut| [Bounds::of(&c.tip).min, Bounds::of(&c.tip).max];
     let ([low, high], [low_again, high_again]) = (bounds(before), bounds(cut));
-    near(before.tip.first(), cut.tip.first())
-        && near(before.tip.last(), cut.tip.last())
-        && near(Some(&low), Some(&low_again))
-        && near(Some(&high), Some(&high_again))
-        && follows(&before.tip, &cut.tip, PASS_UNITS * unit_mm)
+    near(start.as_ref(), start_again.as_ref(), PASS_ENDS_UNITS)
+        && near(end.as_ref(), end_again.as_ref(), PASS_ENDS_UNITS)
+        && near(Some(&low), Some(&low_again), PASS_UNITS)
+        && near(Some(&high), Some(&high_again), PASS_UNITS)
+        && follows(&before.tip, &between, PASS_UNITS * unit_mm)
 }
 
 /// Whether every vertex of `track` lies on `line`, one after the other.
