@@ -30,6 +30,17 @@ pub struct Nearest {
     pub edge: usize,
 }
 
+/// Where two edges cross.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Crossing {
+    /// The lines that they belong to, the earlier one first.
+    pub lines: (u32, u32),
+    /// Their numbers, in the same order.
+    pub edges: (usize, usize),
+    /// The place.
+    pub at: Point,
+}
+
 /// Which pairs of edges are compared.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Pairs {
@@ -85,6 +96,11 @@ impl EdgeIndex {
     /// The number of the line that an edge belongs to.
     pub fn line(&self, edge: usize) -> usize {
         self.owner[edge] as usize
+    }
+
+    /// The numbers of the edges of `line`.
+    pub fn edges_of(&self, line: u32) -> std::ops::Range<usize> {
+        self.owner.partition_point(|&o| o < line)..self.owner.partition_point(|&o| o <= line)
     }
 
     fn in_cell(&self, cell: usize) -> &[u32] {
@@ -183,7 +199,16 @@ impl EdgeIndex {
 
     /// Lines whose edges cross, each pair of lines once, with the first place.
     pub fn crossings(&self, pairs: Pairs) -> Vec<(u32, u32, Point)> {
-        let mut found: Vec<(u32, u32, Point)> = Vec::new();
+        let all = self.all_crossings(pairs).into_iter();
+        let mut found: Vec<_> = all.map(|c| (c.lines.0, c.lines.1, c.at)).collect();
+        found.sort_by_key(|(a, b, _)| (*a, *b));
+        found.dedup_by_key(|(a, b, _)| (*a, *b));
+        found
+    }
+
+    /// All places where edges cross; one that several cells share comes several times.
+    pub fn all_crossings(&self, pairs: Pairs) -> Vec<Crossing> {
+        let mut found = Vec::new();
         for cell in 0..self.starts.len().saturating_sub(1) {
             let ids = self.in_cell(cell);
             let owner = |id: &u32| self.owner[*id as usize];
@@ -193,15 +218,29 @@ impl EdgeIndex {
             }
             for (i, a) in ids.iter().enumerate() {
                 for b in ids[i + 1..].iter().filter(|b| wanted(a, b)) {
-                    if let Some(p) = crossing(self.edges[*a as usize], self.edges[*b as usize]) {
-                        found.push((owner(a).min(owner(b)), owner(a).max(owner(b)), p));
+                    if let Some(at) = crossing(self.edges[*a as usize], self.edges[*b as usize]) {
+                        // Edges are numbered line by line.
+                        let (a, b) = (a.min(b), a.max(b));
+                        let edges = (*a as usize, *b as usize);
+                        found.push(Crossing { lines: (owner(a), owner(b)), edges, at });
                     }
                 }
             }
         }
-        found.sort_by_key(|(a, b, _)| (*a, *b));
-        found.dedup_by_key(|(a, b, _)| (*a, *b));
         found
+    }
+
+    /// Whether an edge of `line` lies within `reach` of `p`.
+    pub fn is_near_line(&self, p: Point, line: u32, reach: f64) -> bool {
+        let far = Point::new(reach, reach);
+        let ((left, low), (right, high)) = (self.grid.key(p - far), self.grid.key(p + far));
+        let cells = (low..=high).flat_map(|row| (left..=right).map(move |column| (column, row)));
+        cells.filter_map(|(column, row)| self.grid.cell(column, row)).any(|cell| {
+            self.in_cell(cell).iter().any(|&id| {
+                let (a, b) = self.edges[id as usize];
+                self.owner[id as usize] == line && nearest_on_segment(p, a, b).distance(p) <= reach
+            })
+        })
     }
 }
 
@@ -401,6 +440,13 @@ mod tests {
         for cell in [0.5, 4.0] {
             let found = EdgeIndex::new(lines.iter().copied(), cell).crossings(Pairs::OfTwoLines);
             assert_eq!(found.iter().map(|f| (f.0, f.1)).collect::<Vec<_>>(), slow);
+            let index = EdgeIndex::new(lines.iter().copied(), cell);
+            for crossing in index.all_crossings(Pairs::OfTwoLines) {
+                let (a, b) = crossing.lines;
+                assert!(index.is_near_line(crossing.at, a, 1e-9), "{crossing:?}");
+                assert!(index.is_near_line(crossing.at, b, 1e-9), "{crossing:?}");
+                assert_eq!(index.edges_of(b), crossing.edges.1..crossing.edges.1 + 1);
+            }
         }
     }
 

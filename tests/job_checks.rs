@@ -57,6 +57,30 @@ fn lines_cut_twice_are_told_in_whole_and_in_part() {
     assert!(codes(&format!("PU0,0;{square}PU400,400;PD800,400,800,800,400,400;PU;")).is_empty());
 }
 
+/// Shapes that meet in a point cross by what the tips stray there, and no piece is cut through.
+#[test]
+fn lines_that_touch_do_not_cross() {
+    let square = "PU0,0;PD400,0,400,400,0,400,0,0;";
+    // A rhombus whose corner, and a line whose end, pokes through the square's right side.
+    for (poke, told) in [(0, false), (1, false), (2, false), (4, true), (40, true)] {
+        let x = 400 - poke;
+        let rhombus = format!("{square}PU800,200;PD600,300,{x},200,600,100,800,200;PU;");
+        let line = format!("{square}PU{x},200;PD900,233;PU;");
+        // It grazes the side for a while, and ends beyond it or comes back.
+        let graze = format!("{square}PU600,50;PD{x},60,402,90,{x},120,600,130;PU;");
+        for job in [rhombus, line, graze] {
+            let codes = codes(&job);
+            assert_eq!(codes == ["cuts-cross"], told, "{job}: {codes:?}");
+            assert!(told || codes.is_empty(), "{job}: {codes:?}");
+        }
+    }
+    // Through both sides, though each way in is right at a corner of the other.
+    assert_eq!(codes(&format!("{square}PU-50,1;PD450,399;PU;")), ["cuts-cross"]);
+    // Over by a single unit, along for a while, and then on to the other side.
+    assert_eq!(codes(&format!("{square}PU300,500;PD399,401,401,300,500,200;PU;")).len(), 0);
+    assert_eq!(codes(&format!("{square}PU500,350;PD401,300,399,250,300,200;PU;")), ["cuts-cross"]);
+}
+
 /// HP PCL 5 manual, page 19-34, for the area of a flat-bed plotter: `RO 90` turns and shifts the axes, so
 /// that x, y comes to lie at width − y, x.
 #[test]

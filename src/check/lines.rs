@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use super::at;
 use crate::contour_tree;
-use crate::edges::{EdgeIndex, Pairs};
+use crate::edges::{Crossing, EdgeIndex, Pairs};
 use crate::finding::{Finding, Place, first_few};
 use crate::geometry::{Bounds, Contour, Point, distance_to_segment};
 use crate::profile::Machine;
@@ -28,6 +28,9 @@ const PASS_UNITS: f64 = 2.0;
 /// It begins and ends near where the first does, plotter units: where a line closes smoothly, the blade
 /// need not rest on its start, and takes over what the pass before left it.
 const PASS_ENDS_UNITS: f64 = 8.0;
+/// A cut that comes no further over another is touching it, plotter units: the tip of each may stray
+/// by one.
+const TOUCHING_UNITS: f64 = 2.0;
 /// Shorter stretches along another cut are no doubled line, mm: a shared corner is cut through.
 const DOUBLED_MM: f64 = 1.0;
 
@@ -85,7 +88,7 @@ pub(super) fn doubled_or_crossing(
         return vec![Finding::warning("not-compared", text)];
     }
     let mut findings = doubled(simulation, &index, (unit_mm, passes));
-    findings.extend(crossing(simulation, &index, passes));
+    findings.extend(crossing(simulation, &index, (unit_mm, passes)));
     findings
 }
 
@@ -169,14 +172,26 @@ fn follows(line: &[Point], track: &[Point], tolerance_mm: f64) -> bool {
 }
 
 /// Cuts that cross each other.
-fn crossing(simulation: &Simulation, index: &EdgeIndex, passes: &[usize]) -> Vec<Finding> {
+fn crossing(
+    simulation: &Simulation,
+    index: &EdgeIndex,
+    (unit_mm, passes): (f64, &[usize]),
+) -> Vec<Finding> {
     let is_first = |cut: u32| passes.get(cut as usize) == Some(&(cut as usize));
-    let crossings = index.crossings(Pairs::OfTwoLines).into_iter();
-    let firsts = crossings.filter(|(a, b, _)| is_first(*a) && is_first(*b));
-    let all = firsts.map(|(a, b, p)| {
+    let mut crossings = index.all_crossings(Pairs::OfTwoLines);
+    crossings.retain(|c| is_first(c.lines.0) && is_first(c.lines.1));
+    let start = |c: &Crossing| index.edge(c.edges.1).0.distance(c.at);
+    crossings.sort_by(|p, q| {
+        let along = |c: &Crossing| (c.lines, c.edges.1);
+        along(p).cmp(&along(q)).then(start(p).total_cmp(&start(q))).then(p.edges.cmp(&q.edges))
+    });
+    crossings.dedup_by_key(|c| c.edges);
+    let of_pairs = crossings.chunk_by(|p, q| p.lines == q.lines);
+    let all = of_pairs.filter_map(|places| {
+        let Crossing { lines: (a, b), at, .. } = *really_cross(index, places, unit_mm)?;
         let text = format!("Cuts {} and {} cross.", a + 1, b + 1);
         let byte = simulation.cuts.get(b as usize).map_or(0, |cut| cut.byte);
-        Finding::note("cuts-cross", text).at(Place::byte(byte).at(p))
+        Some(Finding::note("cuts-cross", text).at(Place::byte(byte).at(at)))
     });
     first_few(all.collect(), |n| format!("{n} more pairs of cuts cross."))
 }
@@ -188,6 +203,45 @@ fn as_deep((outer, inner): (usize, usize), simulation: &Simulation, passes: &[us
     let times = |first: usize| passes.iter().filter(|&&other| other == first).count();
     let lighter = a.force.zip(b.force).is_some_and(|(outer, inner)| outer < inner);
     same_tool(a, b) && !lighter && times(outer) >= times(inner)
+}
+
+/// The first of `places`, in their order along the later cut, where it passes to the other side of
+/// the earlier one for good.
+///
+/// Lines that touch cross by part of a unit where the tip strays: over as often as back before the
+/// cut is away from the line again, or up to the cut's end upon it.
+fn really_cross<'a>(
+    index: &EdgeIndex,
+    places: &'a [Crossing],
+    unit_mm: f64,
+) -> Option<&'a Crossing> {
+    let near = |from: (usize, Point), to: (usize, Point)| {
+        stays_near(index, (from, to), (places[0].lines.0, TOUCHING_UNITS * unit_mm))
+    };
+    let here = |c: &Crossing| (c.edges.1, c.at);
+    let cut = index.edges_of(places[0].lines.1);
+    let begin = (cut.start, index.edge(cut.start).0);
+    let end = (cut.end - 1, index.edge(cut.end - 1).1);
+    let touches = places.chunk_by(|p, q| near(here(p), here(q)));
+    let mut over = touches.filter(|touch| touch.len() % 2 == 1);
+    over.find(|touch| !near(begin, here(&touch[0])) && !near(here(&touch[touch.len() - 1]), end))
+        .map(|touch| &touch[0])
+}
+
+/// Whether a cut, from a place on one of its edges to one on the same or a later edge, keeps within
+/// `reach_mm` of a line.
+fn stays_near(
+    index: &EdgeIndex,
+    ((edge, from), (last, to)): ((usize, Point), (usize, Point)),
+    (line, reach_mm): (u32, f64),
+) -> bool {
+    let corners = (edge..last).map(|e| index.edge(e).1);
+    let way: Vec<Point> = [from].into_iter().chain(corners).chain([to]).collect();
+    way.windows(2).all(|w| {
+        let steps = (w[0].distance(w[1]) / reach_mm).ceil().max(1.0);
+        (1..=steps as usize)
+            .all(|i| index.is_near_line(w[0].lerp(w[1], i as f64 / steps), line, reach_mm))
+    })
 }
 
 /// Cuts inside others that are cut before them; of several passes the first counts.
