@@ -37,6 +37,8 @@ pub struct JobPath {
     pub points: Vec<Units>,
     /// What each edge is for; one fewer than `points`.
     pub parts: Vec<Part>,
+    /// Runs of edges that are written as arcs, in order; each edge is one chord.
+    pub arcs: Vec<JobArc>,
     /// Tool number, from 1.
     pub tool: u32,
     /// Cutting speed, cm/s, where the machine takes it.
@@ -47,6 +49,21 @@ pub struct JobPath {
     pub swing_velocity_cm_s: Option<f64>,
     /// Force in swings, where it differs.
     pub swing_force: Option<f64>,
+}
+
+/// Edges of a path that are written as one `AA`.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct JobArc {
+    /// Index of the position where it begins.
+    pub from: usize,
+    /// How many chords the machine makes of it; their ends, rounded, are the positions after `from`.
+    pub chords: usize,
+    /// Its centre.
+    pub center: Units,
+    /// Its sweep, degrees, counter-clockwise above 0.
+    pub sweep_deg: f64,
+    /// The largest angle of a chord, degrees.
+    pub chord_deg: f64,
 }
 
 /// Tool, speed and force of a path.
@@ -149,6 +166,7 @@ fn rounded(path: &AxisPath, unit: PlotterUnit, pace: &Pace) -> JobPath {
         line: path.line,
         points,
         parts,
+        arcs: Vec::new(),
         tool: pace.tool,
         velocity_cm_s: pace.velocity_cm_s,
         force: pace.force,

@@ -52,6 +52,8 @@ pub mod work;
 
 pub mod check;
 
+pub mod arcs;
+
 pub mod proof;
 
 pub mod pipeline;

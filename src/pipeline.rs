@@ -6,6 +6,7 @@
 use std::borrow::Cow;
 use std::sync::Arc;
 
+use crate::arcs;
 use crate::blade::TipPath;
 use crate::check::{self, TipError};
 use crate::contour_tree::{self, ContourTree};
@@ -391,6 +392,7 @@ fn plan_sheet(
     findings.extend(led.findings);
     let job = job::build(&led.axis, &settings.machine, |path| works.all[led.works[path]].pace)?;
     drop(led.axis);
+    let job = arcs::put(job, &paths, (&settings.machine, &works.simulate()));
     let written = hpgl::write(&job, &settings.machine.language);
     let back = read_back_with(&written.bytes, &works.machine, &works.simulate());
     findings.extend(back.findings);

@@ -91,6 +91,7 @@ fn path() -> impl Strategy<Value = JobPath> {
             let mut points = points;
             points.dedup_by_key(|p| p.0);
             JobPath {
+                arcs: Vec::new(),
                 line: None,
                 parts: points[1..].iter().map(|p| p.1).collect(),
                 points: points.into_iter().map(|p| p.0).collect(),

@@ -114,7 +114,7 @@ fn chain(contour: &Contour) -> Vec<Point> {
 
 /// The last index up to which `fits` holds, at least 1; runs shorter than `least` chords are not
 /// asked about. `points` has at least two.
-fn reach(points: &[Point], least: usize, fits: impl Fn(&[Point]) -> bool) -> usize {
+pub(crate) fn reach(points: &[Point], least: usize, fits: impl Fn(&[Point]) -> bool) -> usize {
     let last = points.len() - 1;
     if last < least || !fits(&points[..=least]) {
         return 1;

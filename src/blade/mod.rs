@@ -21,6 +21,7 @@ mod swing;
 mod wanted;
 
 pub use compensate::{TOLD_ERROR_MM, compensate, compensate_among};
+pub(crate) use fit::reach;
 pub use propagate::{SAMPLE_TOLERANCE_MM, TrailingBlade};
 pub use start::turning_cut;
 

@@ -250,6 +250,13 @@ fn read(args: &ReadArgs) -> Outcome {
             talk::print(&mut out, &format!("play along {axis}  {}", line(value, range)))?;
         }
     }
+    if estimate.closing_doubtful {
+        talk::print(
+            &mut out,
+            "the eyelets or squares count for little: the machine's play may be so large against \
+             this offset that they close where they should not; trust circles and vernier",
+        )?;
+    }
     let next = estimate.next.map_or_else(
         || "nothing more to cut; keep it with `tune save`".to_owned(),
         |p| {
@@ -270,6 +277,7 @@ struct Answer {
     play_x_uncertainty_mm: Option<f64>,
     play_y_mm: Option<f64>,
     play_y_uncertainty_mm: Option<f64>,
+    closing_doubtful: bool,
     next: Option<&'static str>,
 }
 
@@ -283,6 +291,7 @@ impl Answer {
             play_x_uncertainty_mm: estimate.play_x_mm.map(|p| fine(p.1)),
             play_y_mm: estimate.play_y_mm.map(|p| fine(p.0)),
             play_y_uncertainty_mm: estimate.play_y_mm.map(|p| fine(p.1)),
+            closing_doubtful: estimate.closing_doubtful,
             next: estimate.next.map(Pattern::name),
         }
     }

@@ -10,8 +10,8 @@ use crate::geometry::{Bounds, Point, wrap_angle};
 const MOST_CHORDS: f64 = 3600.0;
 
 /// Points of an arc about `center` from `start` (left out) to its end, by `sweep` degrees, in equal
-/// chords of at most `chord` degrees.
-pub(super) fn arc_points(
+/// chords of at most `chord` degrees: what a machine makes of an `AA`.
+pub fn arc_points(
     center: Point,
     start: Point,
     sweep: f64,

@@ -12,6 +12,7 @@ mod trace;
 mod write;
 
 pub use command::{Command, Encoded, Located, Mnemonic};
+pub use curves::arc_points;
 pub use read::read;
 pub use trace::{Interpreter, TraceSettings, trace};
 pub use write::{Written, write};

@@ -5,13 +5,15 @@
 //! lists are taken between rounded absolute positions, so rounding never drifts. Every path begins
 //! with an absolute move, whatever the lists are: a job can be taken up again at any path, and does
 //! not rely on where the machine stood. Speed and force are written only where the machine takes
-//! them and only when they change.
+//! them and only when they change. After an arc, whose end a machine rounds its own way, comes an
+//! absolute position.
 
 use std::io::Write;
+use std::ops::Range;
 
 use super::encode::{self, Base};
 use crate::blade::Part;
-use crate::job::{Job, JobPath, Units};
+use crate::job::{Job, JobArc, JobPath, Units};
 use crate::profile::{EncodedLines, Language, Lists};
 
 /// A job as it will be sent.
@@ -43,6 +45,7 @@ pub fn write(job: &Job, language: &Language) -> Written {
         out: Vec::new(),
         at: None,
         relative: false,
+        down: false,
         tool: None,
         velocity: None,
         force: None,
@@ -73,6 +76,7 @@ struct Writer<'a> {
     at: Option<Units>,
     /// The machine takes numbers as steps.
     relative: bool,
+    down: bool,
     tool: Option<u32>,
     velocity: Option<f64>,
     force: Option<f64>,
@@ -102,9 +106,32 @@ impl Writer<'_> {
                 to += 1;
             }
             self.setting(path, path.parts.get(from).copied().unwrap_or(Part::Cut));
-            self.cut(&rest[from..to]);
+            self.edges(path, from..to);
             from = to;
         }
+    }
+
+    /// Edges of a path at one speed and force, arcs among them.
+    fn edges(&mut self, path: &JobPath, edges: Range<usize>) {
+        let mut from = edges.start;
+        for arc in path.arcs.iter().filter(|arc| edges.contains(&arc.from)) {
+            self.cut(&path.points[from + 1..=arc.from]);
+            self.arc(arc);
+            from = arc.from + arc.chords;
+            self.at = path.points.get(from).copied();
+        }
+        self.cut(&path.points[from + 1..=edges.end]);
+    }
+
+    /// An arc from where the tool is.
+    fn arc(&mut self, arc: &JobArc) {
+        if !self.down {
+            self.instruction("PD");
+            self.down = true;
+        }
+        let Units { x, y } = arc.center;
+        let (sweep, chord) = (short(arc.sweep_deg), short(arc.chord_deg));
+        self.instruction(&format!("AA{x},{y},{sweep},{chord}"));
     }
 
     fn tool(&mut self, tool: u32) {
@@ -148,9 +175,14 @@ impl Writer<'_> {
         self.pair(i64::from(to.x), i64::from(to.y), "");
         self.out.push(b';');
         self.at = Some(to);
+        self.down = false;
     }
 
     fn cut(&mut self, points: &[Units]) {
+        if points.is_empty() {
+            return;
+        }
+        self.down = true;
         match (self.language.encoded, self.language.lists) {
             (EncodedLines::Never, Lists::Absolute) => self.positions(points),
             (EncodedLines::Never, Lists::Relative) => self.steps(points),

@@ -159,6 +159,8 @@ pub struct Language {
     pub lists: Lists,
     /// Whether arcs are written as `AA`.
     pub arcs: Arcs,
+    /// The smallest chord angle that it takes in an `AA`, degrees.
+    pub finest_chord_deg: f64,
     /// Whether lines are written as `PE` (HP-GL/2).
     pub encoded: EncodedLines,
     /// Most coordinate pairs in one instruction; `None` for no limit.
@@ -184,6 +186,7 @@ impl Default for Language {
             trailer: vec!["SP0".into()],
             lists: Lists::Absolute,
             arcs: Arcs::Never,
+            finest_chord_deg: 1.0,
             encoded: EncodedLines::Never,
             pairs_per_instruction: None,
             velocity: false,

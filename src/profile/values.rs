@@ -1,6 +1,6 @@
 //! Whether a profile's values make sense together.
 
-use super::{MOST_TOOLS, Machine, Material};
+use super::{Arcs, EncodedLines, Language, Lists, MOST_TOOLS, Machine, Material};
 
 /// Refuses what no machine can mean.
 pub(super) fn machine(m: &Machine) -> Result<(), String> {
@@ -35,7 +35,22 @@ pub(super) fn machine(m: &Machine) -> Result<(), String> {
     if m.language.pairs_per_instruction == Some(0) {
         return Err("language.pairs_per_instruction is 0; it must be 1 or more".into());
     }
+    arcs(m)?;
     serial(m)
+}
+
+fn arcs(m: &Machine) -> Result<(), String> {
+    let Language { arcs, lists, encoded, finest_chord_deg: finest, .. } = &m.language;
+    if !(0.1..=15.0).contains(finest) {
+        return Err(format!("language.finest_chord_deg is {finest}; it must be 0.1 to 15"));
+    }
+    // Where an arc ends is not known to the unit, so no step may start there.
+    let steps = *lists != Lists::Absolute || *encoded != EncodedLines::Never;
+    if *arcs == Arcs::Fine && steps {
+        let text = "language.arcs = \"fine\" needs lists = \"absolute\" and encoded = \"never\"";
+        return Err(text.into());
+    }
+    Ok(())
 }
 
 fn serial(m: &Machine) -> Result<(), String> {
