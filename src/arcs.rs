@@ -6,9 +6,9 @@
 //!
 //! An arc has whole units for its centre and whole degrees for its sweep (HP 7470A manual, p. 3-17:
 //! integers), and begins where the tool is; so its radius, its end and its middle are all a little
-//! off. It is kept only if every position that it replaces lies within [`TOLERANCES_UNITS`] of it,
+//! off. It is kept only if every position that it replaces lies within `TOLERANCES_UNITS` of it,
 //! and the simulated tip of the whole path, with the chords of the arc as the machine computes them
-//! and with each chord's end rounded to a whole unit, stays within [`MOST_OFF_MM`] of its line. The
+//! and with each chord's end rounded to a whole unit, stays within `MOST_OFF_MM` of its line. The
 //! sweep is cut off to whole degrees, so the tool never has to come back; a short chord goes on to
 //! the position where the arc was to end.
 

@@ -2,9 +2,9 @@
 //!
 //! ```text
 //! SVG text -> Drawing -> visible ink (outlined strokes) -> merged Regions
-//!   -> Layout on the sheet -> ContourTree -> CutOrder -> BladePaths
-//!   -> Job in plotter units -> HPGL bytes -> file | serial port
-//! beside it: HPGL bytes -> Trace -> Simulation -> check, compare, preview
+//!   -> Layout on the sheet -> Layout sound in plotter units -> ContourTree -> CutOrder -> AxisPaths
+//!   -> Job in plotter units (-> arcs, for machines that take them) -> HPGL bytes -> file | serial port
+//! beside it: HPGL bytes -> Trace -> Simulation -> check, proof, compare, preview, report
 //! ```
 //!
 //! The modules are declared in the order of that flow; a stage uses only stages above it

@@ -254,8 +254,10 @@ fn paths_in_plotter_units_keep_the_tip_within_a_unit() {
             for (seen, wanted) in lines {
                 let worst = worst_of(draw, &settings, wanted);
                 println!("grid {name} {seen}, {offset}: {worst:?}");
-                // A pen's line is itself up to 0.7 units off the drawn one, on either side.
-                let most = if seen == "as drawn" { UNIT_MM } else { 1.2 * UNIT_MM };
+                // A pen's line is itself up to 0.7 units off the drawn one, on either side; where
+                // a scrawl turns tighter than the blade, both cannot be had.
+                let both = seen == "as drawn" || name != "scrawls";
+                let most = if both { UNIT_MM } else { 1.2 * UNIT_MM };
                 assert!(worst.off_line < most, "{name} {seen}, offset {offset}: {worst:?}");
                 assert!(worst.uncut < most, "{name} {seen}, offset {offset}: {worst:?}");
             }

@@ -26,20 +26,24 @@ struct Effort {
     /// Half of the power of the tip's distance that is added up: the higher, the more only the
     /// largest counts.
     half_power: i32,
-    /// Whether the distance from the line as a pen would draw it is added up, too.
+    /// Whether the distance from the line as a pen would draw it counts, too.
     as_drawn: bool,
-    /// The next effort is made when the tip strays further, in plotter units; what is looked at here
-    /// and there may be a little worse elsewhere.
-    enough_units: f64,
+    /// The effort is made when the tip strays further than this from what counts, in plotter units;
+    /// what is looked at here and there may be a little worse elsewhere.
+    beyond_units: f64,
 }
 
 /// One effort after another, until the tip keeps near enough to its line: few lines need more than
 /// the first.
-const EFFORTS: [Effort; 3] = [
-    Effort { per_place: 2, wide: 2, half_power: 3, as_drawn: true, enough_units: 0.88 },
-    Effort { per_place: 4, wide: 2, half_power: 4, as_drawn: true, enough_units: 0.96 },
-    Effort { per_place: 4, wide: 4, half_power: 5, as_drawn: false, enough_units: 0.0 },
+const EFFORTS: [Effort; 4] = [
+    Effort { per_place: 2, wide: 2, half_power: 3, as_drawn: true, beyond_units: 0.0 },
+    Effort { per_place: 4, wide: 2, half_power: 4, as_drawn: true, beyond_units: 0.88 },
+    Effort { per_place: 4, wide: 3, half_power: 5, as_drawn: true, beyond_units: 0.96 },
+    Effort { per_place: 4, wide: 4, half_power: 5, as_drawn: false, beyond_units: 0.96 },
 ];
+/// Where the line as a pen would draw it lies further than this from every tip, it is no guide (a
+/// contour of a few units collapses when it is rounded), plotter units.
+const NO_GUIDE_UNITS: f64 = 1.6;
 /// Where the tip is watched on a long pull, in blade offsets from its start.
 const LOOKS: [f64; 2] = [1.0, 3.0];
 
@@ -56,6 +60,8 @@ pub(super) struct Settled {
     pub worst_mm: f64,
     /// Where the tip was then.
     pub worst_at: Point,
+    /// Largest distance of the tip from the line as a pen would draw it, mm.
+    drawn_mm: f64,
 }
 
 /// One way to go, up to some waypoint.
@@ -66,24 +72,40 @@ struct State {
     /// Square of the largest distance from the line, and where.
     worst: f64,
     worst_at: Point,
+    /// Square of the largest distance from the line as a pen would draw it.
+    drawn: f64,
     /// Index of the step before in the log of all steps.
     before: usize,
 }
 
 /// Walks the waypoints with a blade that points along `blade`'s heading at the plunge.
 pub(super) fn settle(way: &[Waypoint], wanted: &Wanted, blade: TrailingBlade) -> Option<Settled> {
+    let unit_mm = wanted.unit_mm.unwrap_or(f64::INFINITY);
     let mut best: Option<Settled> = None;
     for effort in EFFORTS {
-        let settled = search(way, wanted, (blade, effort))?;
-        let enough_mm = wanted.unit_mm.map_or(f64::INFINITY, |unit| effort.enough_units * unit);
-        if best.as_ref().is_none_or(|best| settled.worst_mm < best.worst_mm) {
-            best = Some(settled);
+        let beyond_mm = effort.beyond_units * unit_mm;
+        if best.as_ref().is_some_and(|b| b.strays_mm(effort.as_drawn, unit_mm) <= beyond_mm) {
+            continue;
         }
-        if best.as_ref().is_some_and(|best| best.worst_mm <= enough_mm) {
-            break;
+        let settled = search(way, wanted, (blade, effort))?;
+        if best.as_ref().is_none_or(|best| settled.rank(unit_mm) < best.rank(unit_mm)) {
+            best = Some(settled);
         }
     }
     best
+}
+
+impl Settled {
+    /// How far the tip strays from what counts.
+    fn strays_mm(&self, as_drawn: bool, unit_mm: f64) -> f64 {
+        let guides = as_drawn && self.drawn_mm <= NO_GUIDE_UNITS * unit_mm;
+        if guides { self.worst_mm.max(self.drawn_mm) } else { self.worst_mm }
+    }
+
+    /// The smaller the better.
+    fn rank(&self, unit_mm: f64) -> (f64, f64) {
+        (self.worst_mm.max(self.drawn_mm.min(NO_GUIDE_UNITS * unit_mm)), self.worst_mm)
+    }
 }
 
 /// The best states at each grid point around a waypoint, best first at each.
@@ -177,17 +199,16 @@ impl<'a> Step<'a> {
         let Some(corner) = self.to.rest else { return self.watch(state, bar) };
         let tip = state.blade.tip();
         self.add_line(&mut state, (tip - corner).length_squared());
-        if let Some(vertex) = self.vertex_drawn.filter(|_| self.effort.as_drawn) {
-            state.cost += self.weight((tip - vertex).length_squared());
-        }
+        let drawn = self.vertex_drawn.map_or(0.0, |vertex| (tip - vertex).length_squared());
+        self.add_drawn(&mut state, drawn);
         (state.cost < bar).then_some(state)
     }
 
     fn watch(&self, mut state: State, bar: f64) -> Option<State> {
         let tip = state.blade.tip();
         self.add_line(&mut state, self.around.off_line(tip));
-        if self.effort.as_drawn && state.cost < bar {
-            state.cost += self.weight(self.around.off_drawn(tip));
+        if state.cost < bar {
+            self.add_drawn(&mut state, self.around.off_drawn(tip));
         }
         (state.cost < bar).then_some(state)
     }
@@ -198,6 +219,14 @@ impl<'a> Step<'a> {
         if square > state.worst {
             (state.worst, state.worst_at) = (square, state.blade.tip());
         }
+    }
+
+    /// Notes its squared distance from the line as a pen would draw it.
+    fn add_drawn(&self, state: &mut State, square: f64) {
+        if self.effort.as_drawn {
+            state.cost += self.weight(square);
+        }
+        state.drawn = state.drawn.max(square);
     }
 
     /// What a squared distance costs.
@@ -245,7 +274,7 @@ impl State {
     /// Nothing cut yet.
     fn new(blade: TrailingBlade) -> Self {
         let worst_at = blade.axis();
-        Self { blade, cost: 0.0, worst: 0.0, worst_at, before: usize::MAX }
+        Self { blade, cost: 0.0, worst: 0.0, worst_at, drawn: 0.0, before: usize::MAX }
     }
 }
 
@@ -275,8 +304,8 @@ fn trace_back(best: &State, way: &[Waypoint], log: &[(Point, usize)]) -> Settled
         }
         points.push(at);
     }
-    let State { blade, worst, worst_at, .. } = *best;
-    Settled { points, parts, blade, worst_mm: worst.sqrt(), worst_at }
+    let State { blade, worst, worst_at, drawn, .. } = *best;
+    Settled { points, parts, blade, worst_mm: worst.sqrt(), worst_at, drawn_mm: drawn.sqrt() }
 }
 
 /// The grid points around `p`, `wide` in each direction; `p` itself without a grid.
