@@ -4,7 +4,7 @@
 import assert from 'node:assert/strict';
 import { writeFileSync } from 'node:fs';
 
-const EMBLEM = 'wheel-emblem.svg', TAGS = 'price-tags.svg';
+const EMBLEM = 'wheel-emblem.svg', TAGS = 'price-tags.svg', DECAL = 'frame-decal.svg';
 const ORDERS = { 'As drawn': 'drawn', 'Always the nearest': 'nearest', 'The best found': 'best' };
 
 const figure = (page, key) => page.locator(`[data-key=${key}]`).getAttribute('data-value').then(Number);
@@ -177,8 +177,9 @@ export const tests = {
   },
 
   async 'what was left out is listed, and a click shows its place'(t) {
-    const page = await t.open(t.made_page(EMBLEM));
-    assert.match(await page.textContent('#said'), /Sketch.*hidden/);
+    const emblem = await t.open(t.made_page(EMBLEM));
+    assert.match(await emblem.textContent('#said'), /Sketch.*hidden/);
+    const page = await t.open(t.made_page(DECAL));
     const before = await t.pixels(page);
     await page.getByRole('button', { name: /Show it/ }).first().click();
     assert.notEqual(await t.pixels(page), before);
