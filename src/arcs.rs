@@ -167,13 +167,8 @@ fn arc_through(run: &[Point], tolerance: f64, machine: &Machine) -> Option<(JobA
     let sweep_deg = sweep(run, center)?;
     let chord_deg = chord_deg(radius, machine.language.finest_chord_deg)?;
     let ends: Vec<Point> = arc_points(center, start, sweep_deg, chord_deg).collect();
-    if let Some(clip) = machine.hard_clip {
-        let corner = |x: i32, y: i32| Point::new(f64::from(x), f64::from(y));
-        let area =
-            Bounds { min: corner(clip.x_min, clip.y_min), max: corner(clip.x_max, clip.y_max) };
-        if !area.holds(Bounds::of(&ends)) {
-            return None;
-        }
+    if machine.limits_units().is_some_and(|area| !area.holds(Bounds::of(&ends))) {
+        return None;
     }
     let center = units(center);
     Some((JobArc { from: 0, chords: ends.len(), center, sweep_deg, chord_deg }, ends))

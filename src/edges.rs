@@ -182,12 +182,8 @@ impl EdgeIndex {
     /// Calls `each` with the numbers of all edges that might run through `bounds`, and of some
     /// beside it; with those that run through several cells more than once.
     pub fn in_box(&self, bounds: Bounds, mut each: impl FnMut(usize)) {
-        let (low, high) = (self.grid.key(bounds.min), self.grid.key(bounds.max));
-        for row in low.1.max(0)..=high.1.min(self.grid.rows - 1) {
-            for column in low.0.max(0)..=high.0.min(self.grid.columns - 1) {
-                let cell = (row * self.grid.columns + column) as usize;
-                self.in_cell(cell).iter().for_each(|&id| each(id as usize));
-            }
+        for cell in self.grid.within(bounds) {
+            self.in_cell(cell).iter().for_each(|&id| each(id as usize));
         }
     }
 
@@ -232,10 +228,7 @@ impl EdgeIndex {
 
     /// Whether an edge of `line` lies within `reach` of `p`.
     pub fn is_near_line(&self, p: Point, line: u32, reach: f64) -> bool {
-        let far = Point::new(reach, reach);
-        let ((left, low), (right, high)) = (self.grid.key(p - far), self.grid.key(p + far));
-        let cells = (low..=high).flat_map(|row| (left..=right).map(move |column| (column, row)));
-        cells.filter_map(|(column, row)| self.grid.cell(column, row)).any(|cell| {
+        self.grid.within(Bounds::of(&[p]).grown(reach)).any(|cell| {
             self.in_cell(cell).iter().any(|&id| {
                 let (a, b) = self.edges[id as usize];
                 self.owner[id as usize] == line && nearest_on_segment(p, a, b).distance(p) <= reach
@@ -291,6 +284,15 @@ impl Grid {
     fn cell(&self, column: i64, row: i64) -> Option<usize> {
         let inside = (0..self.columns).contains(&column) && (0..self.rows).contains(&row);
         inside.then_some((row * self.columns + column) as usize)
+    }
+
+    /// The cells that `bounds` touches, row by row.
+    fn within(&self, bounds: Bounds) -> impl Iterator<Item = usize> {
+        let (low, high) = (self.key(bounds.min), self.key(bounds.max));
+        let columns = low.0.max(0)..high.0.min(self.columns - 1) + 1;
+        let rows = low.1.max(0)..high.1.min(self.rows - 1) + 1;
+        let width = self.columns;
+        rows.flat_map(move |row| columns.clone().map(move |column| (row * width + column) as usize))
     }
 
     /// For each cell the edges that run through it.

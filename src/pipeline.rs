@@ -230,7 +230,7 @@ struct Sheet {
     film: String,
     layout: Arc<Layout>,
     /// The same lines before they were cut in stretches: where the pieces are.
-    whole: Layout,
+    whole: Arc<Layout>,
     works: Arc<Works>,
     told: Vec<Finding>,
 }
@@ -332,8 +332,12 @@ fn sheet(
     for line in &mut settled {
         line.tool = works.of(line).tool;
     }
-    let whole = Layout { lines: settled };
-    let layout = Arc::new(place::bridge(&whole, |line| works.of(line).dash));
+    let whole = Arc::new(Layout { lines: settled });
+    let layout = if whole.lines.iter().any(|line| works.of(line).dash.is_some()) {
+        Arc::new(place::bridge(&whole, |line| works.of(line).dash))
+    } else {
+        Arc::clone(&whole)
+    };
     Ok(Sheet { film: film.to_owned(), layout, whole, works: Arc::new(works), told })
 }
 
@@ -535,11 +539,7 @@ pub fn read_back(bytes: &[u8], machine: &Machine, blade_offset_mm: f64) -> ReadB
 fn read_back_with(bytes: &[u8], machine: &Machine, simulation: &SimulateSettings) -> ReadBack {
     let (commands, mut findings) = hpgl::read(bytes);
     // `RO` and `IR` are about the machine's area; nothing is clipped, so that it can be told.
-    let units = |b: Bounds| Bounds {
-        min: b.min * (1.0 / machine.unit_mm),
-        max: b.max * (1.0 / machine.unit_mm),
-    };
-    let area = machine.limits_mm().map(units);
+    let area = machine.limits_units();
     let settings = hpgl::TraceSettings { area, ..hpgl::TraceSettings::default() };
     let (trace, obeyed) = hpgl::trace(&commands, &settings);
     findings.extend(obeyed);

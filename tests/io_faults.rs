@@ -19,7 +19,7 @@ use bladewright::geometry::Point;
 use bladewright::pipeline;
 use bladewright::profile::Library;
 use bladewright::send::Journal;
-use program::run;
+use program::{placed, run};
 use random::Dice;
 
 const OLD: &[u8] = b"what stood here before";
@@ -42,9 +42,7 @@ fn folder(rings: usize) -> tempfile::TempDir {
 }
 
 fn program(folder: &Path) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_bladewright"));
-    command.current_dir(folder).env("BLADEWRIGHT_PROFILES", folder);
-    command
+    placed(Command::new(env!("CARGO_BIN_EXE_bladewright")), folder)
 }
 
 fn said(output: &Output) -> String {
@@ -65,13 +63,9 @@ fn names(folder: &Path) -> Vec<String> {
 fn limited(folder: &Path, blocks: usize, killed: bool, arguments: &[&str]) -> Output {
     let trap = if killed { "" } else { "trap '' XFSZ;" };
     let script = format!("{trap} ulimit -f {blocks}; exec \"$0\" \"$@\"");
-    Command::new("sh")
-        .args(["-c", &script, env!("CARGO_BIN_EXE_bladewright")])
-        .args(arguments)
-        .current_dir(folder)
-        .env("BLADEWRIGHT_PROFILES", folder)
-        .output()
-        .unwrap()
+    let mut shell = Command::new("sh");
+    shell.args(["-c", &script, env!("CARGO_BIN_EXE_bladewright")]);
+    placed(shell, folder).args(arguments).output().unwrap()
 }
 
 #[test]
@@ -261,7 +255,7 @@ fn as_nobody(folder: &Path, arguments: &[&str]) -> Output {
     use std::os::unix::fs::{MetadataExt, PermissionsExt};
     use std::os::unix::process::CommandExt;
     let administers = fs::metadata("/proc/self").unwrap().uid() == 0;
-    let mut command = if administers {
+    let command = if administers {
         // Where everybody can run it; by a program of its own, since a file that this one still has
         // open for writing in any of its children cannot be run.
         let copy = folder.join("program");
@@ -275,12 +269,7 @@ fn as_nobody(folder: &Path, arguments: &[&str]) -> Output {
     } else {
         Command::new(env!("CARGO_BIN_EXE_bladewright"))
     };
-    command
-        .args(arguments)
-        .current_dir(folder)
-        .env("BLADEWRIGHT_PROFILES", folder)
-        .output()
-        .unwrap()
+    placed(command, folder).args(arguments).output().unwrap()
 }
 
 #[test]

@@ -181,14 +181,25 @@ pub fn layouts(
         let work = layouts.iter().fold(Bounds::EMPTY, |b, layout| b.union(layout.bounds()));
         layouts.iter_mut().for_each(|layout| layout.lines.extend(marks::around(work)));
     }
+    finished(layouts, Some(page), placement, machine).map(|(layouts, _)| layouts)
+}
+
+/// With weed lines, in their place on the sheet by `page` (without one by the work itself), and how
+/// far they were moved.
+fn finished(
+    mut layouts: Vec<Layout>,
+    page: Option<Bounds>,
+    placement: &Placement,
+    machine: &Machine,
+) -> Result<(Vec<Layout>, Point), PlaceError> {
     for layout in &mut layouts {
         let weed = weed::lines(&layout.lines, &placement.weeding)?;
         layout.lines.extend(weed);
     }
     let work = layouts.iter().fold(Bounds::EMPTY, |b, layout| b.union(layout.bounds()));
-    let shift = fit::shift(work, page, placement, machine)?;
+    let shift = fit::shift(work, page.unwrap_or(work), placement, machine)?;
     layouts.iter_mut().for_each(|layout| layout.shift(shift));
-    Ok(layouts)
+    Ok((layouts, shift))
 }
 
 fn packed(

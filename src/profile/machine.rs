@@ -312,12 +312,14 @@ impl Serial {
 impl Machine {
     /// The hard-clip area in mm, if known.
     pub fn limits_mm(&self) -> Option<Bounds> {
+        let units = self.limits_units()?;
+        Some(Bounds { min: units.min * self.unit_mm, max: units.max * self.unit_mm })
+    }
+    /// Hard-clip limits in plotter units.
+    pub fn limits_units(&self) -> Option<Bounds> {
         let clip = self.hard_clip?;
-        let mm = |units: i32| f64::from(units) * self.unit_mm;
-        Some(Bounds {
-            min: Point::new(mm(clip.x_min), mm(clip.y_min)),
-            max: Point::new(mm(clip.x_max), mm(clip.y_max)),
-        })
+        let corner = |x: i32, y: i32| Point::new(f64::from(x), f64::from(y));
+        Some(Bounds { min: corner(clip.x_min, clip.y_min), max: corner(clip.x_max, clip.y_max) })
     }
     /// Whether this program has to compensate a trailing blade for it.
     pub fn needs_compensation(&self) -> bool {

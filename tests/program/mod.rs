@@ -3,12 +3,14 @@
 use std::path::Path;
 use std::process::{Command, Output};
 
+/// The program, or what starts it, in `folder`, where it works and looks for profiles.
+pub fn placed(mut command: Command, folder: &Path) -> Command {
+    command.current_dir(folder).env("BLADEWRIGHT_PROFILES", folder);
+    command
+}
+
 /// What the program does with `arguments`; `folder` is where it works and looks for profiles.
 pub fn run(folder: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_bladewright"))
-        .args(arguments)
-        .current_dir(folder)
-        .env("BLADEWRIGHT_PROFILES", folder)
-        .output()
-        .unwrap()
+    let program = Command::new(env!("CARGO_BIN_EXE_bladewright"));
+    placed(program, folder).args(arguments).output().unwrap()
 }

@@ -23,7 +23,9 @@ use crate::ink::Film;
 use crate::merge::{self, Area, TooFar};
 use crate::profile::{FeedAxis, Machine};
 
-use super::{CutLine, Layout, PlaceError, Placement, bounds_of, copies, fit, marks, turn, weed};
+use super::{
+    CutLine, Layout, PlaceError, Placement, bounds_of, copies, finished, fit, marks, turn,
+};
 
 /// How work is parted into panels.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -232,25 +234,9 @@ fn whole(
     let flat =
         |pieces: Vec<Piece>| Layout { lines: pieces.into_iter().flat_map(|p| p.lines).collect() };
     let layouts = films.into_iter().map(flat).collect();
-    let (layouts, _) = finished(layouts, placement, machine)?;
+    let (layouts, _) = finished(layouts, None, placement, machine)?;
     let panel = |(film, layout)| Panel { film, number: None, layout, findings: vec![note.clone()] };
     Ok(layouts.into_iter().enumerate().map(panel).collect())
-}
-
-/// With weed lines, in their place on the sheet; and how far they were moved.
-fn finished(
-    mut layouts: Vec<Layout>,
-    placement: &Placement,
-    machine: &Machine,
-) -> Result<(Vec<Layout>, Point), PlaceError> {
-    for layout in &mut layouts {
-        let weed = weed::lines(&layout.lines, &placement.weeding)?;
-        layout.lines.extend(weed);
-    }
-    let work = layouts.iter().fold(Bounds::EMPTY, |b, layout| b.union(layout.bounds()));
-    let shift = fit::shift(work, work, placement, machine)?;
-    layouts.iter_mut().for_each(|layout| layout.shift(shift));
-    Ok((layouts, shift))
 }
 
 /// One panel of every film that has work on it.
@@ -277,7 +263,7 @@ fn panel(
     if layouts.is_empty() {
         return Ok(Vec::new());
     }
-    let (layouts, shift) = finished(layouts, placement, machine)?;
+    let (layouts, shift) = finished(layouts, None, placement, machine)?;
     let panels = numbers.into_iter().zip(layouts).map(|(film, layout)| Panel {
         film,
         number: Some(part.number),
