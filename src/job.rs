@@ -176,7 +176,7 @@ fn rounded(path: &AxisPath, unit: PlotterUnit, pace: &Pace) -> JobPath {
 }
 
 fn within_reach(paths: &[AxisPath], machine: &Machine) -> Result<(), JobError> {
-    let most = if machine.sixteen_bit { f64::from(i16::MAX) } else { f64::from(1 << 30) };
+    let most = machine.furthest_units();
     let limit_mm = most * machine.unit_mm;
     // Half a unit is rounded away.
     let area = machine.limits_mm().map(|area| area.grown(machine.unit_mm * 0.501));

@@ -10,7 +10,7 @@ use crate::simulate::Simulation;
 /// finding for each cut and the way to it.
 pub(super) fn limits(simulation: &Simulation, machine: &Machine) -> Vec<Finding> {
     let area = machine.limits_mm().map(|a| a.grown(machine.unit_mm * 0.501));
-    let count = f64::from(i16::MAX) * machine.unit_mm;
+    let count = machine.furthest_units() * machine.unit_mm;
     let (mut all, mut beyond) = (Vec::new(), Vec::new());
     let cuts = simulation.cuts.iter().map(|cut| (cut.byte, cut.travel.as_slice(), &cut.axis[..]));
     let end = simulation.cuts.last().map_or(0, |cut| cut.end_byte);

@@ -315,6 +315,11 @@ impl Machine {
         let units = self.limits_units()?;
         Some(Bounds { min: units.min * self.unit_mm, max: units.max * self.unit_mm })
     }
+    /// The largest number that it counts to, plotter units (16 bits: HP 7470A manual, p. 1-7); 2^30
+    /// where nothing bounds it.
+    pub fn furthest_units(&self) -> f64 {
+        if self.sixteen_bit { f64::from(i16::MAX) } else { f64::from(1 << 30) }
+    }
     /// Hard-clip limits in plotter units.
     pub fn limits_units(&self) -> Option<Bounds> {
         let clip = self.hard_clip?;

@@ -32,9 +32,6 @@ pub struct Copies {
     at_once: u32,
 }
 
-/// The largest number that a 16-bit machine counts to (HP 7470A manual, p. 1-7).
-const FURTHEST_16_BIT: f64 = 32767.0;
-
 impl Copies {
     /// `count` copies of the job that `simulation` tells of, `gap_mm` apart.
     pub fn new(count: u32, simulation: &Simulation, machine: &Machine, gap_mm: f64) -> Self {
@@ -98,7 +95,7 @@ fn reach(machine: &Machine, axis: FeedAxis) -> f64 {
     let clip = machine.hard_clip.map_or(f64::INFINITY, |clip| {
         f64::from(if axis == FeedAxis::X { clip.x_max } else { clip.y_max })
     });
-    if machine.sixteen_bit { clip.min(FURTHEST_16_BIT) } else { clip.min(f64::from(1 << 30)) }
+    clip.min(machine.furthest_units())
 }
 
 /// The job in `bytes`, which reads as `commands`, moved by `shift`.
