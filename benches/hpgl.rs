@@ -5,7 +5,7 @@
 use std::hint::black_box;
 
 use bladewright::blade::Part;
-use bladewright::check;
+use bladewright::check::{self, Followed};
 use bladewright::geometry::{Contour, Point};
 use bladewright::hpgl::{self, TraceSettings};
 use bladewright::job::{Job, JobPath, Units};
@@ -80,12 +80,13 @@ fn checks(c: &mut Criterion) {
         .iter()
         .map(|cut| Contour::closed(cut.axis[1..].iter().map(|p| *p * 1.00001).collect()))
         .collect();
-    let wanted: Vec<&Contour> = wanted.iter().collect();
-    let tips: Vec<&[Point]> = simulation.cuts.iter().map(|cut| cut.tip.as_slice()).collect();
+    let tips: Vec<[&[Point]; 1]> = simulation.cuts.iter().map(|cut| [&cut.tip[..]]).collect();
+    let lines = wanted.iter().zip(&tips);
+    let lines: Vec<_> = lines.map(|(wanted, tracks)| Followed { wanted, tracks }).collect();
     let machine = Library::default().machine("plain-hpgl").expect("it is built in");
     let mut group = c.benchmark_group("checks of 10,000 contours");
     group.sample_size(10);
-    group.bench_function("tip error", |b| b.iter(|| check::tip_error(black_box(&tips), &wanted)));
+    group.bench_function("tip error", |b| b.iter(|| check::tip_error(black_box(&lines))));
     group.bench_function("all findings", |b| {
         b.iter(|| check::check(black_box(&simulation), &commands, &machine));
     });

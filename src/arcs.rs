@@ -15,7 +15,7 @@
 use std::collections::BTreeMap;
 
 use crate::blade::{Part, TOLD_ERROR_MM, TipPath, TrailingBlade, reach};
-use crate::check::tip_error;
+use crate::check::{Followed, tip_error};
 use crate::geometry::{Bounds, Contour, Point, wrap_angle};
 use crate::hpgl::arc_points;
 use crate::job::{Job, JobArc, JobPath, Units};
@@ -62,7 +62,8 @@ pub fn put(
             let kept = tries.take_while(|tried| !tried.arcs.is_empty()).find(|tried| {
                 [moves(tried), rounded_moves(tried)].iter().all(|moves| {
                     let (track, _) = tip_track(moves, unit_mm, blade);
-                    tip_error(&[&track], &[line]).worst_mm() <= MOST_OFF_MM
+                    let followed = Followed { wanted: line, tracks: &[&track] };
+                    tip_error(&[followed]).worst().mm <= MOST_OFF_MM
                 })
             });
             if let Some(kept) = kept {

@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use crate::arcs;
 use crate::blade::TipPath;
-use crate::check::{self, TipError};
+use crate::check;
 use crate::contour_tree::{self, ContourTree};
 use crate::drawing::Drawing;
 use crate::finding::Finding;
@@ -137,8 +137,6 @@ pub struct Plan {
     /// What the bytes do.
     pub simulation: Simulation,
     /// How well the tip follows the lines.
-    pub tip_error: TipError,
-    /// Where and how it does not.
     pub proof: Proof,
     /// All that is to be told, of the drawing and of the job.
     pub findings: Vec<Finding>,
@@ -400,7 +398,7 @@ fn plan_sheet(
     let written = hpgl::write(&job, &settings.machine.language);
     let back = read_back_with(&written.bytes, &works.machine, &works.simulate());
     findings.extend(back.findings);
-    let (own, (tip_error, proof)) = parallel::both(
+    let (own, proof) = parallel::both(
         || check::check(&back.simulation, &back.commands, &works.machine),
         || proof::of_plan(&back.simulation, &job, &paths),
     );
@@ -431,7 +429,6 @@ fn plan_sheet(
         job,
         written,
         simulation,
-        tip_error,
         proof,
         findings,
     })
@@ -551,6 +548,6 @@ fn read_back_with(bytes: &[u8], machine: &Machine, simulation: &SimulateSettings
 pub fn what_if(plan: &Plan, true_offset_mm: f64) -> Plan {
     let back = read_back(&plan.written.bytes, &plan.works.machine, true_offset_mm);
     let paths = tip_paths(&plan.layout, &plan.order);
-    let (tip_error, proof) = proof::of_plan(&back.simulation, &plan.job, &paths);
-    Plan { simulation: back.simulation, tip_error, proof, ..plan.clone() }
+    let proof = proof::of_plan(&back.simulation, &plan.job, &paths);
+    Plan { simulation: back.simulation, proof, ..plan.clone() }
 }

@@ -2,17 +2,18 @@
 //!
 //! In: for each cut the tip's track and the line that it follows, from the line's start. Out: the
 //! largest error with its place and contour, what is left uncut at starts, how far a closed contour
-//! stays from closing, the longest stretch beside all lines. Contours are counted from 1 in the
+//! stays from closing, the longest stretch beside its line. Contours are counted from 1 in the
 //! order of cutting, orienting cuts left out; passes over one line count once and help each other.
 //!
 //! Whether a closed contour closes is judged by the tip alone: film hangs on where the end of the
 //! track does not come back to its beginning, wherever the line was wanted. A wanted line that
 //! nobody told is found in a job by [`wanted_of`].
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use crate::blade::{TOLD_ERROR_MM, TipPath, TrailingBlade};
-use crate::check::{self, TipError};
+use crate::check::{self, Followed, TipError, Worst};
 use crate::edges::EdgeIndex;
 use crate::finding::{Finding, Place};
 use crate::geometry::{Bounds, Contour, Point, distance_to_segment, wrap_angle};
@@ -32,61 +33,47 @@ const STRAY_STEP_MM: f64 = 0.1;
 /// Beyond this the distance to a line does not matter any more, mm.
 const REACH_MM: f64 = 20.0;
 
-/// A wanted line and the tracks of the tip that cut it, one for each pass.
+/// A line with all that was cut of it.
 #[derive(Debug, Clone)]
-pub struct Followed<'a> {
-    /// The line, from where the cut begins.
-    pub wanted: Contour,
+pub struct Cut<'a> {
+    /// The wanted line, from where the cut begins.
+    pub wanted: Cow<'a, Contour>,
     /// The cut has to come back to its beginning.
     pub closes: bool,
-    /// Where the tip went, mm.
+    /// Where the tip went, mm, one track for each pass.
     pub tracks: Vec<&'a [Point]>,
-    /// A trailing blade cut it.
-    pub trails: bool,
-}
-
-/// A length, where it is, and which contour (from 1) it belongs to.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Worst {
-    /// How much, mm.
-    pub mm: f64,
-    /// Where.
-    pub at: Point,
-    /// Number of the contour in the order of cutting, from 1; 0 when there is none.
-    pub contour: usize,
 }
 
 /// How true a cut is.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Proof {
-    /// Largest distance between tip and wanted lines, either way.
-    pub error: Worst,
+    /// Largest distances between the tip and the lines that it follows.
+    pub tip: TipError,
     /// Largest distance from a line's start to the nearest place where it was cut, overcut included.
     pub start_gap: Worst,
     /// Largest distance that a closed contour's end keeps from its beginning, overcut included.
     pub closing_gap: Worst,
     /// Closed contours that do not close: their pieces hang on.
     pub bridges: usize,
-    /// Longest stretch of the tip's way that lies beside all wanted lines.
+    /// Longest stretch of the tip's way that lies beside its line.
     pub stray: Worst,
 }
 
 /// What `simulation` of the bytes of `job` does to `paths`, the lines in the order of cutting.
-pub fn of_plan(simulation: &Simulation, job: &Job, paths: &[TipPath]) -> (TipError, Proof) {
+pub fn of_plan(simulation: &Simulation, job: &Job, paths: &[TipPath]) -> Proof {
     let mut tracks: BTreeMap<usize, Vec<&SimulatedCut>> = BTreeMap::new();
     for (cut, path) in simulation.cuts.iter().zip(&job.paths) {
         if let Some(line) = path.line {
             tracks.entry(line).or_default().push(cut);
         }
     }
-    let lines: Vec<Followed<'_>> = paths
+    let lines: Vec<Cut<'_>> = paths
         .iter()
         .map(|path| {
             let cuts = path.line.and_then(|line| tracks.remove(&line)).unwrap_or_default();
-            Followed {
-                wanted: path.contour.clone(),
+            Cut {
+                wanted: Cow::Borrowed(&path.contour),
                 closes: path.contour.closed,
-                trails: cuts.iter().any(|cut| trails(cut)),
                 tracks: cuts.into_iter().map(|cut| cut.tip.as_slice()).collect(),
             }
         })
@@ -94,50 +81,28 @@ pub fn of_plan(simulation: &Simulation, job: &Job, paths: &[TipPath]) -> (TipErr
     prove(&lines)
 }
 
-/// Whether a cut's tip is not where its axis is.
-fn trails(cut: &SimulatedCut) -> bool {
-    cut.axis.first() != cut.tip.first()
-}
-
 /// What a job does (`really`, simulated with the blade's true offset) to the lines that
 /// `as_written`, its simulation with the offset set, shows to be wanted.
-pub fn of_job(
-    as_written: &Simulation,
-    really: &Simulation,
-    written_for: WrittenFor,
-) -> (TipError, Proof) {
+pub fn of_job(as_written: &Simulation, really: &Simulation, written_for: WrittenFor) -> Proof {
     let wanted = wanted_of(as_written, written_for).into_iter();
-    let lines: Vec<Followed<'_>> = wanted
+    let lines: Vec<Cut<'_>> = wanted
         .zip(&really.cuts)
-        .map(|((wanted, closes), cut)| Followed {
-            wanted,
+        .map(|((wanted, closes), cut)| Cut {
+            wanted: Cow::Owned(wanted),
             closes,
             tracks: vec![&cut.tip],
-            trails: trails(cut),
         })
         .collect();
     prove(&lines)
 }
 
-/// Judges what the tip did by what was wanted. Where a trailing blade cuts, only what it cuts is
-/// judged: a pen's line beside a stray cut would excuse it.
-pub fn prove(lines: &[Followed<'_>]) -> (TipError, Proof) {
-    let any = lines.iter().any(|line| line.trails);
-    let judged = |(_, line): &(usize, &Followed<'_>)| line.trails || !any;
-    let numbered = lines.iter().enumerate().map(|(i, line)| (i + 1, line));
-    let lines: Vec<Numbered> = numbered.filter(|n| judged(n)).collect();
-    let tracks: Vec<&[Point]> = lines.iter().flat_map(|(_, l)| l.tracks.iter().copied()).collect();
-    let wanted: Vec<&Contour> = lines.iter().map(|(_, line)| &line.wanted).collect();
-    let error = check::tip_error(&tracks, &wanted);
-    (error, gaps(&lines, &error))
-}
-
-/// A line with the number of its contour.
-type Numbered<'a> = (usize, &'a Followed<'a>);
-
-fn gaps(lines: &[Numbered<'_>], error: &TipError) -> Proof {
-    let mut proof = Proof { error: located(lines, error), ..Proof::default() };
-    for &(contour, line) in lines {
+/// Judges what the tip did by what was wanted.
+pub fn prove(lines: &[Cut<'_>]) -> Proof {
+    let followed = lines.iter().map(|l| Followed { wanted: &l.wanted, tracks: &l.tracks });
+    let tip = check::tip_error(&followed.collect::<Vec<_>>());
+    let mut proof = Proof { tip, ..Proof::default() };
+    for (i, line) in lines.iter().enumerate() {
+        let contour = i + 1;
         let Some(&start) = line.wanted.points.first() else { continue };
         let gap = line.tracks.iter().map(|t| distance_to_track(start, t)).fold(REACH_MM, f64::min);
         keep(&mut proof.start_gap, Worst { mm: gap, at: start, contour });
@@ -147,7 +112,7 @@ fn gaps(lines: &[Numbered<'_>], error: &TipError) -> Proof {
             proof.bridges += usize::from(gap > BRIDGE_MM);
         }
     }
-    if error.stray_mm > TOLD_ERROR_MM {
+    if tip.stray.mm > TOLD_ERROR_MM {
         proof.stray = longest_stray(lines);
     }
     proof
@@ -157,25 +122,6 @@ fn keep(worst: &mut Worst, found: Worst) {
     if found.mm > worst.mm {
         *worst = found;
     }
-}
-
-/// The larger of both errors, and the line nearest to it.
-fn located(lines: &[Numbered<'_>], error: &TipError) -> Worst {
-    let at = if error.stray_mm >= error.uncut_mm { error.stray_at } else { error.uncut_at };
-    let (mut nearest, mut contour) = (f64::INFINITY, 0);
-    for &(number, line) in lines {
-        let bounds = line.wanted.bounds();
-        if !bounds.grown(nearest).touches(Bounds::of(&[at])) {
-            continue;
-        }
-        let only = line.wanted.points.first().map(|&p| (p, p));
-        let edges = line.wanted.edges().chain(only);
-        let distance = edges.map(|(a, b)| distance_to_segment(at, a, b)).fold(REACH_MM, f64::min);
-        if distance < nearest {
-            (nearest, contour) = (distance, number);
-        }
-    }
-    Worst { mm: error.worst_mm(), at, contour }
 }
 
 fn distance_to_track(p: Point, track: &[Point]) -> f64 {
@@ -226,12 +172,11 @@ fn between((a, b): (Point, Point), (p, q): (Point, Point)) -> f64 {
     ends.into_iter().map(|(e, a, b)| distance_to_segment(e, a, b)).fold(REACH_MM, f64::min)
 }
 
-/// The longest stretch of the tip's way further than [`TOLD_ERROR_MM`] from every wanted line.
-fn longest_stray(lines: &[Numbered<'_>]) -> Worst {
-    let rings: Vec<Vec<Point>> = lines.iter().map(|(_, line)| line.wanted.track()).collect();
-    let index = EdgeIndex::new(rings.iter().map(Vec::as_slice), 1.0);
+/// The longest stretch of a tip's way further than [`TOLD_ERROR_MM`] from its line.
+fn longest_stray(lines: &[Cut<'_>]) -> Worst {
     let mut worst = Worst::default();
-    for &(contour, line) in lines {
+    for (i, line) in lines.iter().enumerate() {
+        let index = EdgeIndex::new([line.wanted.track()].iter().map(Vec::as_slice), 1.0);
         for track in &line.tracks {
             let (mut stretch, mut begun) = (0.0, Point::ORIGIN);
             for w in track.windows(2) {
@@ -247,7 +192,7 @@ fn longest_stray(lines: &[Numbered<'_>]) -> Worst {
                         begun = middle;
                     }
                     stretch += length / steps;
-                    keep(&mut worst, Worst { mm: stretch, at: begun, contour });
+                    keep(&mut worst, Worst { mm: stretch, at: begun, contour: i + 1 });
                 }
             }
         }
@@ -266,7 +211,7 @@ pub enum WrittenFor {
 
 /// Tells of a tip that leaves its lines by more than [`TOLD_ERROR_MM`], unless `told` does already.
 pub fn off_line(proof: &Proof, told: &[Finding]) -> Option<Finding> {
-    let Worst { mm, at, contour } = proof.error;
+    let Worst { mm, at, contour } = proof.tip.worst();
     if mm <= TOLD_ERROR_MM || told.iter().any(|f| f.code == "tip-off-line") {
         return None;
     }

@@ -8,7 +8,6 @@ use std::collections::HashSet;
 use serde::Serialize;
 
 use crate::blade::TOLD_ERROR_MM;
-use crate::check::TipError;
 use crate::finding::Finding;
 use crate::geometry::Point;
 use crate::ink::Treatment;
@@ -190,7 +189,7 @@ impl Report {
             works: if told { WorkShare::of_plan(plan) } else { Vec::new() },
             ..Self::of_simulation(&plan.simulation, plan.findings.clone())
         };
-        report.proven(&plan.tip_error, &plan.proof)
+        report.proven(&plan.proof)
     }
 
     /// With the figures of how far the travel is from the least possible.
@@ -208,13 +207,14 @@ impl Report {
 
     /// With the figures of how true the cut is.
     #[must_use]
-    pub fn proven(self, error: &TipError, proof: &Proof) -> Self {
+    pub fn proven(self, proof: &Proof) -> Self {
+        let error = proof.tip.worst();
         let place = |p: Point| Some([rounded(p.x, 3), rounded(p.y, 3)]);
         let number = |contour: usize| (contour > 0).then_some(contour);
         Self {
-            tip_error_mm: Some(rounded(error.worst_mm(), 4)),
-            tip_error_at_mm: place(proof.error.at).filter(|_| proof.error.contour > 0),
-            tip_error_contour: number(proof.error.contour),
+            tip_error_mm: Some(rounded(error.mm, 4)),
+            tip_error_at_mm: place(error.at).filter(|_| error.contour > 0),
+            tip_error_contour: number(error.contour),
             start_gap_mm: Some(rounded(proof.start_gap.mm, 4)),
             closing_gap_mm: Some(rounded(proof.closing_gap.mm, 4)),
             closing_gap_contour: number(proof.closing_gap.contour),

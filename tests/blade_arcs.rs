@@ -3,7 +3,7 @@
 //! against worked examples), and as a machine does that rounds every chord to its units.
 
 use bladewright::blade::{SAMPLE_TOLERANCE_MM, TrailingBlade};
-use bladewright::check::tip_error;
+use bladewright::check::{Followed, tip_error};
 use bladewright::drawing::{self, ReadSettings};
 use bladewright::geometry::Point;
 use bladewright::hpgl::{self, Command};
@@ -66,7 +66,7 @@ fn rounded_error_mm(plan: &Plan, offset_mm: f64) -> f64 {
     let tracks: Vec<Vec<Point>> = tracks.collect();
     let of_line = tracks.iter().zip(&plan.job.paths).filter_map(|(track, path)| {
         let wanted = &plan.layout.lines.get(path.line?)?.contour;
-        Some(tip_error(&[track], &[wanted]).worst_mm())
+        Some(tip_error(&[Followed { wanted, tracks: &[track] }]).worst().mm)
     });
     of_line.fold(0.0, f64::max)
 }
@@ -82,15 +82,15 @@ fn arcs_keep_the_tip_within_a_unit_and_shorten_the_job() {
             written.len(),
             arcs.written.bytes.len(),
             chords.written.bytes.len(),
-            arcs.proof.error.mm,
-            chords.proof.error.mm,
+            arcs.proof.tip.worst().mm,
+            chords.proof.tip.worst().mm,
             rounded_error_mm(&arcs, offset)
         );
         assert!(arcs_in(&chords).is_empty());
         assert!(written.len() >= 8, "offset {offset}: {} arcs", written.len());
         assert_eq!(written.len(), replaced.sum::<usize>());
         assert!(arcs.written.bytes.len() < chords.written.bytes.len() * 7 / 10);
-        assert!(arcs.proof.error.mm <= UNIT_MM, "offset {offset}: {:?}", arcs.proof);
+        assert!(arcs.proof.tip.worst().mm <= UNIT_MM, "offset {offset}: {:?}", arcs.proof);
         assert_eq!(arcs.proof.bridges, 0);
         assert!(rounded_error_mm(&arcs, offset) <= UNIT_MM, "offset {offset}");
         let codes: Vec<_> = arcs.findings.iter().map(|f| f.code).collect();
@@ -135,7 +135,7 @@ fn every_drawing_keeps_its_proof_with_arcs() {
         }
         let svg = std::fs::read_to_string(&path).unwrap();
         let plan = plan(&svg, 0.25, machine(Arcs::Fine));
-        assert!(plan.proof.error.mm <= UNIT_MM, "{name}: {:?}", plan.proof);
+        assert!(plan.proof.tip.worst().mm <= UNIT_MM, "{name}: {:?}", plan.proof);
         assert!(rounded_error_mm(&plan, 0.25) <= UNIT_MM, "{name}");
         arcs += arcs_in(&plan).len();
     }

@@ -2,7 +2,7 @@
 //! machines that turn the blade themselves, speed and force around swings.
 
 use bladewright::blade::Part;
-use bladewright::check::tip_error;
+use bladewright::check::{Followed, tip_error};
 use bladewright::drawing::{self, Drawing, ReadSettings};
 use bladewright::finding::Finding;
 use bladewright::geometry::Point;
@@ -42,7 +42,7 @@ fn errors(plan: &Plan) -> Vec<(usize, f64)> {
     of_line
         .map(|(line, cut)| {
             let wanted = &plan.layout.lines[line].contour;
-            (line, tip_error(&[&cut.tip], &[wanted]).worst_mm())
+            (line, tip_error(&[Followed { wanted, tracks: &[&cut.tip] }]).worst().mm)
         })
         .collect()
 }
@@ -160,7 +160,7 @@ fn swings_are_slower_and_lighter_where_the_machine_takes_it() {
             assert_eq!(*pace, if *part == Part::Swing { swing } else { cut }, "{part:?}");
         }
         assert!(paces.contains(&swing) && paces.contains(&cut));
-        assert!(plan.proof.error.mm <= UNIT_MM, "{:?}", plan.proof);
+        assert!(plan.proof.tip.worst().mm <= UNIT_MM, "{:?}", plan.proof);
     }
 }
 
@@ -190,7 +190,7 @@ fn nothing_is_compensated_twice() {
         let plan = plan(&settings);
         let told = plan.findings.iter().any(|f| f.code == "offset-not-used");
         assert_eq!(told, offset.is_some_and(|o| o > 0.0) && !machine.needs_compensation());
-        assert!(plan.proof.error.mm <= UNIT_MM, "{:?}", plan.proof);
+        assert!(plan.proof.tip.worst().mm <= UNIT_MM, "{:?}", plan.proof);
         plan.written.bytes
     };
     let uncompensated = bytes(&blade, Some(0.0));
@@ -214,7 +214,7 @@ fn the_tip_keeps_within_a_unit_on_every_drawing() {
             settings.overcut_mm = Some(2.0 * offset);
             settings.strategy = Strategy::Nearest;
             for plan in pipeline::plan(&drawing, &findings, &settings).unwrap_or_default() {
-                let worst = plan.proof.error;
+                let worst = plan.proof.tip.worst();
                 let told = plan.findings.iter().any(|f| f.code == "tip-off-line");
                 assert!(!told && worst.mm <= UNIT_MM, "{file}, offset {offset}: {worst:?}");
                 assert_eq!(plan.proof.bridges, 0, "{file}, offset {offset}: {:?}", plan.proof);

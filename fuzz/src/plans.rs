@@ -244,7 +244,7 @@ fn is_inside(inner: &Contour, outer: &Contour) -> bool {
 
 /// 5.
 fn keeps_to_lines(plan: &Plan) {
-    let worst = plan.tip_error.worst_mm();
+    let worst = plan.proof.tip.worst().mm;
     assert!(worst.is_finite());
     assert!(worst <= TOLD_ERROR_MM || told(plan), "{worst} mm, not told: {:?}", plan.findings);
     let totals = &plan.simulation.totals;

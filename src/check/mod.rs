@@ -3,13 +3,14 @@
 //! Reads what the bytes do ([`Simulation`]) and never derives it anew. Every finding carries the
 //! byte offset and, where there is one, the place on the sheet. `reach`: where the tool is sent;
 //! `language`: what this machine does not take; `lines`: how the cuts lie to each other; `pace`:
-//! what holds the job up; `tip`: how far the blade strays.
+//! what holds the job up; `tip` (with `walk`): how far the blade strays.
 
 mod language;
 mod lines;
 mod pace;
 mod reach;
 mod tip;
+mod walk;
 
 use crate::finding::{Finding, Place};
 use crate::geometry::Point;
@@ -17,7 +18,7 @@ use crate::hpgl::Located;
 use crate::profile::Machine;
 use crate::simulate::{SimulatedCut, Simulation};
 
-pub use tip::{TipError, tip_error};
+pub use tip::{Followed, TipError, Worst, tip_error};
 
 /// Everything that is wrong with a job for `machine`.
 pub fn check(simulation: &Simulation, commands: &[Located], machine: &Machine) -> Vec<Finding> {

@@ -1,33 +1,52 @@
-//! How far the blade's tip strays from the wanted lines, and how much of them it leaves uncut.
+//! How far the blade's tip strays from the line that it follows, and how much of it it leaves uncut.
 //!
-//! Both are one-sided Hausdorff distances between sets of straight edges, exact to
-//! [`EXACT_MM`]: along an edge the distance to any one other edge is convex, so on a piece of it
-//! the distance to all is at most the larger of the two at its ends, taken to the edge nearest to
-//! either end. The same holds for a chain of edges and all its vertices. A piece whose bound does not
-//! beat the worst place found is done with; others are halved (branch and bound, Land and Doig,
-//! 1960). A coarse look at all lines comes first, so that most pieces are done with at once.
+//! Both are one-sided Hausdorff distances between straight edges, exact to [`EXACT_MM`]. First every
+//! line is walked side by side with its tracks (`walk`), which bounds both. Then the lines are taken,
+//! the largest bound first, and measured, until no bound beats the worst place found: usually a few.
+//!
+//! Measuring: along an edge the distance to any one other edge is convex, so on a piece of it the
+//! distance to all is at most the larger of the two at its ends, taken to the edge nearest to either
+//! end. The same holds for a chain of edges and all its vertices. A piece whose bound does not beat
+//! the worst place found is done with; others are halved (branch and bound, Land and Doig, 1960).
 
+use super::walk::{Apart, apart};
 use crate::edges::EdgeIndex;
 use crate::geometry::{Contour, Point, distance_to_segment};
 use crate::parallel;
 
+/// A wanted line and the tracks of the tip that cut it, one for each pass.
+#[derive(Debug, Clone, Copy)]
+pub struct Followed<'a> {
+    /// The line.
+    pub wanted: &'a Contour,
+    /// Where the tip went, mm.
+    pub tracks: &'a [&'a [Point]],
+}
+
+/// A length, where it is, and to which contour it belongs.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Worst {
+    /// How much, mm.
+    pub mm: f64,
+    /// Where.
+    pub at: Point,
+    /// Number of the contour in the order of cutting, from 1; 0 when there is none.
+    pub contour: usize,
+}
+
 /// What the tip does to the wanted lines.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct TipError {
-    /// Largest distance of the cutting tip from the nearest wanted line, mm.
-    pub stray_mm: f64,
-    /// Where.
-    pub stray_at: Point,
-    /// Largest distance from a wanted line to the nearest place that the tip cut, mm.
-    pub uncut_mm: f64,
-    /// Where.
-    pub uncut_at: Point,
+    /// Largest distance of the cutting tip from the line that it follows.
+    pub stray: Worst,
+    /// Largest distance from a wanted line to the nearest place where it was cut.
+    pub uncut: Worst,
 }
 
 impl TipError {
-    /// The larger of both, mm.
-    pub fn worst_mm(&self) -> f64 {
-        self.stray_mm.max(self.uncut_mm)
+    /// The larger of both.
+    pub fn worst(&self) -> Worst {
+        if self.stray.mm >= self.uncut.mm { self.stray } else { self.uncut }
     }
 }
 
@@ -42,20 +61,71 @@ const ENOUGH: f64 = 0.25;
 const CHAIN: usize = 16;
 /// Halvings of an edge at most: then a piece of the longest possible edge is far below a unit.
 const MOST_HALVINGS: u32 = 40;
+/// Most lines that are measured side by side, before what was found counts for the next.
+const MOST_AT_ONCE: usize = 256;
 
-/// Compares the tip's `tracks` (orienting cuts left out) with the `wanted` lines.
-pub fn tip_error(tracks: &[&[Point]], wanted: &[&Contour]) -> TipError {
-    let rings: Vec<Vec<Point>> = wanted.iter().map(|line| line.track()).collect();
-    let cell = cell_mm(&rings);
-    let lines: Vec<&[Point]> = rings.iter().map(Vec::as_slice).collect();
-    // One index after the other: they are the largest things that a proof holds.
-    let (stray_mm, stray_at) = furthest(tracks, &EdgeIndex::new(lines.iter().copied(), cell));
-    let (uncut_mm, uncut_at) = furthest(&lines, &EdgeIndex::new(tracks.iter().copied(), cell));
-    TipError { stray_mm, stray_at, uncut_mm, uncut_at }
+/// Compares the tip's tracks (orienting cuts left out) with the lines that they follow.
+pub fn tip_error(lines: &[Followed<'_>]) -> TipError {
+    let walked = parallel::map(lines.len(), parallel::cores(), |i| walked(lines[i]));
+    let bounds = |of: fn(&Apart) -> f64| walked.iter().map(of).collect::<Vec<f64>>();
+    TipError {
+        stray: worst(&bounds(|apart| apart.track), |i, worst| stray(lines[i], worst)),
+        uncut: worst(&bounds(|apart| apart.line), |i, worst| uncut(lines[i], worst)),
+    }
+}
+
+/// Bounds of what a line's tracks stray, all together, and of what they leave uncut.
+fn walked(line: Followed<'_>) -> Apart {
+    let none = Apart { track: 0.0, line: f64::INFINITY };
+    line.tracks
+        .iter()
+        .map(|track| apart(line.wanted, track))
+        .fold(none, |a, b| Apart { track: a.track.max(b.track), line: a.line.min(b.line) })
+}
+
+/// The largest distance of all lines. `bounds` are what each can have at most; `measure` finds what
+/// beats the worst of the lines before.
+fn worst(bounds: &[f64], measure: impl Fn(usize, f64) -> Found + Sync) -> Worst {
+    let mut order: Vec<usize> = (0..bounds.len()).collect();
+    order.sort_by(|a, b| bounds[*b].total_cmp(&bounds[*a]));
+    let (mut worst, mut rest, mut at_once) = (Worst::default(), order.as_slice(), 1);
+    while rest.first().is_some_and(|i| bounds[*i] > worst.mm + EXACT_MM) {
+        let (now, later) = rest.split_at(at_once.min(rest.len()));
+        let found = parallel::map(now.len(), parallel::cores(), |k| measure(now[k], worst.mm));
+        for (&line, (mm, at)) in now.iter().zip(found) {
+            if mm > worst.mm {
+                worst = Worst { mm, at, contour: line + 1 };
+            }
+        }
+        (rest, at_once) = (later, (at_once * 2).min(MOST_AT_ONCE));
+    }
+    worst
+}
+
+/// How far the tracks of a line stray, if that is more than `worst`.
+fn stray(line: Followed<'_>, worst: f64) -> Found {
+    let ring = line.wanted.track();
+    furthest(line.tracks, &[&ring], worst)
+}
+
+/// How much of a line its tracks leave uncut, if that is more than `worst`.
+fn uncut(line: Followed<'_>, worst: f64) -> Found {
+    let ring = line.wanted.track();
+    furthest(&[&ring], line.tracks, worst)
+}
+
+/// The largest distance from `lines` to the edges of `others`, if that is more than `worst`.
+fn furthest(lines: &[&[Point]], others: &[&[Point]], worst: f64) -> Found {
+    let index = EdgeIndex::new(others.iter().copied(), cell_mm(others));
+    let search = |worst| Search { index: &index, worst };
+    // A coarse look at all lines comes first, so that most pieces are done with at once.
+    let coarse = |worst, line: &&[Point]| search(worst).here_and_there(line);
+    let worst = lines.iter().fold((worst, Point::ORIGIN), coarse);
+    lines.iter().fold(worst, |worst, line| search(worst).along(line))
 }
 
 /// Cells about as large as an edge is long.
-fn cell_mm(lines: &[Vec<Point>]) -> f64 {
+fn cell_mm(lines: &[&[Point]]) -> f64 {
     let (mut length, mut count) = (0.0, 0.0);
     for w in lines.iter().flat_map(|line| line.windows(2)) {
         length += w[0].distance(w[1]);
@@ -64,24 +134,13 @@ fn cell_mm(lines: &[Vec<Point>]) -> f64 {
     if count == 0.0 { 1.0 } else { (length / count).clamp(0.2, 10.0) }
 }
 
-/// The largest distance from `lines` to the indexed edges, and where.
-fn furthest(lines: &[&[Point]], index: &EdgeIndex) -> Worst {
-    let search = |worst| Search { index, worst };
-    let all = |of_line: &(dyn Fn(&[Point]) -> Worst + Sync)| {
-        let each = parallel::map(lines.len(), parallel::cores(), |i| of_line(lines[i]));
-        each.into_iter().fold((0.0, Point::ORIGIN), |a, b| if b.0 > a.0 { b } else { a })
-    };
-    let coarse = all(&|line| search((0.0, Point::ORIGIN)).here_and_there(line));
-    all(&|line| search(coarse).along(line))
-}
-
 /// The largest distance found and its place.
-type Worst = (f64, Point);
+type Found = (f64, Point);
 
 /// A search along one line.
 struct Search<'a> {
     index: &'a EdgeIndex,
-    worst: Worst,
+    worst: Found,
 }
 
 /// A place on the line and the indexed edge nearest to it.
@@ -94,14 +153,14 @@ struct Probe {
 
 impl Search<'_> {
     /// Looks at some vertices only.
-    fn here_and_there(mut self, line: &[Point]) -> Worst {
+    fn here_and_there(mut self, line: &[Point]) -> Found {
         for p in line.iter().step_by(CHAIN) {
             self.probe(*p);
         }
         self.worst
     }
 
-    fn along(mut self, line: &[Point]) -> Worst {
+    fn along(mut self, line: &[Point]) -> Found {
         let Some(&first) = line.first() else { return self.worst };
         let mut from = self.probe(first);
         let mut rest = line;
@@ -170,31 +229,32 @@ impl Search<'_> {
 mod tests {
     use super::*;
 
+    fn error_of(track: &[Point], wanted: &Contour) -> TipError {
+        tip_error(&[Followed { wanted, tracks: &[track] }])
+    }
+
     #[test]
     fn distances_go_both_ways() {
         let corners = [(0.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)];
         let square = Contour::closed(corners.map(|(x, y)| Point::new(x, y)).to_vec());
         let mut track = square.points.clone();
         track[1].y = -0.03;
-        let error = tip_error(&[&track], &[&square]);
-        assert!((error.stray_mm - 0.03).abs() < 1e-9, "{error:?}");
+        let error = error_of(&track, &square);
+        assert!((error.stray.mm - 0.03).abs() < 1e-9, "{error:?}");
         // The last side is not cut at all: its middle is 5 mm from the two beside it.
-        assert!((error.uncut_mm - 5.0).abs() < 0.01, "{error:?}");
-        let whole = square.track();
-        assert_eq!(tip_error(&[&whole], &[&square]).worst_mm(), 0.0);
+        assert!((error.uncut.mm - 5.0).abs() < 0.01, "{error:?}");
+        assert_eq!(error_of(&square.track(), &square).worst(), Worst::default());
     }
 
     /// The worst place need not be a vertex: the middle of a bridge between two others.
     #[test]
     fn the_worst_place_may_lie_within_an_edge() {
-        let wanted = [
-            Contour::open(vec![Point::new(0.0, 0.0), Point::new(0.0, 9.0)]),
-            Contour::open(vec![Point::new(3.0, 0.0), Point::new(3.0, 9.0)]),
-        ];
+        let fork = [(0.0, 9.0), (0.0, -9.0), (3.0, -9.0), (3.0, 9.0)];
+        let wanted = Contour::open(fork.map(|(x, y)| Point::new(x, y)).to_vec());
         let bridge = [Point::new(0.0, 1.0), Point::new(3.0, 1.0)];
-        let error = tip_error(&[&bridge], &wanted.each_ref());
-        assert!((error.stray_mm - 1.5).abs() <= EXACT_MM, "{error:?}");
-        assert!(error.stray_at.distance(Point::new(1.5, 1.0)) < 1e-3);
+        let error = error_of(&bridge, &wanted);
+        assert!((error.stray.mm - 1.5).abs() <= EXACT_MM, "{error:?}");
+        assert!(error.stray.at.distance(Point::new(1.5, 1.0)) < 1e-3);
     }
 
     /// A circle's chords: the sagitta r(1 − cos(h/2)), known in closed form.
@@ -205,17 +265,40 @@ mod tests {
             Contour::closed((0..n).map(|i| Point::along(step * i as f64) * 10.0).collect())
         };
         let (coarse, fine) = (polygon(36), polygon(36 * 256));
-        let track = coarse.track();
-        let error = tip_error(&[&track], &[&fine]);
+        let error = error_of(&coarse.track(), &fine);
         let sagitta = 10.0 * (1.0 - (std::f64::consts::PI / 36.0).cos());
-        assert!((error.stray_mm - sagitta).abs() < 1e-4, "{error:?} {sagitta}");
-        assert!((error.uncut_mm - sagitta).abs() < 1e-4, "{error:?} {sagitta}");
+        assert!((error.stray.mm - sagitta).abs() < 1e-4, "{error:?} {sagitta}");
+        assert!((error.uncut.mm - sagitta).abs() < 1e-4, "{error:?} {sagitta}");
     }
 
     #[test]
     fn a_missing_line_is_as_wrong_as_can_be() {
         let line = Contour::open(vec![Point::ORIGIN, Point::new(5.0, 0.0)]);
-        assert_eq!(tip_error(&[], &[&line]).uncut_mm, REACH_MM);
-        assert_eq!(tip_error(&[], &[]).worst_mm(), 0.0);
+        let uncut = tip_error(&[Followed { wanted: &line, tracks: &[] }]).uncut;
+        assert_eq!((uncut.mm, uncut.contour), (REACH_MM, 1));
+        assert_eq!(tip_error(&[]), TipError::default());
+    }
+
+    /// A line beside does not excuse a stray tip, and a cut beside does not cut a line.
+    #[test]
+    fn each_line_answers_for_its_own_tracks() {
+        let line = |y: f64| Contour::open(vec![Point::new(0.0, y), Point::new(5.0, y)]);
+        let (low, high) = (line(0.0), line(1.0));
+        let right = Followed { wanted: &low, tracks: &[&low.points] };
+        let wrong = Followed { wanted: &high, tracks: &[&low.points] };
+        let error = tip_error(&[right, wrong]);
+        for worst in [error.stray, error.uncut] {
+            assert_eq!((worst.mm, worst.contour), (1.0, 2), "{error:?}");
+        }
+    }
+
+    /// Two passes cut a line together.
+    #[test]
+    fn passes_help_each_other() {
+        let line = Contour::open(vec![Point::ORIGIN, Point::new(9.0, 0.0)]);
+        let halves =
+            [[Point::ORIGIN, Point::new(5.0, 0.0)], [Point::new(4.0, 0.0), line.points[1]]];
+        let error = tip_error(&[Followed { wanted: &line, tracks: &[&halves[0], &halves[1]] }]);
+        assert_eq!(error, TipError::default());
     }
 }

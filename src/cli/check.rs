@@ -126,8 +126,8 @@ fn report_of_job(bytes: &[u8], args: &Args, settings: &PlanSettings) -> Result<R
     let really = true_offset.map(|o| pipeline::read_back(bytes, &settings.machine, o).simulation);
     let simulation = really.as_ref().unwrap_or(&back.simulation);
     draw(args, "", &View::of_simulation(simulation))?;
-    let (error, proof) = proof::of_job(&back.simulation, simulation, way);
-    let report = Report::of_simulation(simulation, findings).proven(&error, &proof);
+    let proof = proof::of_job(&back.simulation, simulation, way);
+    let report = Report::of_simulation(simulation, findings).proven(&proof);
     let report = Report { true_offset_mm: true_offset, ..report };
     let own_way = way == WrittenFor::TrailingBlade && really.is_none();
     Ok(if own_way { report.without_error() } else { report })
