@@ -52,6 +52,9 @@ fn what_was_seen_becomes_an_offset() {
     // Of a circle that the blade cuts uncompensated a hole is left that is smaller than drawn; a
     // larger hole in the same circle means a smaller offset.
     assert!(offset(&["--hole", "7=0.5"]) > offset(&["--hole", "7=0.6"]));
+    let end = tune(folder.path(), &["read", "--square", "9"]);
+    assert!(said(&end).contains("end of its row"), "{}", said(&end));
+    assert!(said(&end).contains("--pattern ladder --blade-offset 0.35"), "{}", said(&end));
     let nothing = tune(folder.path(), &["read"]);
     assert!(!nothing.status.success() && said(&nothing).contains("nothing was read"));
     let none = tune(folder.path(), &["read", "--square", "900"]);

@@ -7,7 +7,7 @@
 use bladewright::blade::{AxisPath, Part, TrailingBlade};
 mod random;
 
-use bladewright::geometry::{Bounds, Point};
+use bladewright::geometry::{Bounds, Point, distance_to_segment};
 use bladewright::tuning::{Estimate, Mark, Pattern, Readings, Sheet, SheetSettings, read, sheet};
 use random::Random;
 
@@ -300,6 +300,81 @@ fn eyes_alone_state_an_honest_range() {
     }
     println!("circle by eye, eyelets alone, circle and eyelets: {covered:?} of {trials}");
     assert!(covered.iter().all(|c| c * 10 >= trials * 9), "{covered:?} of {trials}");
+}
+
+/// How far the end of each square's cut stays from its beginning, and the offset it was set for.
+fn closing_gaps(sheet: &Sheet, machine: Machine) -> Vec<(f64, f64)> {
+    let tracks = cut(sheet, machine);
+    let squares = (0..sheet.axis.len()).filter(|&i| sheet.test_of[i].is_some());
+    let gap = |track: &Vec<Point>| {
+        // The early part may be cut by the end, the late part cut the beginning.
+        let part = track.len() / 8;
+        let (early, late) = (&track[..part], &track[track.len() - part..]);
+        let to_late = early.iter().map(|&p| distance(p, late)).fold(f64::INFINITY, f64::min);
+        let to_early = late.iter().map(|&p| distance(p, early)).fold(f64::INFINITY, f64::min);
+        to_late.min(to_early)
+    };
+    sheet.marks.iter().zip(squares).map(|(mark, i)| (mark.value, gap(&tracks[i]))).collect()
+}
+
+fn distance(p: Point, track: &[Point]) -> f64 {
+    let edges = track.windows(2).map(|w| distance_to_segment(p, w[0], w[1]));
+    edges.fold(f64::INFINITY, f64::min)
+}
+
+/// The square that seems to close, and whether it is the first or last of its row.
+fn find_square(offset: f64, machine: Machine, random: &mut Random) -> ((f64, f64), bool) {
+    let gaps = closing_gaps(&sheet_of(Pattern::Ladder, offset), machine);
+    let seen = gaps.iter().map(|&(value, gap)| (value, (gap + misread(random)).abs()));
+    let best = seen.min_by(|a, b| a.1.total_cmp(&b.1)).unwrap().0;
+    ((best, 0.025), best == gaps[0].0 || best == gaps[gaps.len() - 1].0)
+}
+
+/// A ladder's gap is what the offset is off, whatever the play.
+#[test]
+fn a_ladders_gap_is_the_offsets_error() {
+    for offset in [0.1, 0.25, 0.5, 1.0] {
+        for play in [0.0, 0.05, 0.1] {
+            let machine = Machine { offset, play };
+            for (value, gap) in closing_gaps(&sheet_of(Pattern::Ladder, offset), machine) {
+                let off = (value - offset).abs();
+                assert!((gap - off).abs() < 0.0025, "{machine:?} set {value}: {gap:.4}");
+            }
+        }
+    }
+}
+
+/// Only eyes: the circle that opened, the ladder about what it told, once more about its end where
+/// the row ended too early.
+#[test]
+fn a_ladder_states_an_honest_range() {
+    let (mut covered, mut errors) = (0, Vec::new());
+    for (machine, mut random) in machines(200) {
+        let opened = smallest_open(&sheet_of(Pattern::Circles, 0.25), machine);
+        let base = Readings { noise_mm: NOISE_MM, unit_mm: UNIT_MM, opened, ..Readings::default() };
+        let first = read(&base).unwrap();
+        assert_eq!(first.next, Some(Pattern::Ladder));
+        let (mut square, mut at_end) = find_square(first.offset_mm, machine, &mut random);
+        for _ in 0..3 {
+            if at_end {
+                (square, at_end) = find_square(square.0, machine, &mut random);
+            }
+        }
+        let row_ended = at_end.then_some(Pattern::Ladder);
+        let readings = Readings { opened: None, square: Some(square), row_ended, ..base };
+        let found = read(&readings).unwrap();
+        assert_eq!(found.next, row_ended.or(Some(Pattern::Eyelets)));
+        let error = (found.offset_mm - machine.offset).abs();
+        covered += usize::from(error <= found.uncertainty_mm);
+        if error > found.uncertainty_mm {
+            println!("{machine:?} first {:.3}: {readings:?} {found:?}", first.offset_mm);
+        }
+        errors.push(error);
+        assert!(at_end || found.uncertainty_mm < 0.045, "{found:?}");
+    }
+    errors.sort_by(f64::total_cmp);
+    println!("ladder: median {:.4}, 95 % {:.4}; {covered} of 200", errors[100], errors[190]);
+    assert!(covered >= 180, "the ladder's range holds the truth in {covered} of 200");
 }
 
 /// Half the offset lost at each reversal: eyelets close where they should not, and count for nothing.

@@ -84,7 +84,7 @@ struct ReadArgs {
     /// Eyelets: numbers of the strokes without an eye, separated by commas
     #[arg(long, value_name = "NUMBER", value_delimiter = ',')]
     eyelet: Vec<usize>,
-    /// Ladder: number of the square that closes
+    /// Ladder: number of the square whose cut comes back to its beginning
     #[arg(long, value_name = "NUMBER")]
     square: Option<usize>,
     /// What one measurement may be off by
@@ -253,9 +253,16 @@ fn read(args: &ReadArgs) -> Outcome {
     if estimate.closing_doubtful {
         talk::print(
             &mut out,
-            "the eyelets or squares count for little: the machine's play may be so large against \
+            "the eyelets count for little: the machine's play may be so large against \
              this offset that they close where they should not; trust circles and vernier",
         )?;
+    }
+    if let Some(pattern) = readings.row_ended {
+        let text = format!(
+            "what closes best on the {pattern} sheet stands at the end of its row: the offset may lie \
+             beyond it"
+        );
+        talk::print(&mut out, &text)?;
     }
     let next = estimate.next.map_or_else(
         || "nothing more to cut; keep it with `tune save`".to_owned(),
@@ -331,13 +338,19 @@ fn readings(args: &ReadArgs) -> Result<Readings, Failure> {
         };
         (readings.tick_x, readings.tick_y) = (tick(args.tick_x)?, tick(args.tick_y)?);
     }
-    let closing = [(Pattern::Eyelets, &args.eyelet[..]), (Pattern::Ladder, args.square.as_slice())];
-    for (pattern, numbers) in closing {
+    let mut closing = |pattern, number: usize| {
         let row = sheet(pattern)?;
-        for &number in numbers {
-            readings.closed.push((value_of(&row, number)?, step(&row)));
+        let value = value_of(&row, number)?;
+        let ends = row.marks.first().zip(row.marks.last());
+        if ends.is_some_and(|(first, last)| value == first.value || value == last.value) {
+            readings.row_ended = Some(pattern);
         }
-    }
+        Ok::<_, Failure>((value, step(&row)))
+    };
+    let square = args.square.map(|number| closing(Pattern::Ladder, number)).transpose()?;
+    let eyelets = args.eyelet.iter().map(|&number| closing(Pattern::Eyelets, number));
+    let eyelets = eyelets.collect::<Result<_, _>>()?;
+    (readings.square, readings.closed) = (square, eyelets);
     Ok(readings)
 }
 

@@ -26,6 +26,19 @@ const HOOK_MM: f64 = 0.8;
 const TICK_PITCH_MM: f64 = 5.0;
 /// Side of the squares, mm: weeds easily, and twenty offsets long even for thick-stock blades.
 const SQUARE_MM: f64 = 5.0;
+/// Least side of a ladder's squares, in offsets: what a swing with a wrong offset leaves of a slant
+/// has died by e^-5 at the side's end.
+const LADDER_SIDE: f64 = 5.0;
+/// Length of the stroke before a ladder's square, in offsets: the blade comes to it compensated, so
+/// that less than a quarter turn is to be settled, and e^-6 of that is 0.2 degrees.
+const LADDER_LEAD: f64 = 6.0;
+/// Room for two digits, mm.
+const DIGITS_MM: f64 = 4.0;
+/// From the end of that stroke to the square, mm, and least in offsets: the axis, which runs ahead
+/// of the stroke, has to go on to the right and down, further than any play, before it plunges.
+const LADDER_GAP_MM: f64 = 2.0;
+/// See [`LADDER_GAP_MM`].
+const LADDER_GAP: f64 = 2.0;
 /// Run that settles a blade, in offsets: 12 leave a ten-thousandth of a quarter turn.
 const SETTLING: f64 = 12.0;
 /// Width of a line of tests, mm: fits an A4 sheet.
@@ -44,9 +57,8 @@ pub fn sheet(settings: &SheetSettings) -> Sheet {
         Pattern::Circles => circles(&mut builder, settings),
         Pattern::Vernier => vernier(&mut builder, settings),
         Pattern::Eyelets => eyelets(&mut builder, settings),
-        Pattern::Ladder | Pattern::Overcut | Pattern::Force | Pattern::Speed => {
-            squares(&mut builder, settings);
-        }
+        Pattern::Ladder => ladder(&mut builder, settings),
+        Pattern::Overcut | Pattern::Force | Pattern::Speed => squares(&mut builder, settings),
     }
     builder.finish()
 }
@@ -126,26 +138,52 @@ fn eyelets(builder: &mut Builder, settings: &SheetSettings) {
     }
 }
 
-/// Squares, each with its own offset, overcut, force or speed.
+/// Squares, each cut with its own offset, from the lower left corner to the same corner.
+///
+/// Before each one a stroke turns the blade along the first side, so that no swing begins the square,
+/// and it is reached from the left and above, as the last side reaches its end from above: the play
+/// of the machine stands the same way at both ends and drops out. The first side begins and the last
+/// one ends off by just what the offset is off; what closes is the blade's own offset.
+fn ladder(builder: &mut Builder, settings: &SheetSettings) {
+    let (first, step) = settings.first_and_step();
+    let unit = settings.unit_mm;
+    let side = SQUARE_MM.max(LADDER_SIDE * settings.offset_mm);
+    let lead = (LADDER_LEAD * settings.offset_mm).max(DIGITS_MM);
+    let from_lead = LADDER_GAP_MM.max(LADDER_GAP * settings.offset_mm);
+    let pitch = lead + from_lead + side + GAP_MM;
+    let in_line = ((LINE_MM / pitch) as usize).max(1);
+    for k in 0..TESTS {
+        let (column, line) = ((k % in_line) as f64, (k / in_line) as f64);
+        let corner = Point::new(column * pitch + lead + from_lead, FOOT_MM);
+        let corner = snapped(corner + Point::new(0.0, line * (side + LABEL_MM + GAP_MM)), unit);
+        let stroke_end = corner + Point::new(-from_lead, from_lead);
+        let stroke_start = stroke_end - Point::new(lead, 0.0);
+        let value = first + step * k as f64;
+        let number = builder.mark(value, corner, stroke_start + Point::new(0.2, 1.0));
+        let stroke = Contour::open(vec![stroke_start, stroke_end]);
+        builder.cut(stroke, settings.offset_mm, 0.0, None);
+        builder.cut(square(corner, (side, 0.0)), value, 0.0, Some(number));
+    }
+}
+
+/// Squares, each with its own overcut, force or speed.
 fn squares(builder: &mut Builder, settings: &SheetSettings) {
     let (first, step) = settings.first_and_step();
     for k in 0..TESTS {
         let value = first + step * k as f64;
         let corner = Point::new(k as f64 * (SQUARE_MM + GAP_MM + 1.0), FOOT_MM);
         let number = builder.mark(value, corner, corner + Point::new(0.5, SQUARE_MM + 1.5));
-        let (offset, overcut) = match settings.pattern {
-            Pattern::Ladder => (value, 0.0),
-            Pattern::Overcut => (settings.offset_mm, value),
-            _ => (settings.offset_mm, 2.0 * settings.offset_mm),
+        let overcut = match settings.pattern {
+            Pattern::Overcut => value,
+            _ => 2.0 * settings.offset_mm,
         };
-        // A ladder's squares begin at a corner, where a gap or a tail shows; the others on a side.
-        let start = if settings.pattern == Pattern::Ladder { 0.0 } else { 0.5 };
-        builder.cut(square(corner, start), offset, overcut, Some(number));
+        builder.cut(square(corner, (SQUARE_MM, 0.5)), settings.offset_mm, overcut, Some(number));
     }
 }
 
-fn square(corner: Point, start: f64) -> Contour {
-    let side = |i: usize| Point::along(PI / 2.0 * i as f64) * SQUARE_MM;
+/// A square that begins at a share of its lower side.
+fn square(corner: Point, (side_mm, start): (f64, f64)) -> Contour {
+    let side = |i: usize| Point::along(PI / 2.0 * i as f64) * side_mm;
     let [a, b, c, d] = [corner, corner + side(0), corner + side(0) + side(1), corner + side(1)];
     let points = if start > 0.0 { vec![a.lerp(b, start), b, c, d, a] } else { vec![a, b, c, d] };
     Contour::closed(points)

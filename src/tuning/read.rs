@@ -4,9 +4,10 @@
 //! by weighted least squares (Gauss–Newton; C. F. Gauss 1809), each hole's diameter foretold by
 //! simulating the very polygon that was cut ([`super::model`]). The stated uncertainty is the 95 %
 //! range of that fit. Without a vernier the play is only guessed, and the range grows by what it may
-//! do. Eyelets and ladders show the offset that closes best on this machine, half of its play
+//! do. Eyelets show the offset that closes best on this machine, half of its play
 //! included, which is taken off again where a vernier told the play; half the step is their
-//! resolution (uniform: step/√12).
+//! resolution (uniform: step/√12). A ladder shows the blade's own offset ([`super::patterns`] says
+//! why), but its gap is only as wide as the offset is off, so that it is no finer than an eye.
 
 use super::Pattern;
 use super::model::{Cutter, hole};
@@ -54,8 +55,12 @@ pub struct Readings {
     pub tick_x: Option<(f64, f64)>,
     /// Vernier along y, likewise.
     pub tick_y: Option<(f64, f64)>,
-    /// Eyelets and ladders: offset set for those that close best, and step of the row, mm.
+    /// Eyelets: offset set for those that close best, and step of the row, mm.
     pub closed: Vec<(f64, f64)>,
+    /// Ladder: offset set for the square that closes best, and step of the row, mm.
+    pub square: Option<(f64, f64)>,
+    /// The pattern in which what closes best stands first or last in its row: it may lie beyond.
+    pub row_ended: Option<Pattern>,
     /// What a single measurement may be off by, mm: 0.02 with a measuring loupe.
     pub noise_mm: f64,
     /// Size of a plotter unit, mm.
@@ -144,7 +149,7 @@ fn best_fit(readings: &Readings) -> Option<Fit> {
 }
 
 fn tells_without_closing(readings: &Readings) -> bool {
-    !readings.holes.is_empty() || readings.opened.is_some()
+    !readings.holes.is_empty() || readings.opened.is_some() || readings.square.is_some()
 }
 
 /// Whether the play may be so large against the offset that eyelets and squares close where they
@@ -176,7 +181,8 @@ fn first_guess(readings: &Readings) -> Option<f64> {
     told.sort_by(f64::total_cmp);
     let middle = told.get(told.len() / 2).copied();
     let least = readings.holes.iter().map(|h| h.0).fold(f64::INFINITY, f64::min);
-    let guess = middle.or(opened).or(closed)?;
+    let square = readings.square.map(|s| s.0);
+    let guess = middle.or(square).or(opened).or(closed)?;
     Some(guess.min(0.95 * least).clamp(OFFSETS.0, OFFSETS.1))
 }
 
@@ -266,8 +272,14 @@ fn residuals(readings: &Readings, state: [f64; 3]) -> Vec<Residual> {
             Residual::new(value - 2.0 * offset_mm - play, uniform(step).hypot(noise))
         }));
     }
+    all.extend(readings.square.map(|(value, step)| {
+        // The gaps of neighbours differ by no more than the step, so the eye's noise counts whole.
+        let sigma = uniform(step).hypot(noise).hypot(readings.beyond(Pattern::Ladder, step));
+        Residual::new(value - offset_mm, sigma)
+    }));
     all.extend(readings.closed.iter().map(|&(value, step)| {
-        let reading = uniform(step).hypot(noise / 2.0);
+        let reading = uniform(step).hypot(noise / EYE_SLOPE);
+        let reading = reading.hypot(readings.beyond(Pattern::Eyelets, step));
         match seen_play(readings, [play_x, play_y]) {
             Some(play) => {
                 let fooled = if play > FOOLING_SHARE * value { play } else { 0.0 };
@@ -294,7 +306,21 @@ fn residuals(readings: &Readings, state: [f64; 3]) -> Vec<Residual> {
     all
 }
 
-/// How much of the play an eyelet or a square takes for offset: a swing turns both axes round, each
+/// An eye opens at least so many times as wide as the offset is off (π for a swing by half a turn;
+/// less where the offset set is too large).
+const EYE_SLOPE: f64 = 2.0;
+/// How many steps beyond its row the truth may lie when the first or last test closes best: as many
+/// as there are from the middle of a row to its end.
+const BEYOND_ROW: f64 = 4.0;
+
+impl Readings {
+    /// How far what closes best may lie beyond the row of `pattern`, mm.
+    fn beyond(&self, pattern: Pattern, step: f64) -> f64 {
+        if self.row_ended == Some(pattern) { BEYOND_ROW * step } else { 0.0 }
+    }
+}
+
+/// How much of the play an eyelet takes for offset: a swing turns both axes round, each
 /// turn loses the play once, so the tool turns on a radius that is half the play shorter (own
 /// derivation; `tests/tuning.rs` holds it against a simulated cutter).
 const CLOSING_PLAY: f64 = 0.5;
@@ -354,12 +380,19 @@ fn inverted(m: [[f64; 3]; 3]) -> [[f64; 3]; 3] {
 
 fn next(readings: &Readings) -> Option<Pattern> {
     let vernier = readings.tick_x.is_some() || readings.tick_y.is_some();
-    match (readings.holes.is_empty(), vernier, readings.closed.is_empty()) {
-        (true, _, true) => Some(Pattern::Circles),
-        (false, false, _) => Some(Pattern::Vernier),
-        (false, true, true) => Some(Pattern::Eyelets),
-        // What closes tells the offset and half of the play together.
-        (true, false, false) => Some(Pattern::Vernier),
-        _ => None,
+    let (holes, eyelets) = (!readings.holes.is_empty(), !readings.closed.is_empty());
+    match (holes, vernier) {
+        _ if readings.row_ended.is_some() => readings.row_ended,
+        (true, false) => Some(Pattern::Vernier),
+        (true, true) if !eyelets => Some(Pattern::Eyelets),
+        (true, true) => None,
+        // Without a measuring glass: the circle that opened, the ladder about it, the finer eyelets.
+        (false, _) if readings.square.is_none() && !eyelets => {
+            readings.opened.map_or(Some(Pattern::Circles), |_| Some(Pattern::Ladder))
+        }
+        (false, _) if !eyelets => Some(Pattern::Eyelets),
+        // What closes there tells the offset and half of the play together.
+        (false, false) => Some(Pattern::Vernier),
+        (false, true) => None,
     }
 }
