@@ -24,6 +24,7 @@ impl Builder {
     pub fn new(settings: &SheetSettings) -> Self {
         let sheet = Sheet {
             pattern: settings.pattern,
+            offset_mm: settings.offset_mm,
             axis: Vec::new(),
             test_of: Vec::new(),
             marks: Vec::new(),

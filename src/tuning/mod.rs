@@ -14,6 +14,7 @@
 //! simulation of exactly what was cut.
 
 mod build;
+mod closer;
 mod model;
 mod page;
 mod patterns;
@@ -134,6 +135,8 @@ pub struct Mark {
 pub struct Sheet {
     /// What it is for.
     pub pattern: Pattern,
+    /// The offset believed so far, mm.
+    pub offset_mm: f64,
     /// The axis paths in cutting order, on the plotter's grid.
     pub axis: Vec<AxisPath>,
     /// For each axis path the number of the test whose force or speed it is cut with, if any.

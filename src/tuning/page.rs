@@ -1,9 +1,11 @@
-//! The printable page beside a sheet: its picture in true size, the values, what to look for.
+//! The printable page beside a sheet: its picture in true size, places to look at enlarged, the values,
+//! what to look for.
 //!
 //! One HTML file with the picture as SVG inside; no script, nothing from elsewhere.
 
 use std::fmt::Write;
 
+use super::closer;
 use super::{Pattern, Sheet};
 use crate::geometry::{Bounds, Point};
 
@@ -19,6 +21,8 @@ pub fn page(sheet: &Sheet) -> String {
          <title>Tuning sheet: {name}</title>\n\
          <style>body{{font:11pt/1.4 sans-serif;max-width:190mm;margin:10mm auto;color:#000}}\
          table{{border-collapse:collapse}}td,th{{border:0.3mm solid #888;padding:0.5mm 3mm;text-align:right}}\
+         .closer{{display:flex;gap:4mm;flex-wrap:wrap}}figure{{margin:0 0 4mm;width:46mm}}\
+         figure svg{{border:0.2mm solid #888}}\
          .care{{border-left:1.5mm solid #D55E00;padding-left:3mm}}</style>\n\
          <h1>Tuning sheet: {name}</h1>\n"
     );
@@ -30,7 +34,9 @@ pub fn page(sheet: &Sheet) -> String {
          you change or touch the blade. Keep fingers, sleeves and hair away from the carriage: it \
          starts without warning.</p>\n",
     );
-    picture(&mut html, sheet);
+    let tracks = closer::tracks(sheet);
+    picture(&mut html, sheet, &tracks);
+    closer::figures(&mut html, sheet, &tracks);
     values(&mut html, sheet);
     html.push_str("</html>\n");
     html
@@ -59,9 +65,13 @@ fn what_to_look_for(pattern: Pattern) -> &'static [&'static str] {
              ones (turned to the right).",
         ],
         Pattern::Ladder => &[
-            "Each square begins and ends at its lower left corner. Offset too small: an uncut bridge \
-             there, and rounded corners. Too large: horns at every corner.",
-            "Note the number of the square whose corners are sharp and whose ends meet.",
+            "Each square begins and ends at its lower left corner, to which the stroke beside it points. \
+             Look at that corner only, with a glass if there is one. Offset too small: the left side \
+             ends above the lower one. Too large: the lower side begins right of the left one. Either \
+             leaves an uncut bridge, as wide as the offset is off.",
+            "Note the number of the square whose bridge is smallest, where the bridge passes from the \
+             left side to the lower one. The other corners do not count: the machine's play changes \
+             them, but not this one.",
         ],
         Pattern::Overcut => &[
             "Weed each square. Note the first number that lifts out without tearing where the cut \
@@ -77,7 +87,8 @@ fn what_to_look_for(pattern: Pattern) -> &'static [&'static str] {
     }
 }
 
-fn picture(html: &mut String, sheet: &Sheet) {
+/// The sheet in true size, as the tip cuts it.
+fn picture(html: &mut String, sheet: &Sheet, tracks: &[Vec<Point>]) {
     let box_mm = sheet.bounds().grown(MARGIN_MM);
     let (width, height) = (box_mm.width(), box_mm.height());
     let _ = writeln!(
@@ -85,8 +96,8 @@ fn picture(html: &mut String, sheet: &Sheet) {
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width:.1}mm\" height=\"{height:.1}mm\" \
          viewBox=\"0 0 {width:.3} {height:.3}\" fill=\"none\" stroke=\"#0072B2\" stroke-width=\"0.15\">"
     );
-    for path in &sheet.axis {
-        let points: Vec<String> = path.points.iter().map(|&p| on_page(p, box_mm)).collect();
+    for track in tracks {
+        let points: Vec<String> = track.iter().map(|&p| on_page(p, box_mm)).collect();
         let _ = writeln!(html, "<polyline points=\"{}\"/>", points.join(" "));
     }
     html.push_str("</svg>\n");
