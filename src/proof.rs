@@ -2,8 +2,8 @@
 //!
 //! In: for each cut the tip's track and the line that it follows, from the line's start. Out: the
 //! largest error with its place and contour, what is left uncut at starts, how far a closed contour
-//! stays from closing, the longest stretch beside its line. Contours are counted from 1 in the
-//! order of cutting, orienting cuts left out; passes over one line count once and help each other.
+//! stays from closing, the longest stretch beside its line. Each is told with the number of its cut,
+//! as pictures show it; passes over one line count once, by the first, and help each other.
 //!
 //! Whether a closed contour closes is judged by the tip alone: film hangs on where the end of the
 //! track does not come back to its beginning, wherever the line was wanted. A wanted line that
@@ -36,6 +36,8 @@ const REACH_MM: f64 = 20.0;
 /// A line with all that was cut of it.
 #[derive(Debug, Clone)]
 pub struct Cut<'a> {
+    /// The number of the (first) cut that follows the line, from 1; 0 when none does.
+    pub number: usize,
     /// The wanted line, from where the cut begins.
     pub wanted: Cow<'a, Contour>,
     /// The cut has to come back to its beginning.
@@ -44,7 +46,7 @@ pub struct Cut<'a> {
     pub tracks: Vec<&'a [Point]>,
 }
 
-/// How true a cut is.
+/// How true a cut is; each contour is named by the number of its first cut.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Proof {
     /// Largest distances between the tip and the lines that it follows.
@@ -61,10 +63,10 @@ pub struct Proof {
 
 /// What `simulation` of the bytes of `job` does to `paths`, the lines in the order of cutting.
 pub fn of_plan(simulation: &Simulation, job: &Job, paths: &[TipPath]) -> Proof {
-    let mut tracks: BTreeMap<usize, Vec<&SimulatedCut>> = BTreeMap::new();
-    for (cut, path) in simulation.cuts.iter().zip(&job.paths) {
+    let mut tracks: BTreeMap<usize, Vec<(usize, &SimulatedCut)>> = BTreeMap::new();
+    for (numbered, path) in (1..).zip(&simulation.cuts).zip(&job.paths) {
         if let Some(line) = path.line {
-            tracks.entry(line).or_default().push(cut);
+            tracks.entry(line).or_default().push(numbered);
         }
     }
     let lines: Vec<Cut<'_>> = paths
@@ -72,9 +74,10 @@ pub fn of_plan(simulation: &Simulation, job: &Job, paths: &[TipPath]) -> Proof {
         .map(|path| {
             let cuts = path.line.and_then(|line| tracks.remove(&line)).unwrap_or_default();
             Cut {
+                number: cuts.first().map_or(0, |(number, _)| *number),
                 wanted: Cow::Borrowed(&path.contour),
                 closes: path.contour.closed,
-                tracks: cuts.into_iter().map(|cut| cut.tip.as_slice()).collect(),
+                tracks: cuts.into_iter().map(|(_, cut)| cut.tip.as_slice()).collect(),
             }
         })
         .collect();
@@ -85,9 +88,10 @@ pub fn of_plan(simulation: &Simulation, job: &Job, paths: &[TipPath]) -> Proof {
 /// `as_written`, its simulation with the offset set, shows to be wanted.
 pub fn of_job(as_written: &Simulation, really: &Simulation, written_for: WrittenFor) -> Proof {
     let wanted = wanted_of(as_written, written_for).into_iter();
-    let lines: Vec<Cut<'_>> = wanted
-        .zip(&really.cuts)
-        .map(|((wanted, closes), cut)| Cut {
+    let lines: Vec<Cut<'_>> = (1..)
+        .zip(wanted.zip(&really.cuts))
+        .map(|(number, ((wanted, closes), cut))| Cut {
+            number,
             wanted: Cow::Owned(wanted),
             closes,
             tracks: vec![&cut.tip],
@@ -115,7 +119,19 @@ pub fn prove(lines: &[Cut<'_>]) -> Proof {
     if tip.stray.mm > TOLD_ERROR_MM {
         proof.stray = longest_stray(lines);
     }
-    proof
+    proof.numbered(lines)
+}
+
+impl Proof {
+    /// With numbers of cuts instead of places among `lines`.
+    fn numbered(mut self, lines: &[Cut<'_>]) -> Self {
+        let TipError { stray, uncut } = &mut self.tip;
+        for worst in [stray, uncut, &mut self.start_gap, &mut self.closing_gap, &mut self.stray] {
+            let line = worst.contour.checked_sub(1).and_then(|i| lines.get(i));
+            worst.contour = line.map_or(0, |line| line.number);
+        }
+        self
+    }
 }
 
 fn keep(worst: &mut Worst, found: Worst) {
@@ -215,7 +231,7 @@ pub fn off_line(proof: &Proof, told: &[Finding]) -> Option<Finding> {
     if mm <= TOLD_ERROR_MM || told.iter().any(|f| f.code == "tip-off-line") {
         return None;
     }
-    let text = format!("The tip and contour {contour} are up to {mm:.3} mm apart here, simulated.");
+    let text = format!("In cut {contour} the tip and its line are up to {mm:.3} mm apart here, simulated.");
     Some(
         Finding::warning("tip-off-line", text)
             .at(Place::sheet(at))

@@ -49,14 +49,14 @@ pub struct Report {
     pub tip_error_mm: Option<f64>,
     /// Where that is, machine coordinates, mm.
     pub tip_error_at_mm: Option<[f64; 2]>,
-    /// Which contour it belongs to, from 1 in the order of cutting (orienting cuts left out; in a
-    /// job from elsewhere all cuts count).
+    /// The number of its contour's cut, from 1 in the order of cutting, as pictures show it: orienting
+    /// cuts and further passes have numbers, too.
     pub tip_error_contour: Option<usize>,
     /// Largest distance from a line's start to the nearest place cut, overcut included, mm.
     pub start_gap_mm: Option<f64>,
     /// Largest distance that a closed contour's end keeps from its beginning, overcut included, mm.
     pub closing_gap_mm: Option<f64>,
-    /// Which contour that is.
+    /// The number of that contour's cut.
     pub closing_gap_contour: Option<usize>,
     /// Closed contours that do not close: their pieces hang on.
     pub uncut_bridges: Option<usize>,
@@ -210,7 +210,7 @@ impl Report {
     pub fn proven(self, proof: &Proof) -> Self {
         let error = proof.tip.worst();
         let place = |p: Point| Some([rounded(p.x, 3), rounded(p.y, 3)]);
-        let number = |contour: usize| (contour > 0).then_some(contour);
+        let number = |cut: usize| (cut > 0).then_some(cut);
         Self {
             tip_error_mm: Some(rounded(error.mm, 4)),
             tip_error_at_mm: place(error.at).filter(|_| error.contour > 0),
@@ -303,21 +303,12 @@ impl Report {
         }
         if let Some(error) = self.tip_error_mm {
             let place = self.tip_error_at_mm.zip(self.tip_error_contour);
-            let place = place.map_or_else(String::new, |([x, y], contour)| {
-                format!(", at {x:.1}, {y:.1} mm (contour {contour})")
+            let place = place.map_or_else(String::new, |([x, y], cut)| {
+                format!(", at {x:.1}, {y:.1} mm (cut {cut})")
             });
             lines.push(("tip error", format!("{error:.3} mm at most, simulated{place}")));
         }
-        if let Some(bridges) = self.uncut_bridges.filter(|n| *n > 0) {
-            let gap = self.closing_gap_mm.unwrap_or_default();
-            let contour = self.closing_gap_contour.unwrap_or_default();
-            let who = match bridges {
-                1 => "1 contour does not close and hangs on".to_owned(),
-                n => format!("{n} contours do not close and hang on"),
-            };
-            let text = format!("{who}, by {gap:.3} mm at most (contour {contour})");
-            lines.push(("bridges", text));
-        }
+        lines.extend(self.closing());
         if let Some(([x, y], mm)) = self.longest_stray_at_mm.zip(self.longest_stray_mm) {
             let text = format!("{mm:.2} mm long at most beside all lines, from {x:.1}, {y:.1} mm");
             lines.push(("stray cut", text));
@@ -325,6 +316,20 @@ impl Report {
         if let Some(gap) = self.start_gap_mm.filter(|gap| *gap > TOLD_ERROR_MM) {
             lines.push(("start gap", format!("{gap:.3} mm at most left uncut at a line's start")));
         }
+    }
+
+    /// Whether the closed contours close.
+    fn closing(&self) -> Option<(&'static str, String)> {
+        let (gap, cut) = self.closing_gap_mm.zip(self.closing_gap_contour)?;
+        let open = match self.uncut_bridges? {
+            0 => {
+                let text = format!("every contour closes, to {gap:.3} mm at worst (cut {cut})");
+                return Some(("closing", text));
+            }
+            1 => "1 contour does not close and hangs on".to_owned(),
+            n => format!("{n} contours do not close and hang on"),
+        };
+        Some(("bridges", format!("{open}, by {gap:.3} mm at most (cut {cut})")))
     }
 
     fn pace(&self, seconds: f64) -> String {
