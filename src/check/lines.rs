@@ -13,6 +13,8 @@ use crate::simulate::{SimulatedCut, Simulation};
 
 /// A line whose end lies this near to its start was meant to close, mm: common practice, no source.
 const NEARLY_CLOSED_MM: f64 = 0.5;
+/// A short stretch ends near its start, too; a line that goes round is longer, gaps between its ends.
+const ROUND: f64 = 4.0;
 /// Pairs of edges that are compared at most. Ten thousand usual cuts make a few million; more come
 /// from cuts that lie upon each other by the dozen.
 const MOST_PAIRS: u64 = 50_000_000;
@@ -54,8 +56,9 @@ pub(super) fn nearly_closed(simulation: &Simulation, machine: &Machine) -> Vec<F
     // What a pen leaves open holds no piece.
     let parts = |cut: &&SimulatedCut| machine.tool_kind(machine.tool_of_sp(cut.tool)).cuts();
     for cut in simulation.cuts.iter().filter(|cut| cut.axis.len() > 3).filter(parts) {
-        let (Some(first), Some(last)) = (cut.axis.first(), cut.axis.last()) else { continue };
-        let gap = first.distance(*last);
+        // The axis of a blade that is swung ends elsewhere than its tip.
+        let (Some(gap), Some(last)) = (end_gap(&cut.axis), cut.tip.last()) else { continue };
+        let gap = end_gap(&cut.tip).map_or(gap, |tip| gap.min(tip));
         if gap <= NEARLY_CLOSED_MM && !is_closed(cut, unit_mm) && !comes_near_start(cut, unit_mm) {
             let text = format!("A cut ends {gap:.2} mm from its start without closing.");
             all.push(
@@ -66,6 +69,13 @@ pub(super) fn nearly_closed(simulation: &Simulation, machine: &Machine) -> Vec<F
         }
     }
     first_few(all, |n| format!("{n} more cuts nearly close."))
+}
+
+/// How far a track that is longer than [`ROUND`] times that ends from its start, mm.
+fn end_gap(track: &[Point]) -> Option<f64> {
+    let gap = track.first()?.distance(*track.last()?);
+    let length: f64 = track.windows(2).map(|w| w[0].distance(w[1])).sum();
+    (length > ROUND * gap).then_some(gap)
 }
 
 /// A compensated contour's axis does not meet its start, but runs past it.
