@@ -390,7 +390,7 @@ fn plan_sheet(
     findings.extend(report.findings);
     let paths = tip_paths(layout, &order);
     findings.extend(offset_not_used(settings));
-    let led = work::lead((&paths, &whole_paths(&sheet.whole)), layout, works);
+    let led = work::lead((&paths, &sheet.whole), layout, works);
     findings.extend(led.findings);
     let job = job::build(&led.axis, &settings.machine, |path| works.all[led.works[path]].pace)?;
     drop(led.axis);
@@ -459,13 +459,6 @@ fn tip_paths(layout: &Layout, order: &CutOrder) -> Vec<TipPath> {
         Some(TipPath { line: Some(visit.line), role: line.role, contour })
     });
     paths.collect()
-}
-
-/// The lines as they bound pieces, in any order.
-fn whole_paths(whole: &Layout) -> Vec<TipPath> {
-    let path =
-        |line: &CutLine| TipPath { line: None, role: line.role, contour: line.contour.clone() };
-    whole.lines.iter().map(path).collect()
 }
 
 /// Price of a radian of blade swing between two cuts, mm of travel: enough to make most swings small,

@@ -4,7 +4,7 @@ use super::fit::{Fitted, Piece, fit};
 use super::overcut::run_on;
 use super::relay;
 use super::settle::{Settled, settle};
-use super::start::orienting_cut;
+use super::start::{Obstacle, orienting_cut};
 use super::steer::{Course, Waypoint, steer};
 use super::wanted::Wanted;
 use super::{AxisPath, BladeSettings, Part, TipPath, TrailingBlade};
@@ -39,7 +39,7 @@ const UNKNOWN_HEADING_OFF: f64 = std::f64::consts::FRAC_PI_2;
 /// assert!(findings.is_empty());
 /// ```
 pub fn compensate(paths: &[TipPath], settings: &BladeSettings) -> (Vec<AxisPath>, Vec<Finding>) {
-    let (axis, findings, _) = compensate_among(paths, paths, settings);
+    let (axis, findings, _) = compensate_among(paths, &Obstacle::of(paths), settings);
     (axis, findings)
 }
 
@@ -47,7 +47,7 @@ pub fn compensate(paths: &[TipPath], settings: &BladeSettings) -> (Vec<AxisPath>
 /// keeps clear of all of it), and the heading that the blade ends with.
 pub fn compensate_among(
     paths: &[TipPath],
-    around: &[TipPath],
+    around: &[Obstacle<'_>],
     settings: &BladeSettings,
 ) -> (Vec<AxisPath>, Vec<Finding>, Option<f64>) {
     if settings.offset_mm > 0.0 {
@@ -71,7 +71,7 @@ fn uncompensated(path: &TipPath, settings: &BladeSettings) -> Option<AxisPath> {
 /// The same for a blade that trails: the heading is handed over from cut to cut.
 fn trailing(
     paths: &[TipPath],
-    around: &[TipPath],
+    around: &[Obstacle<'_>],
     settings: &BladeSettings,
 ) -> (Vec<AxisPath>, Vec<Finding>, Option<f64>) {
     let (orienting, mut findings) = orienting(paths, around, settings);
@@ -95,7 +95,7 @@ fn trailing(
 /// Sees to it that the heading is known, by asking, by a cut in waste, or not at all.
 fn orienting(
     paths: &[TipPath],
-    around: &[TipPath],
+    around: &[Obstacle<'_>],
     settings: &BladeSettings,
 ) -> (Cut, Vec<Finding>) {
     let first = paths.iter().find_map(|p| p.contour.points.first());

@@ -23,7 +23,7 @@ mod wanted;
 pub use compensate::{TOLD_ERROR_MM, compensate, compensate_among};
 pub(crate) use fit::reach;
 pub use propagate::{SAMPLE_TOLERANCE_MM, TrailingBlade};
-pub use start::turning_cut;
+pub use start::{Obstacle, turning_cut};
 
 use crate::geometry::{Bounds, Contour, Point};
 use crate::place::Role;

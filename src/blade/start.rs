@@ -12,7 +12,7 @@
 use std::f64::consts::TAU;
 
 use super::{BladeSettings, TipPath};
-use crate::geometry::{Bounds, Point, distance_to_segment};
+use crate::geometry::{Bounds, Contour, Point, distance_to_segment};
 use crate::place::Role;
 
 /// Lengths tried, in blade offsets.
@@ -26,10 +26,26 @@ const RINGS: usize = 120;
 /// Where no sheet is given, how far beyond the work the cut may go, in its own lengths.
 const BEYOND_WORK: f64 = 3.0;
 
+/// A line on the sheet that a cut in waste keeps clear of.
+#[derive(Debug, Clone, Copy)]
+pub struct Obstacle<'a> {
+    /// Only closed [`Role::Design`] lines bound pieces.
+    pub role: Role,
+    /// The line, mm.
+    pub contour: &'a Contour,
+}
+
+impl<'a> Obstacle<'a> {
+    /// All of `paths`.
+    pub fn of(paths: &'a [TipPath]) -> Vec<Self> {
+        paths.iter().map(|path| Self { role: path.role, contour: &path.contour }).collect()
+    }
+}
+
 /// A straight axis move from the first point to the second, in waste near `first`.
 pub(super) fn orienting_cut(
     first: Point,
-    paths: &[TipPath],
+    around: &[Obstacle<'_>],
     settings: &BladeSettings,
 ) -> Option<[Point; 2]> {
     MARGINS_MM
@@ -37,7 +53,7 @@ pub(super) fn orienting_cut(
         .flat_map(|&margin| LENGTHS.iter().map(move |&length| (margin, length)))
         .find_map(|(margin_mm, lengths)| {
             let length_mm = lengths * settings.offset_mm;
-            Search::new(paths, settings, length_mm, margin_mm).nearest(first)
+            Search::new(around, settings, length_mm, margin_mm).nearest(first)
         })
 }
 
@@ -50,15 +66,16 @@ pub fn turning_cut(
 ) -> Option<[Point; 2]> {
     let first = paths.iter().find_map(|p| p.contour.points.first())?;
     let length_mm = LENGTHS[0] * settings.offset_mm;
+    let around = Obstacle::of(paths);
     MARGINS_MM.iter().find_map(|&margin_mm| {
-        let mut search = Search::new(paths, settings, length_mm, margin_mm);
+        let mut search = Search::new(&around, settings, length_mm, margin_mm);
         search.heading = Some(heading);
         search.nearest(*first)
     })
 }
 
 struct Search<'a> {
-    obstacles: Vec<(Bounds, &'a TipPath)>,
+    obstacles: Vec<(Bounds, Obstacle<'a>)>,
     allowed: Bounds,
     length_mm: f64,
     clear_mm: f64,
@@ -67,8 +84,8 @@ struct Search<'a> {
 }
 
 impl<'a> Search<'a> {
-    fn new(paths: &'a [TipPath], settings: &BladeSettings, length_mm: f64, margin: f64) -> Self {
-        let obstacles: Vec<_> = paths.iter().map(|p| (p.contour.bounds(), p)).collect();
+    fn new(around: &[Obstacle<'a>], settings: &BladeSettings, length_mm: f64, margin: f64) -> Self {
+        let obstacles: Vec<_> = around.iter().map(|o| (o.contour.bounds(), *o)).collect();
         let work = obstacles.iter().fold(Bounds::EMPTY, |b, (o, _)| b.union(*o));
         let reach = settings.offset_mm;
         let allowed = match settings.limits {
@@ -113,20 +130,20 @@ impl<'a> Search<'a> {
         let near = bounds.grown(self.clear_mm);
         let touched = self.obstacles.iter().filter(|(o, _)| o.touches(near));
         let mut depth = 0;
-        for (_, path) in touched {
-            if !self.is_clear(cut, path) {
+        for (_, line) in touched {
+            if !self.is_clear(cut, line.contour) {
                 return false;
             }
-            let piece = path.contour.closed && path.role == Role::Design;
-            depth += usize::from(piece && path.contour.surrounds(cut[0]));
+            let piece = line.contour.closed && line.role == Role::Design;
+            depth += usize::from(piece && line.contour.surrounds(cut[0]));
         }
         depth % 2 == 0
     }
 
-    fn is_clear(&self, cut: &[Point; 2], path: &TipPath) -> bool {
+    fn is_clear(&self, cut: &[Point; 2], line: &Contour) -> bool {
         let [a, b] = *cut;
-        let only = path.contour.points.first().copied().into_iter().map(|p| (p, p));
-        path.contour.edges().chain(only).all(|(p, q)| {
+        let only = line.points.first().copied().into_iter().map(|p| (p, p));
+        line.edges().chain(only).all(|(p, q)| {
             !cross(a, b, p, q)
                 && [distance_to_segment(p, a, b), distance_to_segment(q, a, b)]
                     .into_iter()

@@ -6,7 +6,7 @@
 //! sent.
 
 use super::Works;
-use crate::blade::{self, AxisPath, TipPath};
+use crate::blade::{self, AxisPath, Obstacle, TipPath};
 use crate::finding::Finding;
 use crate::place::Layout;
 use crate::simulate::SimulateSettings;
@@ -24,11 +24,13 @@ pub struct Led {
 
 /// Leads the tools along `paths`, lines of `layout` in the order of cutting; orienting cuts keep out of
 /// the pieces that `whole` bounds (lines that are cut in stretches bound none).
-pub fn lead((paths, whole): (&[TipPath], &[TipPath]), layout: &Layout, works: &Works) -> Led {
+pub fn lead((paths, whole): (&[TipPath], &Layout), layout: &Layout, works: &Works) -> Led {
     let work_of = |path: &TipPath| {
         let line = path.line.and_then(|line| layout.lines.get(line));
         line.map_or(0, |line| works.index_of(line))
     };
+    let whole: Vec<Obstacle<'_>> =
+        whole.lines.iter().map(|l| Obstacle { role: l.role, contour: &l.contour }).collect();
     let mut led = Led::default();
     let (mut tool, mut heading) = (0, None);
     for run in paths.chunk_by(|a, b| work_of(a) == work_of(b)) {
@@ -36,7 +38,7 @@ pub fn lead((paths, whole): (&[TipPath], &[TipPath]), layout: &Layout, works: &W
         let work = &works.all[index];
         let known = heading.filter(|_| tool == work.tool);
         let settings = work.blade(&works.machine, known);
-        let (axis, told, after) = blade::compensate_among(run, whole, &settings);
+        let (axis, told, after) = blade::compensate_among(run, &whole, &settings);
         (tool, heading) = (work.tool, after);
         led.works.extend(std::iter::repeat_n(index, axis.len()));
         led.axis.extend(axis);
