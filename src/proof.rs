@@ -231,7 +231,9 @@ pub fn off_line(proof: &Proof, told: &[Finding]) -> Option<Finding> {
     if mm <= TOLD_ERROR_MM || told.iter().any(|f| f.code == "tip-off-line") {
         return None;
     }
-    let text = format!("In cut {contour} the tip and its line are up to {mm:.3} mm apart here, simulated.");
+    let text = format!(
+        "In cut {contour} the tip and its line are up to {mm:.3} mm apart here, simulated."
+    );
     Some(
         Finding::warning("tip-off-line", text)
             .at(Place::sheet(at))

@@ -103,13 +103,21 @@ fn report_of_plan(plan: &Plan, args: &Args, settings: &PlanSettings) -> Result<R
         return Ok(bound.iter().fold(report, |report, least| report.bounded(least)));
     };
     let really = pipeline::what_if(plan, offset.mm());
-    draw(args, &plan.film, &View::of_plan(&really.simulation, &plan.job, &plan.layout))?;
+    let wanted = plan.layout.lines.iter().map(|line| line.contour.track()).collect();
+    let view = View::of_plan(&really.simulation, &plan.job, &plan.layout);
+    draw(args, &plan.film, &view.enlarging(&really.proof, wanted, offset.mm()))?;
     Ok(Report { true_offset_mm: Some(offset.mm()), ..Report::of_plan(&really) })
 }
 
 fn report_of_job(bytes: &[u8], args: &Args, settings: &PlanSettings) -> Result<Report, Failure> {
     if bytes.is_empty() {
         return Err(Failure::failed(format!("{}: the file is empty", args.file.display())));
+    }
+    if let Some(tolerance) = args.drawing.tolerance {
+        return Err(Failure::usage(format!(
+            "--tolerance {tolerance} is how far outlines may leave a drawing's curves, and a job has \
+             none; to fail when the tip strays, say --tip-tolerance {tolerance}"
+        )));
     }
     let back = preview::read_job(bytes, &args.file, settings)?;
     let set = settings.offset_mm();
@@ -125,8 +133,11 @@ fn report_of_job(bytes: &[u8], args: &Args, settings: &PlanSettings) -> Result<R
     let true_offset = args.true_offset.map(Length::mm);
     let really = true_offset.map(|o| pipeline::read_back(bytes, &settings.machine, o).simulation);
     let simulation = really.as_ref().unwrap_or(&back.simulation);
-    draw(args, "", &View::of_simulation(simulation))?;
     let proof = proof::of_job(&back.simulation, simulation, way);
+    let wanted = proof::wanted_of(&back.simulation, way).into_iter();
+    let wanted = wanted.map(|(line, _)| line.points).collect();
+    let offset_mm = true_offset.unwrap_or(set);
+    draw(args, "", &View::of_simulation(simulation).enlarging(&proof, wanted, offset_mm))?;
     let report = Report::of_simulation(simulation, findings).proven(&proof);
     let report = Report { true_offset_mm: true_offset, ..report };
     let own_way = way == WrittenFor::TrailingBlade && really.is_none();

@@ -111,9 +111,9 @@ pub struct DrawingOptions {
     /// Join ends of lines that are nearer than this (with --trace lines)
     #[arg(long, value_name = "LENGTH", help_heading = "What is cut")]
     join: Option<Length>,
-    /// How far outlines may deviate from the drawn curves
-    #[arg(long, value_name = "LENGTH", default_value = "0.01mm", help_heading = "What is cut")]
-    tolerance: Length,
+    /// How far outlines may deviate from the drawn curves [default: 0.01mm]
+    #[arg(long, value_name = "LENGTH", help_heading = "What is cut")]
+    pub tolerance: Option<Length>,
     /// Folder with further fonts
     #[arg(long, value_name = "FOLDER", help_heading = "What is cut")]
     font_dir: Vec<PathBuf>,
@@ -407,13 +407,15 @@ impl DrawingOptions {
         let chosen = self.colours.as_ref().map(|all| all.iter().map(|c| colour(c)).collect());
         ink.colours = chosen.transpose()?;
         ink.join_mm = self.join.map_or(0.0, Length::mm);
-        let tolerance = positive("--tolerance", self.tolerance)?;
-        if !(0.0005..=5.0).contains(&tolerance) {
-            let text = format!("--tolerance {}: it must be 0.0005mm to 5mm", self.tolerance);
-            return Err(Failure::usage(text));
+        if let Some(length) = self.tolerance {
+            let tolerance = positive("--tolerance", length)?;
+            if !(0.0005..=5.0).contains(&tolerance) {
+                let text = format!("--tolerance {length}: it must be 0.0005mm to 5mm");
+                return Err(Failure::usage(text));
+            }
+            ink.tolerance_mm = tolerance;
         }
-        ink.tolerance_mm = tolerance;
-        ink.decimate_mm = ink.decimate_mm.max(tolerance);
+        ink.decimate_mm = ink.decimate_mm.max(ink.tolerance_mm);
         Ok(())
     }
 

@@ -1,13 +1,13 @@
 //! The still picture: sheet with rulers, cuts, travel, the tip's track, numbers, totals.
 //!
-//! True to scale: one user unit is a millimetre, y turned so that up is up. Five colours that
+//! True to scale: one user unit is a millimetre, y turned so that up is up. Colours that
 //! colour-blind eyes tell apart (M. Okabe, K. Ito, "Color Universal Design", 2008), each with a dash
 //! and width of its own, so nothing hangs on colour alone.
 
 use std::collections::HashSet;
 use std::fmt::Write;
 
-use super::View;
+use super::{View, lens};
 use crate::blade::Part;
 use crate::geometry::{Bounds, Point};
 use crate::glyphs;
@@ -25,6 +25,7 @@ pub fn picture_svg(view: &View) -> String {
     frame.care(view, &mut svg);
     frame.numbers(view, &mut svg);
     frame.legend(view, &mut svg);
+    lens::draw(&frame, view, &mut svg);
     svg.push_str("</svg>\n");
     svg
 }
@@ -34,31 +35,34 @@ const VERMILLION: &str = "#D55E00";
 const PURPLE: &str = "#CC79A7";
 const GREEN: &str = "#009E73";
 const ORANGE: &str = "#E69F00";
-const BLACK: &str = "#000000";
+pub(super) const SKY: &str = "#56B4E9";
+pub(super) const BLACK: &str = "#000000";
 const GREY: &str = "#565d66";
 
 /// The picture's measures, mm on the sheet.
-struct Frame {
+pub(super) struct Frame {
     /// What the tool reaches.
-    sheet: Bounds,
+    pub sheet: Bounds,
     /// Width of a normal line.
-    line: f64,
+    pub line: f64,
     /// Height of letters.
-    letter: f64,
+    pub letter: f64,
+    /// Whether a place is shown enlarged below.
+    pub lens: bool,
 }
 
 /// A line's look.
-struct Pen {
-    colour: &'static str,
+pub(super) struct Pen {
+    pub colour: &'static str,
     /// In line widths.
-    width: f64,
+    pub width: f64,
     /// In line widths; empty is solid.
-    dashes: &'static str,
+    pub dashes: &'static str,
 }
 
 const CUT: Pen = Pen { colour: BLUE, width: 1.2, dashes: "" };
 const SWING: Pen = Pen { colour: BLUE, width: 0.6, dashes: "1 1" };
-const ORIENT: Pen = Pen { colour: BLUE, width: 1.2, dashes: "1 2" };
+const ORIENT: Pen = Pen { colour: SKY, width: 2.4, dashes: "0.1 2.4" };
 const OVERCUT: Pen = Pen { colour: PURPLE, width: 3.0, dashes: "" };
 const TRAVEL: Pen = Pen { colour: VERMILLION, width: 0.7, dashes: "5 3" };
 const TIP: Pen = Pen { colour: BLACK, width: 0.4, dashes: "" };
@@ -66,7 +70,7 @@ const WEED: Pen = Pen { colour: GREEN, width: 1.2, dashes: "8 3 2 3" };
 const CARE: Pen = Pen { colour: BLACK, width: 1.6, dashes: "1.2 1.6" };
 const SCORE: Pen = Pen { colour: BLUE, width: 1.2, dashes: "6 2.5" };
 const DRAW: Pen = Pen { colour: ORANGE, width: 1.6, dashes: "" };
-const RULER: Pen = Pen { colour: GREY, width: 0.8, dashes: "" };
+pub(super) const RULER: Pen = Pen { colour: GREY, width: 0.8, dashes: "" };
 
 impl Frame {
     fn around(view: &View) -> Self {
@@ -81,16 +85,17 @@ impl Frame {
             sheet.add(Point::ORIGIN);
         }
         let longer = sheet.width().max(sheet.height()).max(1.0);
-        Self { sheet: sheet.grown(longer * 0.02), line: longer / 900.0, letter: longer / 70.0 }
+        let (line, letter) = (longer / 900.0, longer / 70.0);
+        Self { sheet: sheet.grown(longer * 0.02), line, letter, lens: view.lens.is_some() }
     }
 
     /// Room for rulers and legend around the sheet.
-    fn margin(&self) -> f64 {
+    pub fn margin(&self) -> f64 {
         self.letter * 4.0
     }
 
     fn legend_height(&self) -> f64 {
-        self.letter * 7.0
+        self.letter * if self.lens { 9.0 + lens::SIDE } else { 7.0 }
     }
 
     fn head(&self) -> String {
@@ -114,7 +119,7 @@ impl Frame {
     }
 
     /// One path element through all `lines`.
-    fn draw<'a>(&self, lines: impl Iterator<Item = &'a [Point]>, pen: &Pen, svg: &mut String) {
+    pub fn draw<'a>(&self, lines: impl Iterator<Item = &'a [Point]>, pen: &Pen, svg: &mut String) {
         let mut data = String::new();
         for line in lines {
             for (i, p) in line.iter().enumerate() {
@@ -144,7 +149,7 @@ impl Frame {
         );
     }
 
-    fn text(&self, text: &str, at: Point, height: f64, pen: &Pen, svg: &mut String) {
+    pub fn text(&self, text: &str, at: Point, height: f64, pen: &Pen, svg: &mut String) {
         let strokes = glyphs::strokes(text, at, height);
         self.draw(strokes.iter().map(Vec::as_slice), pen, svg);
     }
@@ -260,6 +265,7 @@ impl Frame {
             (&TRAVEL, "TRAVEL", totals.travel_mm > 0.0),
             (&TIP, "TIP", view.simulation.cuts.iter().any(|cut| cut.tip != cut.axis)),
             (&OVERCUT, "OVERCUT", !runs(view, Part::Overcut).is_empty()),
+            (&ORIENT, "TURNS THE BLADE", !runs(view, Part::Orient).is_empty()),
             (&SCORE, "SCORED", view.roles.contains(&Some(Role::Score))),
             (&DRAW, "DRAWN", view.roles.contains(&Some(Role::Draw))),
             (&WEED, "WEED BORDER", view.roles.contains(&Some(Role::Weed))),

@@ -222,7 +222,8 @@ function buildLooks() {
   const has = {
     travel: () => true, cut: () => true, number: () => true,
     overcut: () => JOBS.some(j => j.cuts.some(cut => hasPart(cut, OVERCUT))),
-    swing: () => JOBS.some(j => j.cuts.some(cut => hasPart(cut, SWING) || hasPart(cut, ORIENT))),
+    swing: () => JOBS.some(j => j.cuts.some(cut => hasPart(cut, SWING))),
+    turn: () => JOBS.some(j => j.cuts.some(cut => hasPart(cut, ORIENT))),
     care: () => JOBS.some(j => j.care.length),
     weed: () => JOBS.some(j => j.cuts.some(cut => cut.role === WEED)),
     score: () => JOBS.some(j => j.cuts.some(cut => cut.role === SCORE)),

@@ -13,6 +13,7 @@ const LOOKS = [
   { id: 'number', name: 'Numbers, in the order of cutting', colour: '--tip', width: 0, dash: [] },
   { id: 'score', name: 'Scored', colour: '--cut', width: 1.7, dash: [6, 2.5] },
   { id: 'draw', name: 'Drawn', colour: '--draw', width: 2.4, dash: [] },
+  { id: 'turn', name: 'Cut in waste that turns the blade', colour: '--cut', width: 3, dash: [3, 3] },
 ];
 const [DESIGN, MARK, WEED, DRAW, SCORE] = [0, 1, 2, 3, 4];
 /** The look of what a cut is there for. */
@@ -209,9 +210,10 @@ class Sheet {
       }
       c.stroke();
     };
-    const [cut, , overcut, swing, weed, , , score, draw] = LOOKS;
+    const [cut, , overcut, swing, weed, , , score, draw, turn] = LOOKS;
     stretch(overcut, [OVERCUT]);
-    stretch(swing, [SWING, ORIENT]);
+    stretch(swing, [SWING]);
+    stretch(turn, [ORIENT]);
     for (const look of [draw, score, cut, weed]) stretch(look, [CUT], look);
   }
 
