@@ -139,10 +139,7 @@ impl Area {
 
     /// The box around the area, mm.
     pub fn bounds(&self) -> Bounds {
-        self.frame().map_or(Bounds::EMPTY, |f| Bounds {
-            min: Point::new(millimetres(f.x[0]), millimetres(f.y[0])),
-            max: Point::new(millimetres(f.x[1]), millimetres(f.y[1])),
-        })
+        self.frame().map_or(Bounds::EMPTY, Frame::bounds)
     }
 
     fn frame(&self) -> Option<Frame> {
@@ -167,6 +164,14 @@ impl Area {
 }
 
 impl Frame {
+    /// The same box, mm.
+    fn bounds(self) -> Bounds {
+        Bounds {
+            min: Point::new(millimetres(self.x[0]), millimetres(self.y[0])),
+            max: Point::new(millimetres(self.x[1]), millimetres(self.y[1])),
+        }
+    }
+
     fn touches(&self, other: &Self) -> bool {
         self.x[0] <= other.x[1]
             && other.x[0] <= self.x[1]

@@ -50,7 +50,7 @@ fn unite(areas: &[Area], frames: &[Option<Frame>], group: &[usize]) -> Vec<Merge
     shapes
         .into_iter()
         .filter_map(|shape| region(&shape))
-        .map(|region| Merged { first: first_of(&region, areas, frames, group), region })
+        .map(|region| Merged { first: first_of(&region, frames, group), region })
         .collect()
 }
 
@@ -111,9 +111,9 @@ fn is_sliver(contour: &Contour) -> bool {
 
 /// The first area of the group whose box lies in the region's box; the group's first, if the
 /// group is too large to look.
-fn first_of(region: &Region, areas: &[Area], frames: &[Option<Frame>], group: &[usize]) -> usize {
+fn first_of(region: &Region, frames: &[Option<Frame>], group: &[usize]) -> usize {
     let around = region.outer.bounds().grown(0.01);
-    let fits = |&&i: &&usize| frames[i].is_some() && around.holds(areas[i].bounds());
+    let fits = |&&i: &&usize| frames[i].is_some_and(|frame| around.holds(frame.bounds()));
     let candidate = (group.len() <= 256).then(|| group.iter().find(fits)).flatten();
     candidate.or(group.first()).copied().unwrap_or(0)
 }
