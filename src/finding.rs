@@ -166,6 +166,11 @@ pub fn first_few(mut all: Vec<Finding>, rest: impl Fn(usize) -> String) -> Vec<F
     all
 }
 
+/// What is said of one thing, or of `count` of them: the words `many` after their number.
+pub fn counted(count: usize, one: &str, many: &str) -> String {
+    if count == 1 { one.to_owned() } else { format!("{count} {many}") }
+}
+
 /// Places as pairs of numbers, to a micrometre.
 fn pairs<S: serde::Serializer>(places: &[Point], to: S) -> Result<S::Ok, S::Error> {
     let round = |x: f64| (x * 1000.0).round() / 1000.0;

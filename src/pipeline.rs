@@ -130,6 +130,9 @@ pub struct Plan {
     pub order: CutOrder,
     /// Travel from line to line before the blade is compensated, mm: what the order makes small.
     pub ordered_mm: f64,
+    /// Vertices of the outlines before those within the tolerance were left out; `None` for a panel,
+    /// which has only a part of them.
+    pub merged_points: Option<usize>,
     /// The job in plotter units.
     pub job: Job,
     /// Its bytes.
@@ -204,7 +207,9 @@ pub fn plan_orders(
     known(drawing, settings)?;
     let drawing = sized(drawing, settings.size, &ink_settings)?;
     let (ink, seen) = ink::visible(&drawing, &ink_settings)?;
-    let common: Vec<Finding> = findings.iter().cloned().chain(seen).collect();
+    let low = work::low_letters(&drawing, (&ink_settings, &settings.wishes), &settings.material);
+    let told = seen.into_iter().chain(low).chain(mirrored(settings));
+    let common: Vec<Finding> = findings.iter().cloned().chain(told).collect();
     let sheets = sheets(ink, &drawing, settings)?;
     let in_order = |&strategy: &Strategy| {
         let settings = PlanSettings { strategy, ..settings.clone() };
@@ -230,6 +235,7 @@ struct Sheet {
     /// The same lines before they were cut in stretches: where the pieces are.
     whole: Arc<Layout>,
     works: Arc<Works>,
+    merged_points: Option<usize>,
     told: Vec<Finding>,
 }
 
@@ -255,13 +261,33 @@ pub fn least(plan: &Plan, settings: &PlanSettings) -> Least {
     Least { ordered_mm: plan.ordered_mm, floors: floors(plan, settings), unbanded_mm }
 }
 
+/// A material that is cut from its back turns the work over.
+fn mirrored(settings: &PlanSettings) -> Option<Finding> {
+    let title = &settings.material.title;
+    Some(match (settings.material.mirrored, settings.placement.mirror) {
+        (false, _) => return None,
+        (true, true) => {
+            let text = format!("The work is cut mirrored: {title} is cut from its back.");
+            Finding::note("mirrored", text)
+        }
+        (true, false) => {
+            let text = format!(
+                "{title} is cut from its back, but the work is not mirrored: it will read the wrong \
+                 way round."
+            );
+            Finding::warning("mirror-undone", text)
+                .hint("Leave out --mirror, which turns back what the material asks for.")
+        }
+    })
+}
+
 /// Every wish names a layer, or the film of a colour.
 fn known(drawing: &Drawing, settings: &PlanSettings) -> Result<(), WorkError> {
     let colour = |name: &str| settings.ink.sheets == Sheets::Colour && name.starts_with('#');
     let named = |wish: &Wish| drawing.layers.iter().any(|layer| layer.name == wish.name);
     let mut wishes = settings.wishes.iter();
-    let stray =
-        wishes.find(|wish| !(named(wish) || colour(&wish.name) && wish.treatment.is_none()));
+    let of_layer = |wish: &Wish| wish.treatment.is_some() || wish.trace.is_some();
+    let stray = wishes.find(|wish| !(named(wish) || colour(&wish.name) && !of_layer(wish)));
     let names: Vec<&str> = drawing.layers.iter().map(|layer| layer.name.as_str()).collect();
     stray.map_or(Ok(()), |wish| {
         Err(WorkError::NoSuchLayer { name: wish.name.clone(), present: names.join(", ") })
@@ -274,6 +300,8 @@ fn sheets(ink: Ink, drawing: &Drawing, settings: &PlanSettings) -> Result<Vec<Sh
     let holds = |film: &&Film| !film.regions.is_empty() || !film.lines.is_empty();
     let films: Vec<&Film> = ink.films.iter().filter(holds).collect();
     let names: Vec<String> = films.iter().map(|film| film.name.clone()).collect();
+    let points: Vec<usize> = films.iter().map(|film| film.merged_points).collect();
+    let lines: Vec<usize> = films.iter().map(|film| film.contours()).collect();
     let sheet = |film: &str, layout, told| sheet(film, layout, told, (drawing, settings));
     if placement.panels.is_some() {
         let panels = place::panels(&films, page, placement, machine)?;
@@ -293,7 +321,12 @@ fn sheets(ink: Ink, drawing: &Drawing, settings: &PlanSettings) -> Result<Vec<Sh
         layouts.into_iter().map(|layout| (layout, Vec::new())).collect()
     };
     drop(ink);
-    names.iter().zip(laid).map(|(film, (layout, told))| sheet(film, layout, told)).collect()
+    let of_film = |(film, (layout, told)): (usize, (Layout, Vec<Finding>))| {
+        let design = layout.lines.iter().filter(|line| line.role.is_design()).count();
+        let merged_points = Some(points[film] * design / lines[film].max(1));
+        Ok(Sheet { merged_points, ..sheet(&names[film], layout, told)? })
+    };
+    laid.into_iter().enumerate().map(of_film).collect()
 }
 
 /// What a panel of a film is called.
@@ -322,7 +355,7 @@ fn sheet(
         told.extend(joined);
         told.extend(place::small_pieces(&part, &work.material));
         // Drawn lines bound nothing for certain.
-        if settings.ink.trace == Trace::Outlines {
+        if work.trace.unwrap_or(settings.ink.trace) == Trace::Outlines {
             told.extend(place::thin_pieces(&part, &work.material));
         }
         settled.extend(part.lines);
@@ -336,7 +369,14 @@ fn sheet(
     } else {
         Arc::clone(&whole)
     };
-    Ok(Sheet { film: film.to_owned(), layout, whole, works: Arc::new(works), told })
+    Ok(Sheet {
+        film: film.to_owned(),
+        layout,
+        whole,
+        works: Arc::new(works),
+        merged_points: None,
+        told,
+    })
 }
 
 /// The lines of each work, in their order.
@@ -426,6 +466,7 @@ fn plan_sheet(
         works: Arc::clone(works),
         order,
         ordered_mm,
+        merged_points: sheet.merged_points,
         job,
         written,
         simulation,

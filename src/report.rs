@@ -8,7 +8,8 @@ use std::collections::HashSet;
 use serde::Serialize;
 
 use crate::blade::TOLD_ERROR_MM;
-use crate::finding::Finding;
+use crate::check;
+use crate::finding::{Finding, counted};
 use crate::geometry::Point;
 use crate::ink::Treatment;
 use crate::pipeline::{Least, Plan};
@@ -30,6 +31,18 @@ pub struct Report {
     pub at_mm: [f64; 2],
     /// Lines that are cut; orienting cuts not counted.
     pub contours: usize,
+    /// Points that the tool is led to while it is down, swings and overcuts included.
+    pub points: usize,
+    /// Vertices of the outlines, or of the lines followed, before those within the tolerance were left
+    /// out; absent for jobs from elsewhere and for panels.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub points_before: Option<usize>,
+    /// Largest turn from one step to the next along a curve, where both are 1 mm long or longer,
+    /// degrees; turns above 30 are corners.
+    pub facet_turn_deg: f64,
+    /// Where that is, machine coordinates, mm; absent when there is none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub facet_turn_at_mm: Option<[f64; 2]>,
     /// Path of the axis with the tool down, mm.
     pub cut_mm: f64,
     /// Path of the axis with the tool up, mm.
@@ -128,7 +141,6 @@ impl WorkShare {
     }
 
     fn line(&self) -> (&'static str, String) {
-        let lines = if self.contours == 1 { "line" } else { "lines" };
         let layers = match &self.layers[..] {
             [] => String::new(),
             names => format!(" ({})", names.join(", ")),
@@ -136,8 +148,8 @@ impl WorkShare {
         let force = self.force.map_or(String::new(), |force| format!(", force {force}"));
         let passes =
             if self.passes > 1 { format!(", {} passes", self.passes) } else { String::new() };
-        let (count, length, tool) = (self.contours, metres(self.cut_mm), self.tool);
-        (self.done, format!("{count} {lines}{layers}, {length}, tool {tool}{force}{passes}"))
+        let (lines, length) = (counted(self.contours, "1 line", "lines"), metres(self.cut_mm));
+        (self.done, format!("{lines}{layers}, {length}, tool {}{force}{passes}", self.tool))
     }
 }
 
@@ -186,6 +198,7 @@ impl Report {
         let report = Self {
             film: plan.film.clone(),
             contours: distinct.len(),
+            points_before: plan.merged_points,
             works: if told { WorkShare::of_plan(plan) } else { Vec::new() },
             ..Self::of_simulation(&plan.simulation, plan.findings.clone())
         };
@@ -209,18 +222,17 @@ impl Report {
     #[must_use]
     pub fn proven(self, proof: &Proof) -> Self {
         let error = proof.tip.worst();
-        let place = |p: Point| Some([rounded(p.x, 3), rounded(p.y, 3)]);
         let number = |cut: usize| (cut > 0).then_some(cut);
         Self {
             tip_error_mm: Some(rounded(error.mm, 4)),
-            tip_error_at_mm: place(error.at).filter(|_| error.contour > 0),
+            tip_error_at_mm: (error.contour > 0).then(|| place(error.at)),
             tip_error_contour: number(error.contour),
             start_gap_mm: Some(rounded(proof.start_gap.mm, 4)),
             closing_gap_mm: Some(rounded(proof.closing_gap.mm, 4)),
             closing_gap_contour: number(proof.closing_gap.contour),
             uncut_bridges: Some(proof.bridges),
             longest_stray_mm: Some(rounded(proof.stray.mm, 3)),
-            longest_stray_at_mm: place(proof.stray.at).filter(|_| proof.stray.contour > 0),
+            longest_stray_at_mm: (proof.stray.contour > 0).then(|| place(proof.stray.at)),
             ..self
         }
     }
@@ -230,12 +242,17 @@ impl Report {
         let (totals, bounds) = (&simulation.totals, simulation.cut_bounds());
         let corner = if bounds.is_empty() { [0.0; 2] } else { [bounds.min.x, bounds.min.y] };
         let time = |t: Option<f64>| t.map(|t| rounded(t, 2));
+        let facets = check::facets(simulation);
         Self {
             format: 1,
             film: String::new(),
             sheet_mm: [rounded(bounds.width(), 3), rounded(bounds.height(), 3)],
             at_mm: corner.map(|x| rounded(x, 3)),
             contours: simulation.cuts.len(),
+            points: facets.points,
+            points_before: None,
+            facet_turn_deg: rounded(facets.turn_deg, 2),
+            facet_turn_at_mm: (facets.turn_deg > 0.0).then(|| place(facets.at)),
             cut_mm: rounded(totals.cut_mm, 3),
             travel_mm: rounded(totals.travel_mm, 3),
             lifts: totals.lifts,
@@ -283,6 +300,7 @@ impl Report {
         let [x, y] = self.at_mm;
         lines.push(("size", format!("{width:.1} x {height:.1} mm at {x:.1}, {y:.1} mm")));
         lines.push(("contours", self.contours.to_string()));
+        lines.push(("points", self.points_told()));
         lines.push(("cut", metres(self.cut_mm)));
         lines.extend(self.works.iter().map(WorkShare::line));
         lines.push(("travel", metres(self.travel_mm)));
@@ -292,8 +310,22 @@ impl Report {
             lines.push(("time", self.pace(seconds)));
         }
         self.truth(&mut lines);
+        if let Some([x, y]) = self.facet_turn_at_mm {
+            let turn = self.facet_turn_deg;
+            let text = format!(
+                "{turn:.1} degrees at most from step to step of a curve, at {x:.1}, {y:.1} mm"
+            );
+            lines.push(("facets", text));
+        }
         lines.push(("job", format!("{} bytes", self.bytes)));
         lines
+    }
+
+    fn points_told(&self) -> String {
+        match self.points_before {
+            Some(before) => format!("{} in the job; the outlines had {before}", self.points),
+            None => self.points.to_string(),
+        }
     }
 
     /// How true the cut is.
@@ -326,8 +358,11 @@ impl Report {
                 let text = format!("every contour closes, to {gap:.3} mm at worst (cut {cut})");
                 return Some(("closing", text));
             }
-            1 => "1 contour does not close and hangs on".to_owned(),
-            n => format!("{n} contours do not close and hang on"),
+            open => counted(
+                open,
+                "1 contour does not close and hangs on",
+                "contours do not close and hang on",
+            ),
         };
         Some(("bridges", format!("{open}, by {gap:.3} mm at most (cut {cut})")))
     }
@@ -356,6 +391,10 @@ pub fn duration(seconds: f64) -> String {
         60..3600 => format!("{} min {:02} s", whole / 60, whole % 60),
         _ => format!("{} h {:02} min", whole / 3600, whole % 3600 / 60),
     }
+}
+
+fn place(p: Point) -> [f64; 2] {
+    [rounded(p.x, 3), rounded(p.y, 3)]
 }
 
 fn rounded(x: f64, digits: i32) -> f64 {

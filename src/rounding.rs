@@ -12,7 +12,7 @@
 //! intersection with finite precision output", 1999, limited to where it is needed).
 
 use crate::edges::{EdgeIndex, Pairs};
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Bounds, Contour, Point};
 use crate::merge::{self, Inside};
 use crate::place::{CutLine, Layout, Role};
@@ -173,10 +173,9 @@ fn put_back(layout: Layout, rings: Vec<Ring>, unit_mm: f64) -> Layout {
 
 fn told(flat: &[Ring], layout: &Layout) -> Option<Finding> {
     let first = layout.lines.get(flat.first()?.line)?;
-    let text = match flat.len() {
-        1 => "One contour is thinner than a step of the machine and is left out.".to_owned(),
-        n => format!("{n} contours are thinner than a step of the machine and are left out."),
-    };
+    let one = "One contour is thinner than a step of the machine and is left out.";
+    let many = "contours are thinner than a step of the machine and are left out.";
+    let text = counted(flat.len(), one, many);
     let finding = Finding::note("below-step", text);
     Some(finding.at(Place::sheet(first.contour.bounds().center())))
 }

@@ -91,8 +91,12 @@ fn the_decal_comes_off_two_films() {
 /// (frames and strokes) stay lines.
 #[test]
 fn the_standing_tags_keep_their_layers_apart() {
-    let treat =
-        |layer: &str, treatment| LayerTreatment { layer: layer.into(), treatment, group: 0 };
+    let treat = |layer: &str, treatment| LayerTreatment {
+        layer: layer.into(),
+        treatment,
+        group: 0,
+        trace: None,
+    };
     let treatments = vec![treat("Fold", Treatment::Score), treat("Label", Treatment::Draw)];
     let settings = InkSettings { treatments, ..InkSettings::default() };
     let (drawing, findings) = read("standing-tags");

@@ -73,6 +73,7 @@ fn every_material_says_all_that_a_cut_needs() {
             "passes",
             "smallest_piece_mm",
             "smallest_stroke_mm",
+            "smallest_letter_mm",
             "mirrored",
         ];
         assert_eq!(missing(&always), [""; 0], "{}", listed.name);
@@ -137,6 +138,22 @@ fn slips_are_explained() {
     assert!(negative.contains("blade_offset_mm is -0.25; it must be 0 or more"), "{negative}");
     let word = said(good.replace("blade_offset_mm = 0.25", "blade_offset_mm = \"wide\""));
     assert!(word.contains("mine.toml:6:"), "{word}");
+    assert!(word.contains("the text \"wide\" stands where a number, as 0.25, belongs"), "{word}");
+    for (slip, says) in [
+        ("passes = 1.5", "the number 1.5 stands where a whole number"),
+        ("passes = -1", "the number -1 stands where a whole number, 0 or more, belongs"),
+        ("passes = [1]", "a list stands where a whole number"),
+        ("passes = true", "the word true stands where a whole number"),
+        ("passes = 1\npasses = 2", "this key stands here a second time"),
+        ("passes 1", "a line is KEY = VALUE"),
+    ] {
+        let said = said(good.replace("passes = 1\n", &format!("{slip}\n")));
+        assert!(said.contains(says) && said.starts_with("mine.toml:"), "{said}");
+    }
+    let range = said(good.replace("[40.0, 90.0]", "[40.0]"));
+    assert!(range.contains("a list of two numbers"), "{range}");
+    let table = said(good.replace("[through]\n", "through = 3\n[score]\n"));
+    assert!(table.contains("the number 3 stands where a table belongs"), "{table}");
     let alone = said(good.replace("passes = 1", "passes = 1\nswing_force = 5.0"));
     assert!(alone.contains("swing_force needs machine_force as well"), "{alone}");
     let empty = said(String::new());

@@ -3,8 +3,10 @@
 //! Reads what the bytes do ([`Simulation`]) and never derives it anew. Every finding carries the
 //! byte offset and, where there is one, the place on the sheet. `reach`: where the tool is sent;
 //! `language`: what this machine does not take; `lines`: how the cuts lie to each other; `pace`:
-//! what holds the job up; `tip` (with `walk`): how far the blade strays.
+//! what holds the job up; `tip` (with `walk`): how far the blade strays; `facets`: of which steps curves
+//! are made.
 
+mod facets;
 mod language;
 mod lines;
 mod pace;
@@ -18,6 +20,7 @@ use crate::hpgl::Located;
 use crate::profile::Machine;
 use crate::simulate::{SimulatedCut, Simulation};
 
+pub use facets::{Facets, facets};
 pub use tip::{Followed, TipError, Worst, tip_error};
 
 /// Everything that is wrong with a job for `machine`.

@@ -12,11 +12,13 @@ use std::path::{Path, PathBuf};
 
 use clap::{Arg, ArgAction, ArgMatches, Command, error::ErrorKind, parser::ValueSource};
 
-use super::layers::{NAMED, NAMED_OR_ALL, parted};
+use super::layers::{NAMED, NAMED_OR_ALL, as_listed, names, parted};
 use super::{Failure, files};
 
 /// The table of what is wanted for single layers.
 const LAYER: &str = "layer";
+/// The option that lists layers.
+const LAYERS: &str = "layers";
 /// Options that are about the job file itself.
 const OWN: [&str; 3] = ["job", "save-job", "help"];
 
@@ -40,7 +42,7 @@ fn filled_in(
     let table: toml::Table = text.parse().map_err(|error: toml::de::Error| {
         let before = error.span().and_then(|span| text.get(..span.start));
         let row = before.map_or(1, |before| before.matches('\n').count() + 1);
-        refuse(path, &format!("row {row} is no TOML: {}", error.message()))
+        refuse(path, &format!("row {row}: {}", crate::profile::explained(error.message())))
     })?;
     let mut all = arguments.to_vec();
     for (key, value) in table.iter().filter(|(key, _)| *key != "drawing") {
@@ -200,6 +202,9 @@ fn typed(key: &str, value: &toml::Value, arg: &Arg) -> Result<Vec<OsString>, Str
             let texts = texts.ok_or_else(|| format!("{key} holds more than texts and numbers"))?;
             match arg.get_value_delimiter() {
                 Some(comma) => Ok(vec![one(texts.join(&comma.to_string()))]),
+                None if key == LAYERS => {
+                    Ok(texts.iter().map(|text| one(as_listed(text))).collect())
+                }
                 None => Ok(texts.into_iter().map(one).collect()),
             }
         }
@@ -277,6 +282,9 @@ fn stored(arg: &Arg, used: &ArgMatches) -> toml::Value {
     }
     let raw = used.get_raw(arg.get_id().as_str()).into_iter().flatten();
     let texts: Vec<String> = raw.map(|text| text.to_string_lossy().into_owned()).collect();
+    if arg.get_long() == Some(LAYERS) {
+        return texts.iter().flat_map(|list| names(list)).collect::<Vec<_>>().into();
+    }
     match <[String; 1]>::try_from(texts) {
         Ok([text]) => text.into(),
         Err(texts) => texts.into(),

@@ -4,7 +4,7 @@
 use clap::Args;
 
 use super::Failure;
-use crate::ink::Treatment;
+use crate::ink::{Trace, Treatment};
 use crate::pipeline::PlanSettings;
 use crate::place::Dash;
 use crate::profile::{Library, Material};
@@ -15,7 +15,8 @@ use crate::work::{Depth, Wish};
 pub const NAMED: [(&str, &str); 3] =
     [("as", "as"), ("tool", "tool"), ("layer-material", "material")];
 /// Options that hold for all layers when no name comes first; their key in a job file is the same.
-pub const NAMED_OR_ALL: [(&str, &str); 2] = [("depth", "depth"), ("dash", "dash")];
+pub const NAMED_OR_ALL: [(&str, &str); 3] =
+    [("trace", "trace"), ("depth", "depth"), ("dash", "dash")];
 
 /// What is wanted for single layers.
 #[derive(Args, Debug, Clone)]
@@ -32,6 +33,10 @@ pub struct LayerOptions {
     /// --material]
     #[arg(long, value_name = "LAYER=NAME", help_heading = "Layers")]
     layer_material: Vec<String>,
+    /// What is cut: the outlines of what is painted, or the drawn lines themselves (outlines or lines)
+    /// [default: outlines]
+    #[arg(long, value_name = "[LAYER=]WHAT", help_heading = "Layers")]
+    trace: Vec<String>,
     /// How deep: kiss (the carrier stays whole) or through, as the material's profile says [default:
     /// kiss]
     #[arg(long, value_name = "[LAYER=]DEPTH", help_heading = "Layers")]
@@ -40,6 +45,25 @@ pub struct LayerOptions {
     /// their sheet, perforates fold lines
     #[arg(long, value_name = "[LAYER=]CUT,BRIDGE", help_heading = "Layers")]
     dash: Vec<String>,
+}
+
+/// The names in a list; a comma that belongs to a name has a backslash before it.
+pub fn names(list: &str) -> Vec<String> {
+    let mut names = vec![String::new()];
+    let mut letters = list.chars().peekable();
+    while let Some(letter) = letters.next() {
+        match (letter, names.last_mut()) {
+            ('\\', Some(name)) if letters.peek() == Some(&',') => name.extend(letters.next()),
+            (',', _) => names.push(String::new()),
+            (letter, name) => name.into_iter().for_each(|name| name.push(letter)),
+        }
+    }
+    names
+}
+
+/// A name as [`names`] takes it.
+pub fn as_listed(name: &str) -> String {
+    name.replace(',', "\\,")
 }
 
 /// The name and the value of what was typed.
@@ -63,7 +87,14 @@ impl LayerOptions {
         for (name, text) in named("layer-material", &self.layer_material)? {
             set("layer-material", &mut wishes.of(name).material, material(text)?, name)?;
         }
-        let mut for_all = (None, None);
+        let mut for_all = (None, None, None);
+        for (name, text) in self.trace.iter().map(|text| parted(text)) {
+            let slot = match name {
+                Some(name) => &mut wishes.of(name).trace,
+                None => &mut for_all.2,
+            };
+            set("trace", slot, trace(text)?, name.unwrap_or_default())?;
+        }
         for (name, text) in self.depth.iter().map(|text| parted(text)) {
             let slot = match name {
                 Some(name) => &mut wishes.of(name).depth,
@@ -81,6 +112,7 @@ impl LayerOptions {
         settings.wishes = wishes.0;
         settings.depth = for_all.0.unwrap_or_default();
         settings.placement.dash = for_all.1;
+        settings.ink.trace = for_all.2.unwrap_or_default();
         Ok(())
     }
 }
@@ -131,6 +163,14 @@ fn treatment(name: &str, text: &str) -> Result<Treatment, Failure> {
     }
 }
 
+fn trace(text: &str) -> Result<Trace, Failure> {
+    match text {
+        "outlines" => Ok(Trace::Outlines),
+        "lines" => Ok(Trace::CentreLines),
+        _ => Err(Failure::usage(format!("--trace {text}: what is cut are outlines or lines"))),
+    }
+}
+
 fn tool(name: &str, text: &str) -> Result<u32, Failure> {
     let number = text.parse().ok().filter(|n| *n > 0);
     number.ok_or_else(|| {
@@ -164,4 +204,17 @@ fn dash(text: &str) -> Result<Dash, Failure> {
         parsed.filter(|mm| *mm >= 0.1).ok_or_else(wrong)
     };
     Ok(Dash { cut_mm: length(cut)?, bridge_mm: length(bridge)? })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_with_commas() {
+        for all in [vec!["Cut"], vec!["Cut", "Crease, front"], vec!["a\\b", ",", "x=y", ""]] {
+            let list: Vec<String> = all.iter().map(|name| as_listed(name)).collect();
+            assert_eq!(names(&list.join(",")), all);
+        }
+    }
 }

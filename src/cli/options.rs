@@ -8,14 +8,14 @@ use clap::{Args, ValueEnum};
 use crate::drawing::{self, ReadSettings};
 use crate::finding::Finding;
 use crate::geometry::Point;
-use crate::ink::{Covered, InkSettings, Sheets, Trace};
+use crate::ink::{Covered, InkSettings, Sheets};
 use crate::order::{Effort, Strategy};
 use crate::pipeline::{self, Plan, PlanSettings, Size};
 use crate::place::{Panels, WeedLines, WeedShape, Weeding};
 use crate::profile::{Handshake, Library, Machine, Material, ProfileError, Tool};
 use crate::units::Length;
 
-use super::layers::LayerOptions;
+use super::layers::{self, LayerOptions};
 use super::{Failure, files};
 
 /// What cuts, and what is cut.
@@ -86,17 +86,14 @@ pub struct DrawingOptions {
     /// Colour that counts as bare paper: #rrggbb, or none
     #[arg(long, value_name = "COLOUR", default_value = "#ffffff", help_heading = "What is cut")]
     paper: String,
-    /// Outlines of what is painted, or the drawn lines themselves
-    #[arg(long, value_enum, default_value_t = TraceChoice::Outlines, help_heading = "What is cut")]
-    trace: TraceChoice,
     /// Trim what runs past the page
     #[arg(long, value_enum, value_name = "WHERE", help_heading = "What is cut")]
     crop: Option<Crop>,
     /// One job for all, for each layer, or for each colour
     #[arg(long, value_enum, default_value_t = SheetChoice::One, help_heading = "What is cut")]
     sheets: SheetChoice,
-    /// Only these layers, by name, separated by commas
-    #[arg(long, value_name = "NAMES", value_delimiter = ',', help_heading = "What is cut")]
+    /// Only these layers, by name, separated by commas (a comma within a name: \,)
+    #[arg(long, value_name = "NAMES", help_heading = "What is cut")]
     layers: Option<Vec<String>>,
     /// Only these colours (#rrggbb), separated by commas
     #[arg(long, value_name = "COLOURS", value_delimiter = ',', help_heading = "What is cut")]
@@ -215,12 +212,6 @@ pub struct DrawingOptions {
     /// Also say how far the travel is from the least possible, and what bands along the feed cost
     #[arg(long, help_heading = "Order")]
     pub bound: bool,
-}
-
-#[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
-enum TraceChoice {
-    Outlines,
-    Lines,
 }
 
 #[derive(ValueEnum, Debug, Clone, Copy, PartialEq)]
@@ -386,10 +377,6 @@ impl DrawingOptions {
     fn ink(&self, settings: &mut PlanSettings) -> Result<(), Failure> {
         let ink = &mut settings.ink;
         ink.paper = if self.paper == "none" { None } else { Some(colour(&self.paper)?) };
-        ink.trace = match self.trace {
-            TraceChoice::Outlines => Trace::Outlines,
-            TraceChoice::Lines => Trace::CentreLines,
-        };
         ink.crop_to_page = self.crop == Some(Crop::Page);
         ink.sheets = match self.sheets {
             SheetChoice::One => Sheets::One,
@@ -403,7 +390,9 @@ impl DrawingOptions {
         if let Some(length) = self.underlap {
             ink.underlap_mm = underlap(length, ink)?;
         }
-        ink.layers.clone_from(&self.layers);
+        let listed =
+            |lists: &Vec<String>| lists.iter().flat_map(|list| layers::names(list)).collect();
+        ink.layers = self.layers.as_ref().map(listed);
         let chosen = self.colours.as_ref().map(|all| all.iter().map(|c| colour(c)).collect());
         ink.colours = chosen.transpose()?;
         ink.join_mm = self.join.map_or(0.0, Length::mm);

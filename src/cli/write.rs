@@ -37,13 +37,17 @@ pub fn run(args: &Args) -> Outcome {
     let first = Target::open(&output, &args.file)?;
     let plans = args.drawing.plans(&args.file)?;
     let outputs = store(&plans, &output, first, &args.file)?;
-    if let Some(picture) = &args.picture {
-        for plan in &plans {
-            let target = Target::open(&files::for_film(picture, &plan.film), &args.file)?;
-            target.put(&preview::picture(plan, picture)?)?;
+    for plan in &plans {
+        if let Some(picture) = picture_of(args, plan) {
+            Target::open(&picture, &args.file)?.put(&preview::picture(plan, &picture)?)?;
         }
     }
     tell(args, &plans, &outputs)
+}
+
+/// Where the picture of a job goes, if one is wanted.
+fn picture_of(args: &Args, plan: &Plan) -> Option<PathBuf> {
+    args.picture.as_ref().map(|picture| files::for_film(picture, &plan.film))
 }
 
 fn default_output(file: &Path) -> PathBuf {
@@ -96,17 +100,28 @@ fn tell(args: &Args, plans: &[Plan], outputs: &[PathBuf]) -> Outcome {
             continue;
         }
         talk::findings(&file, &plan.findings);
+        let picture = picture_of(args, plan);
         if output == Path::new("-") {
-            talk::report(&report, &mut anstream::stderr())?;
+            report_with((&report, None, picture.as_deref()), &mut anstream::stderr())?;
         } else {
-            talk::report(&report, &mut anstream::stdout())?;
-            talk::print(
-                &mut anstream::stdout(),
-                &format!("{:>10}  {}", "written to", output.display()),
-            )?;
+            report_with((&report, Some(output), picture.as_deref()), &mut anstream::stdout())?;
         }
     }
     Ok(exit)
+}
+
+/// The report, and where the job and its picture are.
+fn report_with(
+    (report, job, picture): (&Report, Option<&Path>, Option<&Path>),
+    out: &mut impl std::io::Write,
+) -> Result<(), Failure> {
+    talk::report(report, out)?;
+    for (what, path) in [("written to", job), ("drawn to", picture)] {
+        if let Some(path) = path.filter(|path| *path != Path::new("-")) {
+            talk::print(out, &format!("{what:>10}  {}", path.display()))?;
+        }
+    }
+    Ok(())
 }
 
 /// One object a line; on stderr when the job itself goes to stdout.

@@ -6,7 +6,7 @@ use super::convert::Walk;
 use super::limits::MAX_FINDINGS_PER_CODE;
 use super::survey::{Element, SizeGiven, quoted};
 use super::{Drawing, Shape};
-use crate::finding::{Finding, Place, Severity};
+use crate::finding::{Finding, Place, Severity, counted};
 
 /// Adds what only the whole reading shows.
 pub(super) fn add(findings: &mut Vec<Finding>, walk: &mut Walk<'_>, borrowed: &[(char, String)]) {
@@ -112,10 +112,9 @@ fn unseen(walk: &Walk<'_>) -> Vec<Finding> {
 fn without_area(drawing: &Drawing) -> Option<Finding> {
     let flat: Vec<&Shape> = drawing.shapes.iter().filter(|s| is_flat(s)).collect();
     let first = flat.first()?;
-    let text = match flat.len() {
-        1 => "one shape is a line without a stroke: it has no area and is not cut.".to_owned(),
-        n => format!("{n} shapes are lines without a stroke: they have no area and are not cut."),
-    };
+    let one = "one shape is a line without a stroke: it has no area and is not cut.";
+    let many = "shapes are lines without a stroke: they have no area and are not cut.";
+    let text = counted(flat.len(), one, many);
     let hint = "Give them a stroke, or cut along centre lines.";
     Some(Finding::warning("no-area", text).hint(hint).at(first.place))
 }

@@ -5,9 +5,12 @@
 //! goes into the paint, clip paths and masks into [`Drawing::clips`] (`clips.rs`), patterns become
 //! tiles (`patterns.rs`), text and SVG pictures are walked like groups.
 
+use std::sync::Arc;
+
 use kurbo::{Affine, BezPath, PathEl, Point, Shape as _};
 use usvg::tiny_skia_path::PathSegment;
 
+use super::lettering::{self, Lettering};
 use super::limits::{MAX_PAGE_MM, MAX_TILE_SHAPES};
 use super::survey::Survey;
 use super::{Cap, Drawing, Fill, FillRule, Join, Layer, Shape, Stroke, paint, round};
@@ -47,6 +50,8 @@ pub(super) struct Walk<'a> {
     pub(super) seen: Vec<bool>,
     /// Shapes that patterns may still be written out to.
     pub(super) tiles_left: usize,
+    /// The fonts that texts were set in.
+    fonts: Arc<usvg::fontdb::Database>,
     /// Nesting of patterns, clips and masks: inside them, nothing is reported.
     pub(super) inside: usize,
 }
@@ -62,6 +67,7 @@ pub(super) fn convert<'a>(tree: &usvg::Tree, survey: &'a Survey) -> Walk<'a> {
         unseen: Unseen::default(),
         seen: vec![false; survey.elements.len()],
         tiles_left: MAX_TILE_SHAPES,
+        fonts: Arc::clone(tree.fontdb()),
         inside: 0,
     };
     let page = Context {
@@ -91,8 +97,9 @@ fn settle_layers(drawing: &mut Drawing, named: &[Layer]) {
     let before = drawing.shapes[..first].iter().map(|s| s.layer + 1).max().unwrap_or(0);
     let name = unused_name(named);
     drawing.layers.insert(before, Layer { name, place: drawing.shapes[first].place });
-    for shape in &mut drawing.shapes {
-        shape.layer = match shape.layer {
+    let shapes = drawing.shapes.iter_mut().map(|shape| &mut shape.layer);
+    for layer in shapes.chain(drawing.lettering.iter_mut().map(|letters| &mut letters.layer)) {
+        *layer = match *layer {
             LOOSE => before,
             layer if layer >= before => layer + 1,
             layer => layer,
@@ -267,7 +274,25 @@ impl Walk<'_> {
             self.missing_glyphs(text, element);
         }
         let inner = Context { element, ..context.clone() };
+        let before = out.len();
         self.children(text.flattened(), &inner, out);
+        if self.inside == 0
+            && let Some(shape) = out.get(before)
+        {
+            self.letters(text, shape, &inner);
+        }
+    }
+
+    /// Notes how high the letters of a text are, of which `shape` is the first.
+    fn letters(&mut self, text: &usvg::Text, shape: &Shape, context: &Context) {
+        let place = self.place(context.element);
+        let paints = [shape.fill.map(|f| f.paint), shape.stroke.as_ref().map(|s| s.paint)];
+        let Some(paint) = paints.into_iter().flatten().next() else { return };
+        let letters =
+            Lettering::of(text, (place, shape.layer), (context.to_page, paint), &self.fonts);
+        self.drawing.lettering.extend(letters);
+        self.findings
+            .extend(lettering::lacking(text, &self.fonts).map(|finding| finding.at(place)));
     }
 
     /// A font's box for a missing character would be cut like any other glyph.

@@ -8,7 +8,7 @@
 //! Files in the order in which a drawing passes through them: `read.rs` (the steps), `door.rs`
 //! (bytes to text), `survey/` (what the XML says and the SVG library would lose), `fonts.rs`,
 //! `images.rs` and `listen.rs` (what the library asks and says), `convert.rs` with `paint.rs`,
-//! `gradient.rs`, `round.rs`, `clips.rs` and `patterns.rs` (its tree to shapes), `closing.rs` (the last findings).
+//! `gradient.rs`, `round.rs`, `clips.rs`, `patterns.rs` and `lettering.rs` (its tree to shapes), `closing.rs` (the last findings).
 //! `limits.rs` holds what a drawing may ask for; `error.rs` why it may be refused.
 //!
 //! Invariants:
@@ -26,6 +26,7 @@ mod error;
 mod fonts;
 mod gradient;
 mod images;
+mod lettering;
 pub mod limits;
 mod lines;
 mod listen;
@@ -37,6 +38,7 @@ mod survey;
 
 pub use error::ReadError;
 pub use gradient::{Gradient, GradientForm, GradientStop, Spread};
+pub use lettering::Lettering;
 pub use read::{ReadSettings, read};
 
 use crate::finding::Place;
@@ -58,6 +60,8 @@ pub struct Drawing {
     pub clips: Vec<Clip>,
     /// Gradients that paints refer to.
     pub gradients: Vec<Gradient>,
+    /// How high the letters of set texts are.
+    pub lettering: Vec<Lettering>,
 }
 
 /// A top-level group.
@@ -219,6 +223,7 @@ impl Drawing {
         for gradient in &mut self.gradients {
             gradient.to_page = enlarge * gradient.to_page;
         }
+        self.lettering.iter_mut().for_each(|letters| letters.enlarge(factor));
         self
     }
 }

@@ -1,7 +1,7 @@
 //! Lines drawn on top of each other → each stretch once, so that no blade runs through its own cut.
 //!
-//! In the order of the drawing: what runs along a line of the same layer drawn before, within a tolerance, is left out;
-//! what remains of a closed line is open. Only whole lines and stretches of [`LEAST_MM`] count, so that
+//! In the order of the drawing: what runs along a line drawn before that is made in the same way, within a
+//! tolerance, is left out, whatever their layers; what remains of a closed line is open. Only whole lines and stretches of [`LEAST_MM`] count, so that
 //! lines which touch or cross keep whole. Where one line runs along itself nothing is left out.
 
 use crate::edges::EdgeIndex;
@@ -26,8 +26,13 @@ pub(super) struct Doubled {
     pub first: Point,
 }
 
-/// The lines with their layers without what runs within `reach` mm along lines before them.
-pub(super) fn cut_once(lines: &mut Vec<(Contour, usize)>, reach: f64) -> Doubled {
+/// The lines with their layers without what runs within `reach` mm along lines before them that are
+/// `alike`, as far as their layers are asked.
+pub(super) fn cut_once(
+    lines: &mut Vec<(Contour, usize)>,
+    reach: f64,
+    alike: impl Fn(usize, usize) -> bool,
+) -> Doubled {
     let tracks: Vec<Vec<Point>> = lines.iter().map(|(line, _)| line.track()).collect();
     let index = EdgeIndex::new(tracks.iter().map(Vec::as_slice), CELL_MM);
     let layers: Vec<usize> = lines.iter().map(|(_, layer)| *layer).collect();
@@ -36,8 +41,8 @@ pub(super) fn cut_once(lines: &mut Vec<(Contour, usize)>, reach: f64) -> Doubled
     for (number, (line, layer)) in std::mem::take(lines).into_iter().enumerate() {
         let track = &tracks[number];
         let length = line.length();
-        let same = |earlier: u32| layers[earlier as usize] == layer;
-        let covered = covered((track, number as u32), &index, same, reach);
+        let counts = |earlier: u32| alike(layers[earlier as usize], layer);
+        let covered = covered((track, number as u32), &index, counts, reach);
         let total: f64 = covered.iter().map(|[from, to]| to - from).sum();
         let whole = total >= (1.0 - REST) * length && length > 0.0;
         let long: Vec<[f64; 2]> =
@@ -113,7 +118,7 @@ mod tests {
 
     fn once(lines: Vec<Contour>) -> (Vec<Contour>, Doubled) {
         let mut lines: Vec<_> = lines.into_iter().map(|line| (line, 0)).collect();
-        let doubled = cut_once(&mut lines, REACH);
+        let doubled = cut_once(&mut lines, REACH, |a, b| a == b);
         (lines.into_iter().map(|(line, _)| line).collect(), doubled)
     }
 
@@ -159,13 +164,15 @@ mod tests {
         assert!((lengths[1] - 10.0).abs() < 1e-9 && (lengths[2] - 28.0).abs() < 1e-9);
     }
 
-    /// A fold and a cut at the same place are two different things.
+    /// A fold and a cut at the same place are two different things; two layers that are cut alike are not.
     #[test]
-    fn layers_keep_their_lines() {
+    fn layers_that_are_made_differently_keep_their_lines() {
         let side = line(&[(0.0, 0.0), (12.0, 0.0)]);
-        let mut lines = vec![(side.clone(), 0), (side, 1)];
-        assert_eq!(cut_once(&mut lines, REACH).lines, 0);
-        assert_eq!(lines.len(), 2);
+        for (alike, left) in [(false, 2), (true, 1)] {
+            let mut lines = vec![(side.clone(), 0), (side.clone(), 1)];
+            assert_eq!(cut_once(&mut lines, REACH, |a, b| a == b || alike).lines, 2 - left);
+            assert_eq!(lines.len(), left);
+        }
     }
 
     #[test]

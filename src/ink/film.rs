@@ -116,14 +116,17 @@ fn film(
         layers.push(coat.layer);
     }
     let mut regions = Vec::new();
+    let mut merged_points = 0;
     for (areas, layers) in groups.into_values() {
         let merged = merge::merge(&areas, settings.threads);
+        let contours = merged.iter().flat_map(|merged| merged.region.contours());
+        merged_points += contours.map(|contour| contour.points.len()).sum::<usize>();
         regions.extend(parallel::map(merged.len(), settings.threads, |i| {
             let Merged { region, first } = &merged[i];
             FilmRegion { region: simplified(region, settings), layer: layers[*first] }
         }));
     }
-    Film { name, rgb, regions, lines: Vec::new() }
+    Film { name, rgb, regions, lines: Vec::new(), merged_points }
 }
 
 /// The region without spikes thinner than the outline is known, and with fewer vertices. A contour

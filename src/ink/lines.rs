@@ -9,7 +9,7 @@ use kurbo::{BezPath, PathEl};
 
 use crate::drawing::{Drawing, Shape};
 use crate::edges::EdgeIndex;
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Bounds, Contour, Point};
 use crate::merge;
 
@@ -39,8 +39,10 @@ pub(super) fn films(
         };
         let (lines, without_length) = lines(shape, settings);
         dots.extend(std::iter::repeat_n(shape.place, without_length));
+        films[slot].merged_points += lines.iter().map(|line| line.points.len()).sum::<usize>();
         let group = groups.entry((slot, settings.treatment(drawing, shape.layer))).or_default();
         for line in lines {
+            let line = merge::decimate(&line, settings.decimate_mm);
             drawn.push((line.bounds(), *shape));
             group.push((line, shape.layer));
         }
@@ -50,7 +52,8 @@ pub(super) fn films(
     findings.extend(no_length(&dots));
     for ((slot, treatment), mut lines) in groups {
         let reach = 2.0 * settings.tolerance_mm.max(settings.decimate_mm) + HAIR_MM;
-        findings.extend(twice(cut_once(&mut lines, reach)));
+        let group = |layer| settings.group(drawing, layer);
+        findings.extend(twice(cut_once(&mut lines, reach, |a, b| group(a) == group(b))));
         findings.extend(joined(join_ends(&mut lines, settings.join_mm), settings.join_mm));
         let line = |(contour, layer)| FilmLine { contour, layer, treatment };
         films[slot].lines.extend(lines.into_iter().map(line));
@@ -63,20 +66,14 @@ const HAIR_MM: f64 = 0.005;
 
 fn no_length(places: &[Place]) -> Option<Finding> {
     let first = places.first()?;
-    let text = match places.len() {
-        1 => "A line without length is left out.".to_owned(),
-        n => format!("{n} lines without length are left out."),
-    };
+    let (one, many) = ("A line without length is left out.", "lines without length are left out.");
+    let text = counted(places.len(), one, many);
     Some(Finding::note("line-no-length", text).at(*first))
 }
 
 fn twice(doubled: Doubled) -> Option<Finding> {
-    let text = match doubled.lines {
-        0 => return None,
-        1 => "A line lies".to_owned(),
-        n => format!("{n} lines lie"),
-    };
-    let Doubled { length_mm, first, .. } = doubled;
+    let Doubled { length_mm, first, lines: 1.. } = doubled else { return None };
+    let text = counted(doubled.lines, "A line lies", "lines lie");
     let text = format!(
         "{text} on others for {length_mm:.1} mm (first at {:.1}, {:.1} mm from the page's top left \
          corner), which is cut once.",
@@ -86,12 +83,9 @@ fn twice(doubled: Doubled) -> Option<Finding> {
 }
 
 fn joined(count: usize, reach: f64) -> Option<Finding> {
-    let text = match count {
-        0 => return None,
-        1 => format!("One gap of at most {reach} mm between line ends is closed."),
-        n => format!("{n} gaps of at most {reach} mm between line ends are closed."),
-    };
-    Some(Finding::note("lines-joined", text))
+    let gaps = counted(count, "One gap between line ends, of", "gaps between line ends, of");
+    let text = format!("Closed: {gaps} at most {reach} mm.");
+    (count > 0).then(|| Finding::note("lines-joined", text))
 }
 
 /// Name and colour of the film that a shape's lines go to; `None` for paper-coloured shapes and
@@ -114,7 +108,7 @@ fn film_of(
     })
 }
 
-/// The lines of a shape, and how many have no length.
+/// The lines of a shape with all their vertices, and how many have no length.
 fn lines(shape: &Shape, settings: &InkSettings) -> (Vec<Contour>, usize) {
     let subpaths = subpaths(&shape.path);
     // A place that the pen only moves to is no line.
@@ -127,7 +121,7 @@ fn lines(shape: &Shape, settings: &InkSettings) -> (Vec<Contour>, usize) {
             points.pop();
         }
         let line = Contour { closed: closed && points.len() > 2, points };
-        (line.points.len() > 1).then(|| merge::decimate(&line, settings.decimate_mm))
+        (line.points.len() > 1).then_some(line)
     });
     let lines: Vec<Contour> = flat.collect();
     let without_length = count.saturating_sub(lines.len());

@@ -19,7 +19,7 @@ mod gradient;
 mod lines;
 mod paint;
 
-use crate::drawing::{Drawing, Shape};
+use crate::drawing::{Drawing, Layer, Lettering, Shape};
 use crate::finding::{Finding, Place};
 use crate::geometry::{Bounds, Contour, Region};
 use crate::merge::TooFar;
@@ -99,6 +99,8 @@ pub struct LayerTreatment {
     pub treatment: Treatment,
     /// Cut layers with the same number are merged; those that are not named have 0.
     pub group: u32,
+    /// Where it is cut: whether outlines or drawn lines; `None` is as usual.
+    pub trace: Option<Trace>,
 }
 
 impl InkSettings {
@@ -114,6 +116,22 @@ impl InkSettings {
 
     fn group(&self, drawing: &Drawing, layer: usize) -> u32 {
         self.of_layer(drawing, layer).map_or(0, |t| t.group)
+    }
+
+    /// Whether what is painted in `layer` is cut out, and not followed along its lines.
+    fn is_area(&self, drawing: &Drawing, layer: usize) -> bool {
+        let own = self.of_layer(drawing, layer).and_then(|t| t.trace);
+        own.unwrap_or(self.trace) == Trace::Outlines
+            && self.treatment(drawing, layer) == Treatment::Cut
+    }
+
+    /// Whether the letters of a text are chosen and cut out.
+    pub(crate) fn is_cut_out(&self, drawing: &Drawing, letters: &Lettering) -> bool {
+        let name = drawing.layers.get(letters.layer).map(|layer| &layer.name);
+        let layers = self.layers.as_ref().zip(name);
+        layers.is_none_or(|(chosen, name)| chosen.contains(name))
+            && self.colours.as_ref().is_none_or(|chosen| chosen.contains(&letters.rgb))
+            && self.is_area(drawing, letters.layer)
     }
 }
 
@@ -167,6 +185,8 @@ pub struct Film {
     pub regions: Vec<FilmRegion>,
     /// Lines to be followed as they are.
     pub lines: Vec<FilmLine>,
+    /// Vertices that all of them had before those within the tolerance were left out.
+    pub merged_points: usize,
 }
 
 /// A line to be followed and where it comes from.
@@ -216,6 +236,14 @@ pub enum InkError {
     },
 }
 
+impl Film {
+    /// How many contours and lines it has.
+    pub fn contours(&self) -> usize {
+        let of_regions = self.regions.iter().map(|piece| 1 + piece.region.holes.len());
+        of_regions.sum::<usize>() + self.lines.len()
+    }
+}
+
 impl Ink {
     /// The box around everything, mm.
     pub fn bounds(&self) -> Bounds {
@@ -238,7 +266,7 @@ pub fn visible(drawing: &Drawing, settings: &InkSettings) -> Result<(Ink, Vec<Fi
     let (cut, followed): (Vec<&Shape>, Vec<&Shape>) = shapes
         .into_iter()
         .filter(|shape| settings.treatment(drawing, shape.layer) != Treatment::Skip)
-        .partition(|shape| is_area(drawing, shape, settings));
+        .partition(|shape| settings.is_area(drawing, shape.layer));
     let clips =
         if cut.is_empty() { Vec::new() } else { clip::areas(drawing, settings.tolerance_mm)? };
     let (coats, told) = paint::coats(drawing, &cut, &clips, settings)?;
@@ -250,11 +278,6 @@ pub fn visible(drawing: &Drawing, settings: &InkSettings) -> Result<(Ink, Vec<Fi
     if ink.bounds().is_empty() { Err(InkError::Nothing) } else { Ok((ink, findings)) }
 }
 
-/// Whether a shape is cut out, and not followed along its lines.
-fn is_area(drawing: &Drawing, shape: &Shape, settings: &InkSettings) -> bool {
-    settings.trace == Trace::Outlines && settings.treatment(drawing, shape.layer) == Treatment::Cut
-}
-
 /// The films with those of the lines: under the same name one film.
 fn together(
     drawing: &Drawing,
@@ -264,7 +287,10 @@ fn together(
 ) -> Vec<Film> {
     for film in lines {
         match films.iter_mut().find(|other| other.name == film.name) {
-            Some(other) => other.lines.extend(film.lines),
+            Some(other) => {
+                other.lines.extend(film.lines);
+                other.merged_points += film.merged_points;
+            }
             None => films.push(film),
         }
     }
@@ -300,7 +326,9 @@ fn chosen<'a>(drawing: &'a Drawing, settings: &InkSettings) -> Result<Vec<&'a Sh
             }
         }
         if !found {
-            let present: Vec<&str> = drawing.layers.iter().map(|l| l.name.as_str()).collect();
+            // As --layers takes them.
+            let listed = |layer: &Layer| layer.name.replace(',', "\\,");
+            let present: Vec<String> = drawing.layers.iter().map(listed).collect();
             return Err(InkError::NoSuchLayer { name: name.clone(), present: present.join(", ") });
         }
     }

@@ -3,7 +3,7 @@
 use kurbo::{Affine, BezPath, PathEl};
 
 use crate::drawing::{Drawing, FillRule, Paint, Shape, Stroke};
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Bounds, Point};
 use crate::merge::{Area, FURTHEST_MM, TooFar};
 use crate::outline::{self, outline};
@@ -97,10 +97,7 @@ fn tight_turns(coats: &[Coat]) -> Option<Finding> {
     let mut tight =
         coats.iter().filter_map(|coat| Some((coat.place, coat.told.tight_turn?))).peekable();
     let (place, at) = *tight.peek()?;
-    let text = match tight.count() {
-        1 => "A curve turns".to_owned(),
-        n => format!("{n} curves turn"),
-    };
+    let text = counted(tight.count(), "A curve turns", "curves turn");
     let text = format!(
         "{text} sharply within a small part of the line's width (first at {:.1}, {:.1} mm from the \
          page's top left corner). A hook at a curve's end is not followed; elsewhere the outline \

@@ -7,7 +7,7 @@
 
 use super::settings::{Bands, OrderSettings};
 use crate::contour_tree::ContourTree;
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Bounds, Contour};
 use crate::profile::FeedAxis;
 
@@ -54,8 +54,8 @@ fn raise_parents(
     late.dedup();
     let first = lines[*late.first()?].points.first()?;
     let text = format!(
-        "{} line(s) are cut later than their stage says, because lines inside them belong to a later stage.",
-        late.len()
+        "{} cut later than their stage says, because lines inside belong to a later stage.",
+        counted(late.len(), "One line is", "lines are")
     );
     Some(Finding::note("stage-waits", text).at(Place::sheet(*first)))
 }
@@ -73,8 +73,9 @@ fn tall_lines(lines: &[Contour], bands: Bands) -> Option<Finding> {
     let tall: Vec<&Contour> = lines.iter().filter(|l| extent(l) > bands.height_mm).collect();
     let longest = tall.iter().map(|l| extent(l)).fold(0.0, f64::max);
     let text = format!(
-        "{} line(s) reach farther along the feed than the longest back-feed of {} mm; each is cut whole, the longest needs {longest:.1} mm.",
-        tall.len(),
+        "{} farther along the feed than the longest back-feed of {} mm: cut whole, {longest:.1} mm at \
+         most.",
+        counted(tall.len(), "One line reaches", "lines reach"),
         bands.height_mm
     );
     let first = tall.first()?.points.first()?;

@@ -1,7 +1,7 @@
 //! Pieces that are too small to weed.
 
 use super::{Layout, Role};
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Contour, Point};
 use crate::profile::Material;
 
@@ -17,10 +17,7 @@ pub fn small_pieces(layout: &Layout, material: &Material) -> Option<Finding> {
         .map(|contour| contour.bounds().center())
         .collect();
     let (first, others) = small.split_first()?;
-    let count = match small.len() {
-        1 => "One contour is".to_owned(),
-        n => format!("{n} contours are"),
-    };
+    let count = counted(small.len(), "One contour is", "contours are");
     let least = material.smallest_piece_mm;
     let text =
         format!("{count} smaller than {least} mm, which {} may not let you weed.", material.title);

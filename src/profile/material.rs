@@ -53,6 +53,9 @@ pub struct Material {
     pub smallest_piece_mm: f64,
     /// Thinnest stroke that can be weeded, mm.
     pub smallest_stroke_mm: f64,
+    /// Lowest letters that can be weeded, ascenders not counted, mm; `None` when nobody tells.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub smallest_letter_mm: Option<f64>,
     /// Cut from the back, so the drawing is mirrored.
     #[serde(default)]
     pub mirrored: bool,

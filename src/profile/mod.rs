@@ -17,5 +17,5 @@ pub use machine::{
     Machine, Motion, Origin, Parity, Serial, Tool,
 };
 pub use material::{DepthSettings, Material};
-pub(crate) use parse::closest;
 pub use parse::{ProfileError, machine_from_text, material_from_text};
+pub(crate) use parse::{closest, explained};

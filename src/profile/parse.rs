@@ -85,7 +85,7 @@ fn place(text: &str, offset: usize) -> Place {
 }
 
 /// The TOML reader's message in our words.
-fn explained(message: &str) -> String {
+pub(crate) fn explained(message: &str) -> String {
     let mut quoted = message.split('`').skip(1).step_by(2);
     if message.starts_with("unknown field") || message.starts_with("unknown variant") {
         let what = if message.starts_with("unknown field") { "key" } else { "value" };
@@ -100,7 +100,53 @@ fn explained(message: &str) -> String {
         let key = quoted.next().unwrap_or_default();
         return format!("the key \"{key}\" is missing; add a line \"{key} = ...\"");
     }
-    format!("this is not what belongs here: {}", message.replace('`', "\""))
+    if let Some((found, expected)) = message.split_once(", expected ")
+        && let Some(found) = found.strip_prefix("invalid ")
+    {
+        // "type: string ...", "value: integer ...", "length 1".
+        let found = found.split_once(": ");
+        let found = found.map_or("a list of another length".to_owned(), |(_, what)| in_words(what));
+        return format!("{found} stands where {} belongs", wanted(expected));
+    }
+    if message.starts_with("duplicate key") {
+        return "this key stands here a second time; keep one of them".to_owned();
+    }
+    "this can't be read as TOML: a line is KEY = VALUE, texts stand in quotes, decimals have a point, \
+     lists stand in [ ]"
+        .to_owned()
+}
+
+/// What was found, as the TOML reader says it: `string "wide"`, `integer `5``.
+fn in_words(found: &str) -> String {
+    let bare = found.replace('`', "");
+    let kinds = [
+        ("string ", "the text "),
+        ("integer ", "the number "),
+        ("floating point ", "the number "),
+        ("boolean ", "the word "),
+    ];
+    let named =
+        kinds.iter().find_map(|(kind, words)| Some(format!("{words}{}", bare.strip_prefix(kind)?)));
+    named.unwrap_or_else(|| match bare.as_str() {
+        "sequence" => "a list".to_owned(),
+        "map" => "a table".to_owned(),
+        _ => "something else".to_owned(),
+    })
+}
+
+/// What belongs there, as the TOML reader says it by the type.
+fn wanted(expected: &str) -> &'static str {
+    match expected {
+        "f64" | "f32" => "a number, as 0.25,",
+        "u8" | "u16" | "u32" | "u64" | "usize" => "a whole number, 0 or more,",
+        "i8" | "i16" | "i32" | "i64" => "a whole number",
+        "a boolean" | "bool" => "true or false",
+        "a string" => "a text in quotes",
+        _ if expected.starts_with("an array of length") => "a list of two numbers, as [1.0, 2.0],",
+        _ if expected.contains("sequence") || expected.contains("array") => "a list in [ ]",
+        _ if expected.contains("struct") || expected.contains("map") => "a table",
+        _ => "another kind of value",
+    }
 }
 
 /// The known word that `word` is most likely a slip of.

@@ -80,6 +80,7 @@ pub(super) fn material(m: &Material) -> Result<(), String> {
     above_zero("swing_tolerance_mm", m.swing_tolerance_mm)?;
     not_below_zero("smallest_piece_mm", m.smallest_piece_mm)?;
     not_below_zero("smallest_stroke_mm", m.smallest_stroke_mm)?;
+    not_below_zero("smallest_letter_mm", m.smallest_letter_mm.unwrap_or(0.0))?;
     for (name, value) in [
         ("velocity_cm_s", m.velocity_cm_s),
         ("swing_velocity_cm_s", m.swing_velocity_cm_s),

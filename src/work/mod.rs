@@ -12,16 +12,18 @@
 //! since a sheet that is cut through holds nothing still any more.
 
 mod lead;
+mod lettering;
 mod resolve;
 
 use crate::blade::BladeSettings;
 use crate::finding::Finding;
-use crate::ink::{LayerTreatment, Treatment};
+use crate::ink::{LayerTreatment, Trace, Treatment};
 use crate::job::Pace;
 use crate::place::{CutLine, Dash, Role};
 use crate::profile::{MOST_TOOLS, Machine, Material, Tool};
 
 pub use lead::{Led, lead};
+pub use lettering::low_letters;
 pub use resolve::{Usual, works};
 
 /// How deep a cut goes.
@@ -49,6 +51,8 @@ pub struct Wish {
     pub depth: Option<Depth>,
     /// In stretches with bridges between them.
     pub dash: Option<Dash>,
+    /// Whether its outlines or its drawn lines are cut; layers only.
+    pub trace: Option<Trace>,
 }
 
 /// How some lines of a film are made.
@@ -72,6 +76,8 @@ pub struct Work {
     pub pace: Pace,
     /// In stretches with bridges between them.
     pub dash: Option<Dash>,
+    /// Whether outlines or drawn lines are cut; `None` is as usual.
+    pub trace: Option<Trace>,
 }
 
 /// How all lines of a film are made.
@@ -181,6 +187,7 @@ pub fn treatments(wishes: &[Wish]) -> Vec<LayerTreatment> {
         layer: wish.name.clone(),
         treatment: wish.treatment.unwrap_or_default(),
         group: group(wish),
+        trace: wish.trace,
     };
     wishes.iter().map(treatment).collect()
 }

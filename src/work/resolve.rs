@@ -78,6 +78,7 @@ fn over(wish: &Wish, film: &Wish) -> Wish {
         material: wish.material.clone().or_else(|| film.material.clone()),
         depth: wish.depth.or(film.depth),
         dash: wish.dash.or(film.dash),
+        trace: wish.trace,
     }
 }
 
@@ -120,6 +121,7 @@ fn work(wish: &Wish, treatment: Treatment, usual: &Usual) -> Result<Work, WorkEr
         pace: pace(machine, &material, tool),
         material,
         dash: wish.dash.or(usual.dash.filter(|_| cut)),
+        trace: wish.trace.filter(|_| cut),
     })
 }
 

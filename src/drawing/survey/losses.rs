@@ -9,6 +9,7 @@ use super::links::{self, href, local_url};
 use super::size::{USABLE, readable};
 use super::splice::Edit;
 use super::style::{self, Prop, Props, SVG};
+use super::texts;
 use super::visit::{Inherited, Visitor, is_shape, layer_name, svg_tag};
 use crate::drawing::limits::MAX_TEXT_CHARS;
 use crate::finding::Finding;
@@ -29,6 +30,7 @@ pub(super) fn check<'a>(
     }
     links::check(v, node, props);
     effects(v, node, props);
+    texts::check(v, node, props);
     true
 }
 

@@ -22,6 +22,7 @@ mod shapes;
 mod size;
 mod splice;
 mod style;
+mod texts;
 mod visit;
 
 use std::collections::HashMap;

@@ -8,6 +8,8 @@
 use simplecss::{AttributeOperator, DeclarationTokenizer, PseudoClass, StyleSheet};
 use usvg::roxmltree::{Document, Node};
 
+use super::texts;
+
 /// The SVG namespace.
 pub(super) const SVG: &str = "http://www.w3.org/2000/svg";
 /// The namespace of `xlink:href`.
@@ -72,12 +74,19 @@ impl Prop {
 /// One element's own values.
 pub(super) struct Props<'a> {
     values: [Option<(&'a str, bool)>; PROPS],
+    /// Properties of text that are looked at by name (`texts.rs`), their values, whether important.
+    texts: Vec<(&'a str, &'a str, bool)>,
 }
 
 impl<'a> Props<'a> {
     /// The value of a property if the element has one itself.
     pub(super) fn get(&self, prop: Prop) -> Option<&'a str> {
         self.values[prop as usize].map(|(value, _)| value)
+    }
+
+    /// The properties of text that are not followed, and their values.
+    pub(super) fn texts(&self) -> impl Iterator<Item = (&'a str, &'a str)> + '_ {
+        self.texts.iter().map(|(name, value, _)| (*name, *value))
     }
 
     /// Takes what a style says.
@@ -89,8 +98,15 @@ impl<'a> Props<'a> {
         }
     }
 
-    fn set(&mut self, name: &str, value: &'a str, important: bool) {
+    fn set(&mut self, name: &'a str, value: &'a str, important: bool) {
         match name {
+            _ if texts::is_looked_at(name) => {
+                let stays = |old: &(&str, &str, bool)| old.0 == name && old.2 && !important;
+                if !self.texts.iter().any(stays) {
+                    self.texts.retain(|old| old.0 != name);
+                    self.texts.push((name, value.trim(), important));
+                }
+            }
             "marker" => {
                 for prop in [Prop::MarkerStart, Prop::MarkerMid, Prop::MarkerEnd] {
                     self.put(prop, value, important);
@@ -143,7 +159,7 @@ impl<'a> Styles<'a> {
 
     /// An element's own values.
     pub(super) fn props(&self, node: Node<'a, 'a>) -> Props<'a> {
-        let mut props = Props { values: [None; PROPS] };
+        let mut props = Props { values: [None; PROPS], texts: Vec::new() };
         for attribute in node.attributes() {
             if matches!(attribute.namespace(), None | Some(SVG)) {
                 props.set(attribute.name(), attribute.value(), false);

@@ -17,7 +17,7 @@
 mod seams;
 
 use crate::drawing::FillRule;
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Bounds, Contour, Point};
 use crate::ink::Film;
 use crate::merge::{self, Area, TooFar};
@@ -373,12 +373,8 @@ fn told(pieces: &[Piece], part: Part, along: &Along, shift: Point) -> Vec<Findin
     for seam in part.seams.into_iter().filter(|seam| seam.is_finite()) {
         let cut: Vec<&Piece> =
             pieces.iter().filter(|piece| along.cuts(seam, piece.span(along.axis))).collect();
-        let what = match cut.len() {
-            0 => "cuts no piece".to_owned(),
-            1 => "cuts 1 piece".to_owned(),
-            n => format!("cuts {n} pieces"),
-        };
-        texts.push(format!("the seam at {:.1} mm {what}", seam - start));
+        let cuts = counted(cut.len(), "1 piece", "pieces");
+        texts.push(format!("the seam at {:.1} mm cuts {cuts}", seam - start));
         places.extend(cut.iter().map(|piece| seams::crossing(piece, seam, along.axis) + shift));
     }
     let [from, to] = part.seams.map(|seam| seam.clamp(along.work[0], along.work[1]) - start);

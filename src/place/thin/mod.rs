@@ -15,7 +15,7 @@
 mod disc;
 mod place;
 
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Contour, Point};
 use crate::profile::Material;
 
@@ -68,11 +68,8 @@ pub fn thin_pieces(layout: &Layout, material: &Material) -> Vec<Finding> {
 
 fn told_strips(mut strips: Vec<ThinPlace>, least: f64) -> Option<Finding> {
     strips.sort_by(|a, b| a.width_mm.total_cmp(&b.width_mm));
-    let count = match strips.len() {
-        0 => return None,
-        1 => "One strip is".to_owned(),
-        n => format!("{n} strips are"),
-    };
+    strips.first()?;
+    let count = counted(strips.len(), "One strip is", "strips are");
     let text = format!("{count} thinner than {least} mm, which may tear when weeded.");
     let named = named(&strips, |strip| {
         format!("{:.2} mm wide for {:.1} mm", strip.width_mm, strip.length_mm)
@@ -82,11 +79,8 @@ fn told_strips(mut strips: Vec<ThinPlace>, least: f64) -> Option<Finding> {
 
 fn told_points(mut points: Vec<ThinPlace>, least: f64) -> Option<Finding> {
     points.sort_by(|a, b| b.length_mm.total_cmp(&a.length_mm));
-    let count = match points.len() {
-        0 => return None,
-        1 => "One point tapers".to_owned(),
-        n => format!("{n} points taper"),
-    };
+    points.first()?;
+    let count = counted(points.len(), "One point tapers", "points taper");
     let text = format!("{count} slowly below {least} mm and may lift when weeded.");
     let named = named(&points, |point| format!("over {:.1} mm", point.length_mm));
     Some(

@@ -1,0 +1,141 @@
+//! What is asked of texts and not followed when they are set, told with row and column.
+//!
+//! The SVG library sets text by SVG 1.1 and some of CSS. The properties of [`NAMES`] change what a
+//! viewer shows, and are not read; those that ask for nothing (`none`, `normal`) are passed over.
+
+use usvg::roxmltree::Node;
+
+use super::losses::{called, shortened, tally};
+use super::style::Props;
+use super::visit::{Visitor, svg_tag};
+use crate::finding::Finding;
+
+/// The properties, CSS Text 3, CSS Writing Modes 3, CSS Fonts 4, CSS Text Decoration 3 and SVG 2.
+pub(super) const NAMES: [&str; 22] = [
+    "direction",
+    "font-feature-settings",
+    "font-size-adjust",
+    "font-variant",
+    "font-variant-alternates",
+    "font-variant-caps",
+    "font-variant-east-asian",
+    "font-variant-ligatures",
+    "font-variant-numeric",
+    "font-variant-position",
+    "inline-size",
+    "shape-inside",
+    "text-decoration",
+    "text-decoration-line",
+    "text-decoration-style",
+    "text-decoration-thickness",
+    "text-orientation",
+    "text-transform",
+    "text-underline-offset",
+    "text-underline-position",
+    "unicode-bidi",
+    "white-space",
+];
+
+/// Values that ask for nothing, or for what is done anyway.
+const USUAL: &str = " none normal auto inherit initial unset ltr mixed solid 0 ";
+
+/// Tells what of an element's text properties is not followed.
+pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    if svg_tag(node) == Some("textPath") {
+        along_path(v, node);
+    }
+    if props.texts().next().is_none() || !holds_text(node) {
+        return;
+    }
+    let plain = props.texts().find(|(name, _)| *name == "text-decoration");
+    let plain = plain.map_or("", |(_, value)| value);
+    for (name, value) in props.texts() {
+        let usual = USUAL.contains(&format!(" {value} "));
+        if let Some(what) = unmet(name, value, plain).filter(|_| !usual) {
+            if name == "white-space" && !has_blanks(node) {
+                continue;
+            }
+            let text = format!("{name}: {} is not followed; {what}", shortened(value));
+            let hint =
+                "Convert the text to paths in the drawing program, which keeps what you see.";
+            let finding = Finding::warning("text-property-ignored", text).hint(hint);
+            tally(v, node, &format!("{name}:{value}"), finding);
+        }
+    }
+}
+
+/// What is done instead; `None` where the value is followed after all. `plain` is the value of
+/// `text-decoration` beside it.
+fn unmet(name: &str, value: &str, plain: &str) -> Option<&'static str> {
+    let lines = |word: &&str| matches!(*word, "none" | "underline" | "overline" | "line-through");
+    let words = || value.split_whitespace();
+    Some(match name {
+        "direction" => "the text is set from left to right from its anchor on",
+        "unicode-bidi" if matches!(value, "embed" | "isolate" | "plaintext") => return None,
+        "unicode-bidi" => "its characters keep their own direction",
+        "font-variant" if value == "small-caps" => return None,
+        "text-transform" => "the letters are cut as they are typed",
+        "text-decoration" if words().all(|word| lines(&word)) => return None,
+        "text-decoration" => "its line is cut plain, in the text's colour",
+        "text-decoration-line" if words().all(|word| plain.contains(word)) => return None,
+        "text-decoration-line" => "no line is cut (text-decoration would be followed)",
+        "text-decoration-style" | "text-decoration-thickness" => {
+            "its line is cut as the font has it"
+        }
+        "text-underline-offset" | "text-underline-position" => "its line is cut as the font has it",
+        "text-orientation" => "the letters stand as they usually do",
+        "inline-size" | "shape-inside" => "the text is not wrapped, but set where its lines say",
+        "white-space" if !value.starts_with("pre") && value != "break-spaces" => return None,
+        "white-space" => "blanks are drawn together",
+        "font-size-adjust" => "the letters are as high as the font has them",
+        _ => "the font's usual letters are cut",
+    })
+}
+
+fn along_path<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) {
+    let what = [
+        ("side", "right", "the text runs on the path's left side"),
+        ("method", "stretch", "the letters are turned, not bent"),
+    ];
+    for (name, value, what) in what {
+        if node.attribute(name) == Some(value) {
+            let text = format!("{name}=\"{value}\" of {} is not followed; {what}.", called(node));
+            v.tell(node, Finding::warning("text-property-ignored", text));
+        }
+    }
+    if node.attribute("path").is_some() {
+        let text =
+            format!("the path in {} itself is not read; its text is left out.", called(node));
+        let hint = "Put the path into an element of its own, and name that with href.";
+        v.tell(node, Finding::warning("text-path-ignored", text).hint(hint));
+    }
+}
+
+fn holds_text(node: Node<'_, '_>) -> bool {
+    let is_text = |n: &Node<'_, '_>| matches!(svg_tag(*n), Some("text" | "tspan" | "textPath"));
+    node.is_element() && node.descendants().filter(Node::is_element).any(|n| is_text(&n))
+}
+
+/// Whether blanks follow one another, or lines break, in the element's own text.
+fn has_blanks(node: Node<'_, '_>) -> bool {
+    let own = node.children().filter(Node::is_text).filter_map(|n| n.text());
+    let blank = |c: char| c.is_ascii_whitespace();
+    let mut pairs = own.flat_map(|text| text.trim().as_bytes().windows(2).map(|w| [w[0], w[1]]));
+    pairs.any(|[a, b]| blank(a.into()) && blank(b.into()) || matches!(b, b'\n' | b'\t'))
+}
+
+/// Whether `name` is a property that is looked at here.
+pub(super) fn is_looked_at(name: &str) -> bool {
+    NAMES.binary_search(&name).is_ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_sorted_for_the_search() {
+        assert!(NAMES.is_sorted());
+        assert!(is_looked_at("direction") && !is_looked_at("fill"));
+    }
+}

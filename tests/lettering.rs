@@ -1,0 +1,162 @@
+//! How high letters are, by closed forms: a font made here, whose letters are rectangles of known height
+//! (`font/`); and what is asked of texts and not followed.
+
+mod font;
+mod program;
+
+use font::{CAPITAL, EM, LOWERED, RAISED, SMALL, font};
+use program::run;
+use serde_json::Value;
+
+/// The findings of `body` on a page of 100 x 50 mm, its fonts ours, and the size of what is cut.
+fn checked(body: &str, options: &[&str]) -> (Vec<Value>, Value) {
+    let folder = tempfile::tempdir().unwrap();
+    let page = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100mm\" height=\"50mm\" viewBox=\"0 0 100 50\">\n{body}</svg>"
+    );
+    std::fs::write(folder.path().join("d.svg"), page).unwrap();
+    std::fs::write(folder.path().join("told.ttf"), font("Tern Told", true)).unwrap();
+    std::fs::write(folder.path().join("silent.ttf"), font("Tern Silent", false)).unwrap();
+    let plain = ["-m", "plain-hpgl", "--blade-offset", "0mm", "--overcut", "0mm"];
+    let all = [&["check", "d.svg", "--json", "--font-dir", "."], &plain[..], options].concat();
+    let output = run(folder.path(), &all);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(matches!(output.status.code(), Some(0 | 1)), "{said}");
+    let report: Value = serde_json::from_slice(&output.stdout).unwrap_or_else(|_| panic!("{said}"));
+    (report["findings"].as_array().unwrap().clone(), report["sheet_mm"].clone())
+}
+
+fn told(findings: &[Value], code: &str) -> Vec<String> {
+    let of_code = findings.iter().filter(|finding| finding["code"] == code);
+    of_code.map(|finding| finding["text"].as_str().unwrap().to_owned()).collect()
+}
+
+/// Millimetres that a letter of so many units is high in a size of `size` mm.
+fn high(units: i16, size: f64) -> f64 {
+    f64::from(units) / f64::from(EM) * size
+}
+
+#[test]
+fn letters_are_measured_where_they_stand() {
+    for family in ["Tern Told", "Tern Silent"] {
+        for (transform, factor) in [
+            ("", 1.0),
+            ("scale(1,.5)", 0.5),
+            ("rotate(30)", 1.0),
+            ("skewX(40)", 1.0),
+            ("scale(3)", 3.0),
+        ] {
+            let text = format!(
+                "<text x='5' y='10' font-family='{family}' font-size='4' transform='{transform}'>Hx</text>"
+            );
+            let (findings, _) = checked(&text, &["--material", "magnetic"]);
+            let low = told(&findings, "letters-low");
+            let wanted = format!(
+                "has small letters {:.1} mm and capitals {:.1} mm high; below 12 mm",
+                high(SMALL, 4.0) * factor,
+                high(CAPITAL, 4.0) * factor
+            );
+            assert!(low.len() == 1 && low[0].contains(&wanted), "{wanted}: {low:?}");
+        }
+    }
+}
+
+#[test]
+fn the_size_on_the_sheet_counts_and_the_place_is_told() {
+    let text =
+        "<g id='Sign'><text x='5' y='30' font-family='Tern Told' font-size='10'>H</text></g>";
+    // 7 mm high: the material's 5 mm are reached as drawn, and not at half the size.
+    let (findings, size) = checked(text, &[]);
+    assert_eq!(told(&findings, "letters-low"), [""; 0]);
+    assert!((size[1].as_f64().unwrap() - high(CAPITAL, 10.0)).abs() < 0.06, "{size}");
+    let (findings, _) = checked(text, &["--scale", "0.5"]);
+    let low = findings.iter().find(|finding| finding["code"] == "letters-low").unwrap();
+    assert_eq!((&low["row"], &low["column"]), (&2.into(), &14.into()));
+    assert!(low["text"].as_str().unwrap().contains("capitals 3.5 mm high"), "{low}");
+    assert_eq!(low["hint"], "It would have to be 1.5 times as large.");
+    // What is drawn with a pen, left out, or cut from another material is not weeded at 5 mm.
+    for options in
+        [["--as", "Sign=draw"], ["--material", "pen"], ["--layer-material", "Sign=vinyl-cast"]]
+    {
+        let (findings, _) = checked(text, &[&options[..], &["--scale", "0.6"]].concat());
+        assert_eq!(told(&findings, "letters-low"), [""; 0], "{options:?}");
+    }
+    let film = ["--sheets", "colour", "--layer-material", "#000000=vinyl-cast", "--scale", "0.6"];
+    assert_eq!(told(&checked(text, &film).0, "letters-low"), [""; 0]);
+}
+
+#[test]
+fn a_face_that_the_font_lacks_is_told() {
+    let text = |style: &str| {
+        format!(
+            "<text x='5' y='30' font-family='Tern Told' font-size='20' style='{style}'>Hx</text>"
+        )
+    };
+    for (style, lacks) in [
+        ("font-weight:bold", "bold"),
+        ("font-style:italic", "slanted"),
+        ("font-variant:small-caps", "small-capital"),
+    ] {
+        let said = told(&checked(&text(style), &[]).0, "font-face-missing");
+        assert!(
+            said.len() == 1 && said[0].contains(&format!("asks for {lacks} letters")),
+            "{said:?}"
+        );
+    }
+    assert_eq!(told(&checked(&text(""), &[]).0, "font-face-missing"), [""; 0]);
+}
+
+#[test]
+fn what_is_asked_of_a_text_and_not_followed_is_told_once() {
+    let text = |style: &str, more: &str| {
+        let text =
+            format!("<text x='50' y='30' font-family='Tern Told' font-size='20' {more}>H x</text>");
+        format!("<g style=\"{style}\">{text}{text}</g>")
+    };
+    for (style, says) in [
+        ("text-transform: uppercase", "cut as they are typed"),
+        ("direction: rtl; text-anchor: start", "from left to right from its anchor on"),
+        ("unicode-bidi: bidi-override", "keep their own direction"),
+        ("font-variant-caps: all-small-caps", "the font's usual letters"),
+        ("font-feature-settings: 'ss01'", "the font's usual letters"),
+        ("text-decoration: underline wavy", "cut plain"),
+        ("text-decoration-line: underline", "no line is cut"),
+        ("inline-size: 30px", "not wrapped"),
+    ] {
+        let (findings, _) = checked(&text(style, ""), &[]);
+        let said = told(&findings, "text-property-ignored");
+        assert!(said.len() == 1 && said[0].contains(says), "{style}: {said:?}");
+        let finding = findings.iter().find(|f| f["code"] == "text-property-ignored").unwrap();
+        assert_eq!((&finding["row"], &finding["column"]), (&2.into(), &1.into()));
+    }
+    for style in [
+        "direction: ltr; text-transform: none; font-variant: normal; white-space: pre",
+        "text-decoration: underline; text-decoration-line: underline",
+        "fill: red",
+    ] {
+        let said = told(&checked(&text(style, ""), &[]).0, "text-property-ignored");
+        assert_eq!(said, [""; 0], "{style}");
+    }
+    // Where there is no text, nothing is lost.
+    let (findings, _) = checked("<g style='direction: rtl'><rect width='9' height='9'/></g>", &[]);
+    assert_eq!(told(&findings, "text-property-ignored"), [""; 0]);
+}
+
+/// SVG 2, 11.5: `underline` below the baseline; CSS Inline 3: `sub` and `super` move the baseline. These are
+/// followed: the line under the word is there, the raised letter higher.
+#[test]
+fn underline_and_shifted_baselines_are_cut() {
+    let size = |inner: &str, style: &str| {
+        let text = format!(
+            "<text x='5' y='30' font-family='Tern Told' font-size='20' style='{style}'>{inner}</text>"
+        );
+        checked(&text, &[]).1[1].as_f64().unwrap()
+    };
+    let plain = size("HH", "");
+    assert!((plain - high(CAPITAL, 20.0)).abs() < 0.06, "{plain}");
+    assert!(size("HH", "text-decoration: underline") > plain + 0.5);
+    for (shift, by) in [("super", RAISED), ("sub", LOWERED)] {
+        let raised = size(&format!("H<tspan baseline-shift='{shift}'>H</tspan>"), "");
+        assert!((raised - plain - high(by, 20.0)).abs() < 0.06, "{shift}: {raised}");
+    }
+}

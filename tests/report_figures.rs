@@ -1,0 +1,83 @@
+//! The report's figures of points and facets, against the bytes split at their semicolons (HP 7470A
+//! manual, p. 1-6) and closed forms of circles.
+
+mod program;
+
+use program::run;
+use serde_json::Value;
+
+/// A ring drawn as a polygon of 360 sides, radius 40 mm.
+fn ring() -> String {
+    let corner = |i: i32| {
+        let (y, x) = f64::from(i).to_radians().sin_cos();
+        format!("{:.4},{:.4} ", 50.0 + 40.0 * x, 50.0 + 40.0 * y)
+    };
+    let points: String = (0..360).map(corner).collect();
+    format!(
+        r#"<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" viewBox="0 0 100 100"><polygon points="{points}"/></svg>"#
+    )
+}
+
+/// The report and the job of `drawing`.
+fn reported(drawing: &str, options: &[&str]) -> (Value, String) {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("d.svg"), drawing).unwrap();
+    let all = [&["write", "d.svg", "-o", "d.hpgl", "--json"], options].concat();
+    let output = run(folder.path(), &all);
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    let job = std::fs::read_to_string(folder.path().join("d.hpgl")).unwrap();
+    (serde_json::from_slice(&output.stdout).unwrap(), job)
+}
+
+const NO_BLADE: [&str; 6] =
+    ["--machine", "plain-hpgl", "--blade-offset", "0mm", "--overcut", "0mm"];
+
+/// Places that `job` leads the tool to while it is down, where it is lowered included.
+fn led_to(job: &str) -> usize {
+    let (mut down, mut places) = (false, 0);
+    for instruction in job.split(';') {
+        let numbers = instruction.get(2..).unwrap_or_default().split(',');
+        let numbers = numbers.filter(|n| n.parse::<f64>().is_ok()).count();
+        match instruction.get(..2) {
+            Some("PD") => {
+                places += usize::from(!down) + numbers / 2;
+                down = true;
+            }
+            Some("PA" | "PR") if down => places += numbers / 2,
+            Some("PU") => down = false,
+            _ => {}
+        }
+    }
+    places
+}
+
+#[test]
+fn points_are_counted_before_and_after() {
+    for (options, before) in [(vec![], 360), (vec!["--copies", "2x2"], 1440)] {
+        for tolerance in ["0.01mm", "0.1mm"] {
+            let tolerance = ["--tolerance", tolerance];
+            let (report, job) = reported(&ring(), &[&NO_BLADE[..], &tolerance, &options].concat());
+            assert_eq!(report["points_before"], before);
+            assert_eq!(report["points"], led_to(&job), "{job}");
+            assert!(led_to(&job) < before);
+        }
+    }
+    // With a blade, its swings are points too.
+    let (report, job) = reported(&ring(), &["--machine", "plain-hpgl"]);
+    assert_eq!(report["points"], led_to(&job));
+}
+
+/// A chord of a circle of radius r turns by 2 acos(1 - s/r) where it leaves it by s.
+#[test]
+fn a_circle_turns_as_its_tolerance_allows() {
+    let circle = r#"<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" viewBox="0 0 100 100"><circle cx="50" cy="50" r="40"/></svg>"#;
+    for (tolerance, mm) in [("0.01mm", 0.01), ("0.05mm", 0.05), ("0.5mm", 0.5)] {
+        let (report, _) = reported(circle, &[&NO_BLADE[..], &["--tolerance", tolerance]].concat());
+        let turn = report["facet_turn_deg"].as_f64().unwrap();
+        // Flattened once and thinned once, each within the tolerance, on units of 0.025 mm.
+        let most = 2.0 * (1.0 - (2.0 * f64::max(mm, 0.0125) + 0.025) / 40.0f64).acos().to_degrees();
+        let sides = report["points"].as_f64().unwrap() - 1.0;
+        assert!(turn <= most, "{tolerance}: {turn} degrees, at most {most}");
+        assert!(turn >= 0.99 * 360.0 / sides, "{tolerance}: {turn} degrees with {sides} sides");
+    }
+}
