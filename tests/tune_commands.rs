@@ -30,6 +30,8 @@ fn every_pattern_has_a_job_and_a_page() {
         let page = folder.path().join(format!("tune-{pattern}.html"));
         let page = std::fs::read_to_string(page).unwrap();
         assert!(page.contains("default-src 'none'") && page.contains("<svg"), "{pattern}");
+        let command = "Then type <code>bladewright tune ";
+        assert!(page.contains(command) && said(&output).contains("then: bladewright"), "{pattern}");
     }
     let force = tune(folder.path(), &["sheet", "--pattern", "force", "--machine", "roll-24"]);
     assert!(!force.status.success() && said(&force).contains("force"), "{}", said(&force));
@@ -55,6 +57,11 @@ fn what_was_seen_becomes_an_offset() {
     let end = tune(folder.path(), &["read", "--square", "9"]);
     assert!(said(&end).contains("end of its row"), "{}", said(&end));
     assert!(said(&end).contains("--pattern ladder --blade-offset 0.35"), "{}", said(&end));
+    // A number means what it means on the sheet that was cut; the page's value needs no sheet.
+    let (number, value) = (["--square", "6", "--blade-offset", "0.3mm"], ["--square", "0.325mm"]);
+    assert_eq!(offset(&number), offset(&value));
+    let none = tune(folder.path(), &["read", "--square", "wide"]);
+    assert!(said(&none).contains("neither a test's number nor its value"), "{}", said(&none));
     let nothing = tune(folder.path(), &["read"]);
     assert!(!nothing.status.success() && said(&nothing).contains("nothing was read"));
     let none = tune(folder.path(), &["read", "--square", "900"]);
@@ -92,4 +99,27 @@ fn a_tuned_value_is_kept_with_all_else_as_it_was() {
     );
     assert!(said(&again).contains("0.27 -> 0.3"), "{}", said(&again));
     assert!(std::fs::read_to_string(&file).unwrap().starts_with("# mine: "));
+}
+
+/// The commands that sheet and reading name lead from one to the next as they are.
+#[test]
+fn each_step_names_the_next_as_it_is_typed() {
+    let folder = tempfile::tempdir().unwrap();
+    let with = ["--machine", "roll-15", "--material", "card-200g"];
+    let sheet = tune(folder.path(), &[&["sheet", "--pattern", "ladder"], &with[..]].concat());
+    let read = "bladewright tune read --square NUMBER --blade-offset 0.5mm --machine roll-15 --material card-200g";
+    assert!(said(&sheet).contains(read), "{}", said(&sheet));
+    let words = |line: &str| line.split(' ').skip(2).map(str::to_owned).collect::<Vec<_>>();
+    let typed = words(&read.replace("NUMBER", "4"));
+    let answer = tune(folder.path(), &typed.iter().map(String::as_str).collect::<Vec<_>>());
+    let answer = said(&answer);
+    assert!(answer.contains("0.475 mm ±"), "{answer}");
+    let next = answer.lines().find_map(|line| line.strip_prefix("cut next  ")).unwrap();
+    assert!(next.contains("eyelets") && next.ends_with(&with.join(" ")), "{next}");
+    let keep = answer.lines().find_map(|line| line.strip_prefix("keep it   ")).unwrap();
+    for line in [next, keep] {
+        let done = tune(folder.path(), &words(line).iter().map(String::as_str).collect::<Vec<_>>());
+        assert!(done.status.success(), "{line}: {}", said(&done));
+    }
+    assert!(folder.path().join("materials/card-200g.toml").exists());
 }

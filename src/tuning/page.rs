@@ -12,8 +12,8 @@ use crate::geometry::{Bounds, Point};
 /// Room around the picture, mm.
 const MARGIN_MM: f64 = 5.0;
 
-/// The page as HTML.
-pub fn page(sheet: &Sheet) -> String {
+/// The page as HTML; `how_to_read` is the command that takes what was seen.
+pub fn page(sheet: &Sheet, how_to_read: &str) -> String {
     let name = sheet.pattern.name();
     let mut html = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<meta charset=\"utf-8\">\n\
@@ -29,6 +29,9 @@ pub fn page(sheet: &Sheet) -> String {
     for paragraph in what_to_look_for(sheet.pattern) {
         let _ = writeln!(html, "<p>{paragraph}</p>");
     }
+    let command = how_to_read.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;");
+    // Writing into a string cannot fail.
+    let _ = writeln!(html, "<p>Then type <code>{command}</code></p>");
     html.push_str(
         "<p class=\"care\">The machine's manual comes first. Cut on scrap. Switch the power off before \
          you change or touch the blade. Keep fingers, sleeves and hair away from the carriage: it \
