@@ -40,23 +40,28 @@ const WIDEST_DEG: f64 = 350.0;
 /// Largest number of an arc's centre (HP 7470A manual, p. 3-17).
 const FURTHEST_CENTER: f64 = 32767.0;
 
-/// `job` with arcs for chords, if `machine` takes them; the tip is judged as `simulate` does. Where
-/// tools have offsets of their own, chords stay.
+/// `job` with arcs for chords, if `machine` takes them; the tip is judged as `simulate` does, every
+/// tool's by its own offset.
 pub fn put(
     mut job: Job,
     lines: &[TipPath],
     (machine, simulate): (&Machine, &SimulateSettings),
 ) -> Job {
-    let offset_mm = simulate.blade_offset_mm;
-    let own = simulate.of_tool_mm.iter().flatten().any(|own| *own != offset_mm);
-    if machine.language.arcs == Arcs::Never || own {
+    if machine.language.arcs == Arcs::Never {
         return job;
     }
     let wanted: BTreeMap<usize, &Contour> =
         lines.iter().filter_map(|path| Some((path.line?, &path.contour))).collect();
-    let mut blade = TrailingBlade::new(offset_mm, Point::ORIGIN, 0.0);
+    let fetched = |tool: u32| {
+        let offset_mm = simulate.offset_mm(machine.sp_of_tool(tool));
+        TrailingBlade::new(offset_mm, Point::ORIGIN, simulate.heading)
+    };
+    let (mut tool, mut blade) = (0, fetched(0));
     let unit_mm = job.unit_mm;
     for path in &mut job.paths {
+        if path.tool != tool {
+            (tool, blade) = (path.tool, fetched(path.tool));
+        }
         if let Some(line) = path.line.and_then(|line| wanted.get(&line)) {
             let tries = TOLERANCES_UNITS.iter().map(|&units| with_arcs(path, units, machine));
             let kept = tries.take_while(|tried| !tried.arcs.is_empty()).find(|tried| {

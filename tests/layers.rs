@@ -345,3 +345,26 @@ fn slips_in_a_layers_table_are_explained() {
     let value = told("drawing = \"tag.svg\"\n[layer.Ink]\nas = \"paint\"");
     assert!(value.contains("cut, score, draw or skip"), "{value}");
 }
+
+/// Arcs are drawn with knife and pen alike, each judged by its own offset.
+#[test]
+fn arcs_are_sent_to_tools_of_different_offsets() {
+    let folder = folder();
+    let svg = r##"<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">
+      <g id="Outline"><circle cx="30" cy="30" r="22" fill="#d90"/></g>
+      <g id="Ink"><circle cx="30" cy="30" r="15" fill="none" stroke="#000"/></g></svg>"##;
+    std::fs::write(folder.path().join("tag.svg"), svg).unwrap();
+    let machine = include_str!("../machine-profiles/machines/flatbed-cutter.toml");
+    let fine = "[language]\narcs = \"fine\"\nfinest_chord_deg = 0.5\n";
+    let machine = machine.replace("[language]\n", fine);
+    std::fs::write(folder.path().join("fine.toml"), machine).unwrap();
+    let options = ["-m", "fine.toml", "--material", "card-200g", "--as", "Ink=draw"];
+    let (job, _) = written(folder.path(), &options);
+    let (drawn, cut) = job.split_once("SP1;").unwrap();
+    assert!(drawn.contains("SP3;") && drawn.contains("AA"), "{job}");
+    assert!(cut.contains("AA"), "{job}");
+    let check = [&["check", "tag.svg", "--json"], &options[..]].concat();
+    let report: Value = serde_json::from_slice(&run(folder.path(), &check).stdout).unwrap();
+    assert!(report["tip_error_mm"].as_f64().unwrap() <= 0.025, "{report}");
+    assert_eq!(report["uncut_bridges"], 0);
+}

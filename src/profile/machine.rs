@@ -342,6 +342,11 @@ impl Machine {
         self.tool_kind(number) == Tool::TrailingBlade && !self.compensates
     }
 
+    /// The number by which `SP` selects a tool, which counts from 1.
+    pub fn sp_of_tool(&self, tool: u32) -> u32 {
+        self.language.first_tool + tool.saturating_sub(1)
+    }
+
     /// The number of a tool, from 1, that `SP` selects; tool 0 puts the tool away.
     pub fn tool_of_sp(&self, sp: u32) -> u32 {
         (sp + 1).saturating_sub(self.language.first_tool)

@@ -62,7 +62,7 @@ fn tool_offsets(machine: &Machine, blade_offset_mm: f64) -> ToolOffsets {
 
 impl SimulateSettings {
     /// The offset of the tool that `SP` selects by `number`, mm.
-    fn offset_mm(&self, number: u32) -> f64 {
+    pub fn offset_mm(&self, number: u32) -> f64 {
         let own = self.of_tool_mm.get(number as usize).copied().flatten();
         own.unwrap_or(self.blade_offset_mm)
     }

@@ -53,7 +53,7 @@ impl Works {
         let usual = self.all.first().map_or(0.0, |work| work.offset_mm);
         let mut settings = SimulateSettings::of(&self.machine, usual);
         for (tool, offset) in self.offsets_mm() {
-            let sp = (self.machine.language.first_tool + tool).saturating_sub(1);
+            let sp = self.machine.sp_of_tool(tool);
             if let Some(own) = settings.of_tool_mm.get_mut(sp as usize) {
                 *own = Some(offset);
             }
