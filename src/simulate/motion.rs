@@ -110,8 +110,22 @@ mod tests {
                 (m.time_s(300.0, &motion(0.0)), by_quadrature(&m, 300.0, 3000.0));
             assert!((ours - integral).abs() < 1e-6 * integral, "{length}: {ours} {integral}");
         }
-        let m = Move { length: 100.0, enter: 0.0, leave: 0.0 };
-        assert!((m.time_s(300.0, &motion(0.0)) - 0.433_333_333).abs() < 1e-8);
+    }
+
+    /// The motion times among the records that were computed with 40 digits, outside this program.
+    #[test]
+    fn one_move_takes_as_long_as_was_computed_elsewhere() {
+        let text = include_str!("../../tests/data/knife-check-vectors.json");
+        let all: serde_json::Value = serde_json::from_str(text).unwrap();
+        let records = all["time"].as_array().unwrap();
+        assert_eq!(records.len(), 4);
+        for record in records {
+            let number = |key: &str| record[key].as_f64().unwrap();
+            let m = Move { length: number("L"), enter: number("v0"), leave: number("v1") };
+            assert_eq!(number("a"), motion(0.0).acceleration_mm_s2);
+            let time = m.time_s(number("V"), &motion(0.0));
+            assert!((time - number("T")).abs() < 1e-12, "{time} instead of {record}");
+        }
     }
 
     #[test]
