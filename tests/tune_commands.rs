@@ -55,7 +55,11 @@ fn what_was_seen_becomes_an_offset() {
     // larger hole in the same circle means a smaller offset.
     assert!(offset(&["--hole", "7=0.5"]) > offset(&["--hole", "7=0.6"]));
     let end = tune(folder.path(), &["read", "--square", "9"]);
-    assert!(said(&end).contains("end of its row"), "{}", said(&end));
+    assert!(
+        said(&end).contains("end of its row") && !said(&end).contains("keep it"),
+        "{}",
+        said(&end)
+    );
     assert!(said(&end).contains("--pattern ladder --blade-offset 0.35"), "{}", said(&end));
     // A number means what it means on the sheet that was cut; the page's value needs no sheet.
     let (number, value) = (["--square", "6", "--blade-offset", "0.3mm"], ["--square", "0.325mm"]);
@@ -78,6 +82,9 @@ fn a_tuned_value_is_kept_with_all_else_as_it_was() {
         said(&output)
     };
     let file = folder.path().join("materials/vinyl-cast.toml");
+    let empty = tune(folder.path(), &["save", "--material", "vinyl-cast"]);
+    assert_eq!(empty.status.code(), Some(2));
+    assert!(said(&empty).contains("nothing was given to keep"), "{}", said(&empty));
     assert!(save(&["--dry-run"]).contains("0.25 -> 0.27"));
     assert!(!file.exists());
     assert!(save(&[]).contains("0.25 -> 0.27"));

@@ -118,7 +118,7 @@ fn how_to_read(args: &SheetArgs, settings: &SheetSettings, material: &Material) 
         Pattern::Vernier => "--tick-x NUMBER --tick-y NUMBER",
         Pattern::Eyelets => "--eyelet NUMBER,NUMBER",
         Pattern::Ladder => "--square NUMBER",
-        Pattern::Overcut => return save("--overcut MMmm"),
+        Pattern::Overcut => return save("--overcut VALUEmm"),
         Pattern::Force => return save("--force VALUE"),
         Pattern::Speed => return save("--speed VALUE"),
     };

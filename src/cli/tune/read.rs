@@ -81,11 +81,11 @@ pub fn run(args: &ReadArgs) -> Outcome {
         );
         talk::print(&mut out, &text)?;
     }
-    what_next(args, &estimate)
+    what_next(args, &estimate, readings.row_ended.is_none())
 }
 
 /// The commands that go on from here, as they are to be typed.
-fn what_next(args: &ReadArgs, estimate: &Estimate) -> Outcome {
+fn what_next(args: &ReadArgs, estimate: &Estimate, worth_keeping: bool) -> Outcome {
     let mut out = anstream::stdout();
     let (_, material) = args.with.profiles()?;
     let offset = format!("--blade-offset {:.3}mm", estimate.offset_mm);
@@ -94,9 +94,11 @@ fn what_next(args: &ReadArgs, estimate: &Estimate) -> Outcome {
         let text = format!("cut next  bladewright tune sheet --pattern {pattern} {offset} {with}");
         talk::print(&mut out, &text)?;
     }
-    let named = args.with.material.as_deref().unwrap_or(&material.name);
-    let text = format!("keep it   bladewright tune save --material {} {offset}", quoted(named));
-    talk::print(&mut out, &text)?;
+    if worth_keeping {
+        let named = quoted(args.with.material.as_deref().unwrap_or(&material.name));
+        let text = format!("keep it   bladewright tune save --material {named} {offset}");
+        talk::print(&mut out, &text)?;
+    }
     Ok(Exit::Done)
 }
 

@@ -41,6 +41,11 @@ pub fn run(args: &SaveArgs) -> Outcome {
         machine_force: args.force,
         velocity_cm_s: args.speed,
     };
+    if tuned == Tuned::default() {
+        return Err(Failure::usage(
+            "nothing was given to keep; say --blade-offset, --overcut, --force or --speed",
+        ));
+    }
     let (text, changes) = tuning::save(&text, &tuned).map_err(Failure::usage)?;
     let path = save_place(&library, &args.material)?;
     let mut err = anstream::stderr();
