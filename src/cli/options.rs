@@ -111,6 +111,10 @@ pub struct DrawingOptions {
     /// How far outlines may deviate from the drawn curves [default: 0.01mm]
     #[arg(long, value_name = "LENGTH", help_heading = "What is cut")]
     pub tolerance: Option<Length>,
+    /// How often outlines may cross before they are merged; a million takes about 10 s and 200 MB
+    /// [default: 1000000]
+    #[arg(long, value_name = "NUMBER", help_heading = "What is cut")]
+    most_crossings: Option<u64>,
     /// Folder with further fonts
     #[arg(long, value_name = "FOLDER", help_heading = "What is cut")]
     font_dir: Vec<PathBuf>,
@@ -395,6 +399,7 @@ impl DrawingOptions {
         ink.layers = self.layers.as_ref().map(listed);
         let chosen = self.colours.as_ref().map(|all| all.iter().map(|c| colour(c)).collect());
         ink.colours = chosen.transpose()?;
+        ink.most_crossings = self.most_crossings.unwrap_or(ink.most_crossings);
         ink.join_mm = self.join.map_or(0.0, Length::mm);
         if let Some(length) = self.tolerance {
             let tolerance = positive("--tolerance", length)?;

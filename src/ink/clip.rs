@@ -3,25 +3,30 @@
 use crate::drawing::{Clip, ClipKind, Drawing, Paint, PaintSource};
 use crate::merge::Area;
 
-use super::InkError;
-use super::gradient::{self, Asks, Part};
+use super::gradient::{self, Asks, Detail, Part};
 use super::paint::{self, Coat};
+use super::{InkError, InkSettings};
 
 /// The area of every clip of `drawing`, in its order.
-pub(super) fn areas(drawing: &Drawing, tolerance: f64) -> Result<Vec<Area>, InkError> {
+pub(super) fn areas(drawing: &Drawing, settings: &InkSettings) -> Result<Vec<Area>, InkError> {
     let mut areas: Vec<Area> = Vec::with_capacity(drawing.clips.len());
     for clip in &drawing.clips {
-        let area = area(clip, &areas, drawing, tolerance)?;
+        let area = area(clip, &areas, drawing, settings)?;
         areas.push(area);
     }
     Ok(areas)
 }
 
-fn area(clip: &Clip, known: &[Area], drawing: &Drawing, tolerance: f64) -> Result<Area, InkError> {
+fn area(
+    clip: &Clip,
+    known: &[Area],
+    drawing: &Drawing,
+    settings: &InkSettings,
+) -> Result<Area, InkError> {
     let (mut total, mut hidden) = (Area::default(), Area::default());
     for shape in &clip.shapes {
-        for coat in paint::shape_coats(shape, known, tolerance)? {
-            let (shows, hides) = parts(coat, clip.kind, drawing, tolerance);
+        for coat in paint::shape_coats(shape, known, settings)? {
+            let (shows, hides) = parts(coat, clip.kind, drawing, settings.tolerance_mm);
             // Neighbours that hide are taken off at once: one by one would take their square.
             hidden = hidden.plus(hides);
             if !shows.is_empty() && !hidden.is_empty() {
@@ -52,7 +57,8 @@ fn parts(coat: Coat, kind: ClipKind, drawing: &Drawing, tolerance: f64) -> (Area
         };
     };
     let bounds = coat.area.bounds();
-    let part = |asks: Asks<'_>| gradient::part(gradient, bounds, tolerance, asks);
+    let detail = Detail::of(drawing, tolerance);
+    let part = |asks: Asks<'_>| gradient::part(gradient, bounds, detail, asks);
     if !luminance {
         return (restricted(&coat.area, part(&gradient::is_ink(None)), true), Area::default());
     }

@@ -7,7 +7,7 @@ use crate::finding::{Finding, Place};
 use crate::merge::Area;
 
 use super::InkSettings;
-use super::gradient::{self, Asks, Part};
+use super::gradient::{self, Asks, Detail, Part};
 use super::paint::{Coat, Told};
 
 /// A coat; of a gradient, the part that is ink and the part that erases as the paper does.
@@ -15,7 +15,8 @@ pub(super) fn parted(coat: Coat, drawing: &Drawing, settings: &InkSettings) -> V
     let PaintSource::Gradient(index) = coat.paint.source else { return vec![coat] };
     let Some(gradient) = drawing.gradients.get(index) else { return vec![coat] };
     let bounds = coat.area.bounds();
-    let part = |asks: Asks<'_>| gradient::part(gradient, bounds, settings.tolerance_mm, asks);
+    let detail = Detail::of(drawing, settings.tolerance_mm);
+    let part = |asks: Asks<'_>| gradient::part(gradient, bounds, detail, asks);
     let ink = match part(&gradient::is_ink(settings.paper)) {
         Part::All => return vec![coat],
         Part::Unknown => {
@@ -62,7 +63,7 @@ pub(super) fn findings(coats: &[Coat]) -> Vec<Finding> {
     let whole = finding(
         places(|told| told.gradient_whole),
         "gradient-whole",
-        "has no single edge (a focus outside its circle, or thousands of repeats); all that it \
+        "has no single edge (a focus outside its circle, or hundreds of repeats); all that it \
          paints is cut.",
     );
     let hint = "Use plain colours where the edge matters.";

@@ -11,12 +11,16 @@ use crate::outline;
 use crate::parallel;
 
 use super::paint::Coat;
-use super::{Covered, Film, FilmRegion, InkSettings, Sheets};
+use super::{Covered, Film, FilmRegion, InkError, InkSettings, Sheets, dense};
 
 /// The films of `coats` (bottom first).
-pub(super) fn films(drawing: &Drawing, coats: Vec<Coat>, settings: &InkSettings) -> Vec<Film> {
+pub(super) fn films(
+    drawing: &Drawing,
+    coats: Vec<Coat>,
+    settings: &InkSettings,
+) -> Result<Vec<Film>, InkError> {
     match settings.sheets {
-        Sheets::One => vec![film((String::new(), None), drawing, coats, settings)],
+        Sheets::One => Ok(vec![film((String::new(), None), drawing, coats, settings)?]),
         Sheets::Layer => (0..drawing.layers.len())
             .filter_map(|layer| {
                 let own: Vec<Coat> =
@@ -29,7 +33,11 @@ pub(super) fn films(drawing: &Drawing, coats: Vec<Coat>, settings: &InkSettings)
     }
 }
 
-fn by_colour(drawing: &Drawing, coats: Vec<Coat>, settings: &InkSettings) -> Vec<Film> {
+fn by_colour(
+    drawing: &Drawing,
+    coats: Vec<Coat>,
+    settings: &InkSettings,
+) -> Result<Vec<Film>, InkError> {
     let mut colours: Vec<[u8; 3]> = Vec::new();
     for coat in &coats {
         if !colours.contains(&coat.paint.rgb) {
@@ -45,7 +53,8 @@ fn by_colour(drawing: &Drawing, coats: Vec<Coat>, settings: &InkSettings) -> Vec
         let [r, g, b] = rgb;
         film((format!("#{r:02x}{g:02x}{b:02x}"), Some(rgb)), drawing, own, settings)
     });
-    films.filter(|film| !film.regions.is_empty()).collect()
+    let inked = |film: &Result<Film, InkError>| !matches!(film, Ok(f) if f.regions.is_empty());
+    films.filter(inked).collect()
 }
 
 /// Each coat without what later opaque coats of another colour cover; what is left reaches under
@@ -108,7 +117,7 @@ fn film(
     drawing: &Drawing,
     coats: Vec<Coat>,
     settings: &InkSettings,
-) -> Film {
+) -> Result<Film, InkError> {
     let mut groups: BTreeMap<u32, (Vec<Area>, Vec<usize>)> = BTreeMap::new();
     for coat in coats {
         let (areas, layers) = groups.entry(settings.group(drawing, coat.layer)).or_default();
@@ -118,6 +127,7 @@ fn film(
     let mut regions = Vec::new();
     let mut merged_points = 0;
     for (areas, layers) in groups.into_values() {
+        dense::refuse_dense(&areas, settings, None)?;
         let merged = merge::merge(&areas, settings.threads);
         let contours = merged.iter().flat_map(|merged| merged.region.contours());
         merged_points += contours.map(|contour| contour.points.len()).sum::<usize>();
@@ -126,7 +136,7 @@ fn film(
             FilmRegion { region: simplified(region, settings), layer: layers[*first] }
         }));
     }
-    Film { name, rgb, regions, lines: Vec::new(), merged_points }
+    Ok(Film { name, rgb, regions, lines: Vec::new(), merged_points })
 }
 
 /// The region without spikes thinner than the outline is known, and with fewer vertices. A contour

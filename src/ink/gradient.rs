@@ -12,7 +12,7 @@
 
 use kurbo::{Affine, Point as On};
 
-use crate::drawing::{Gradient, GradientForm, Spread};
+use crate::drawing::{Drawing, Gradient, GradientForm, Spread};
 use crate::geometry::{Bounds, Point};
 use crate::merge::Area;
 
@@ -21,7 +21,26 @@ const FAINT: f64 = 8.5;
 /// Between two stops, changes closer than this share of their distance may be missed.
 const SAMPLES: usize = 64;
 /// The most edges that one gradient may have; beyond, it is cut as solid.
-const MOST_EDGES: usize = 2000;
+const MOST_EDGES: usize = 500;
+/// The most edges that all gradients share out among each other, and what each has in any case.
+const ALL_EDGES: usize = 20_000;
+const FEWEST_EDGES: usize = 16;
+
+/// How finely gradients are looked at.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Detail {
+    /// How far a drawn circle may deviate, mm.
+    tolerance: f64,
+    /// Beyond so many edges a gradient is cut as solid.
+    most_edges: usize,
+}
+
+impl Detail {
+    pub(super) fn of(drawing: &Drawing, tolerance: f64) -> Self {
+        let share = ALL_EDGES / drawing.gradients.len().max(1);
+        Self { tolerance, most_edges: share.clamp(FEWEST_EDGES, MOST_EDGES) }
+    }
+}
 
 /// A part of the plane.
 #[derive(Debug, Clone, PartialEq)]
@@ -67,15 +86,16 @@ fn difference(colour: [f64; 3], other: [u8; 3]) -> f64 {
     colour.iter().zip(other).map(|(c, o)| (c - f64::from(o)).abs()).fold(0.0, f64::max)
 }
 
-/// Where within `bounds` (mm) the gradient's paint is what is asked for; circles are drawn within
-/// `tolerance` mm.
-pub(super) fn part(gradient: &Gradient, bounds: Bounds, tolerance: f64, asks: Asks<'_>) -> Part {
+/// Where within `bounds` (mm) the gradient's paint is what is asked for.
+pub(super) fn part(gradient: &Gradient, bounds: Bounds, detail: Detail, asks: Asks<'_>) -> Part {
     let Some(scale) = Scale::new(gradient) else { return Part::Unknown };
     let corners = corners(bounds);
     let reach = corners.iter().map(|c| scale.parameter(*c));
     let least = scale.least(&corners);
     let range = [least, reach.fold(least, f64::max)];
-    let Some(edges) = edges(gradient, range, asks) else { return Part::Unknown };
+    let Some(edges) = edges(gradient, range, detail.most_edges, asks) else {
+        return Part::Unknown;
+    };
     let runs = runs(gradient, range, &edges, asks);
     match runs[..] {
         [] => Part::Nothing,
@@ -84,7 +104,7 @@ pub(super) fn part(gradient: &Gradient, bounds: Bounds, tolerance: f64, asks: As
             .iter()
             .try_fold(Area::default(), |all, run| {
                 let open = [run[0] > range[0], run[1] < range[1]];
-                Some(all.plus(scale.between(*run, open, &corners, tolerance)?))
+                Some(all.plus(scale.between(*run, open, &corners, detail.tolerance)?))
             })
             .map_or(Part::Unknown, Part::Some),
     }
@@ -97,13 +117,18 @@ fn corners(bounds: Bounds) -> [Point; 4] {
 }
 
 /// The parameters in `range` at which the answer may change, ascending; `None` for too many.
-fn edges(gradient: &Gradient, [from, to]: [f64; 2], asks: Asks<'_>) -> Option<Vec<f64>> {
+fn edges(
+    gradient: &Gradient,
+    [from, to]: [f64; 2],
+    most: usize,
+    asks: Asks<'_>,
+) -> Option<Vec<f64>> {
     let own = own_edges(gradient, asks);
     if gradient.spread == Spread::Pad {
         return Some(own.into_iter().filter(|e| *e > from && *e < to).collect());
     }
     let periods = to.ceil() - from.floor();
-    if !periods.is_finite() || periods * (own.len() + 1) as f64 > MOST_EDGES as f64 {
+    if !periods.is_finite() || periods * (own.len() + 1) as f64 > most as f64 {
         return None;
     }
     let mut edges = Vec::new();
@@ -317,6 +342,7 @@ mod tests {
     use super::*;
     use crate::drawing::GradientStop;
 
+    const DETAIL: Detail = Detail { tolerance: 0.01, most_edges: MOST_EDGES };
     const BOX: Bounds = Bounds { min: Point::new(0.0, 0.0), max: Point::new(100.0, 10.0) };
 
     fn linear(spread: Spread, to: f64) -> Gradient {
@@ -330,7 +356,7 @@ mod tests {
     }
 
     fn ink(gradient: &Gradient) -> Part {
-        part(gradient, BOX, 0.01, &is_ink(Some([255; 3])))
+        part(gradient, BOX, DETAIL, &is_ink(Some([255; 3])))
     }
 
     fn bounds(part: Part) -> Bounds {
@@ -343,7 +369,7 @@ mod tests {
         let ink = bounds(ink(&linear(Spread::Pad, 100.0)));
         assert!((ink.min.x - 100.0 * 8.5 / 255.0).abs() < 2e-3, "{ink:?}");
         assert!(ink.max.x > 100.0);
-        let paper = part(&linear(Spread::Pad, 100.0), BOX, 0.01, &is_paper([255; 3]));
+        let paper = part(&linear(Spread::Pad, 100.0), BOX, DETAIL, &is_paper([255; 3]));
         assert!((bounds(paper).max.x - ink.min.x).abs() < 2e-3);
     }
 
@@ -387,7 +413,7 @@ mod tests {
         assert!((scale.parameter(Point::new(90.0, 5.0)) - 1.0).abs() < 1e-12);
         assert!((scale.parameter(Point::new(10.0, 5.0)) - 1.0).abs() < 1e-12);
         let t: f64 = 8.5 / 255.0;
-        let paper = bounds(part(&radial, BOX, 0.01, &is_paper([255; 3])));
+        let paper = bounds(part(&radial, BOX, DETAIL, &is_paper([255; 3])));
         assert!((paper.max.x - (40.0 + 10.0 * t + 40.0 * t)).abs() < 0.01, "{paper:?}");
         assert!((paper.min.x - (40.0 + 10.0 * t - 40.0 * t)).abs() < 0.01, "{paper:?}");
     }

@@ -12,6 +12,7 @@
 //! whatever the number of threads.
 
 mod clip;
+mod dense;
 mod doubled;
 mod fade;
 mod film;
@@ -52,9 +53,14 @@ pub struct InkSettings {
     pub colours: Option<Vec<[u8; 3]>>,
     /// Ends of lines nearer than this are joined ([`Trace::CentreLines`]), mm.
     pub join_mm: f64,
+    /// How often the edges of a shape, or of a film, may cross before they are merged.
+    pub most_crossings: u64,
     /// How many threads work.
     pub threads: usize,
 }
+
+/// [`InkSettings::most_crossings`] unless asked otherwise: some 10 s and 200 MB.
+pub const MOST_CROSSINGS: u64 = 1_000_000;
 
 impl Default for InkSettings {
     fn default() -> Self {
@@ -71,6 +77,7 @@ impl Default for InkSettings {
             layers: None,
             colours: None,
             join_mm: 0.0,
+            most_crossings: MOST_CROSSINGS,
             threads: parallel::cores(),
         }
     }
@@ -234,6 +241,25 @@ pub enum InkError {
         /// Row and column of the shape.
         place: Place,
     },
+    /// Outlines have more vertices than fit.
+    #[error(
+        "the outlines of this drawing have more than {} million vertices, which would take gigabytes; \
+         draw fewer or narrower lines, or allow a coarser outline (--tolerance)",
+        dense::MOST_VERTICES / 1_000_000
+    )]
+    TooFine,
+    /// Lines cross so often that merging them would take minutes and gigabytes.
+    #[error(
+        "the outlines of {what} cross more than {most} times, which is not merged; draw fewer lines \
+         upon each other, cut one layer at a time (--layers), or allow more (--most-crossings), which \
+         takes about 10 s and 200 MB for each million"
+    )]
+    TooDense {
+        /// Which lines.
+        what: String,
+        /// What is allowed.
+        most: u64,
+    },
 }
 
 impl Film {
@@ -267,11 +293,10 @@ pub fn visible(drawing: &Drawing, settings: &InkSettings) -> Result<(Ink, Vec<Fi
         .into_iter()
         .filter(|shape| settings.treatment(drawing, shape.layer) != Treatment::Skip)
         .partition(|shape| settings.is_area(drawing, shape.layer));
-    let clips =
-        if cut.is_empty() { Vec::new() } else { clip::areas(drawing, settings.tolerance_mm)? };
+    let clips = if cut.is_empty() { Vec::new() } else { clip::areas(drawing, settings)? };
     let (coats, told) = paint::coats(drawing, &cut, &clips, settings)?;
     findings.extend(told);
-    let films = if cut.is_empty() { Vec::new() } else { film::films(drawing, coats, settings) };
+    let films = if cut.is_empty() { Vec::new() } else { film::films(drawing, coats, settings)? };
     let (lines, told) = lines::films(drawing, &followed, settings)?;
     findings.extend(told);
     let ink = Ink { films: together(drawing, films, lines, settings.sheets) };

@@ -6,10 +6,10 @@ use crate::drawing::{Drawing, FillRule, Paint, Shape, Stroke};
 use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Bounds, Point};
 use crate::merge::{Area, FURTHEST_MM, TooFar};
-use crate::outline::{self, outline};
+use crate::outline::outline;
 use crate::parallel;
 
-use super::{InkError, InkSettings, fade};
+use super::{InkError, InkSettings, dense, fade};
 
 /// One fill or stroke on the page.
 #[derive(Debug, Clone)]
@@ -47,19 +47,23 @@ pub(super) fn coats(
     clips: &[Area],
     settings: &InkSettings,
 ) -> Result<(Vec<Coat>, Vec<Finding>), InkError> {
+    let (bounded, whole) = dense::bounded(shapes, settings);
+    let vertices = dense::Vertices::default();
     let painted = parallel::map(shapes.len(), settings.threads, |i| {
-        let coats = shape_coats(shapes[i], clips, settings.tolerance_mm)?;
-        Ok(coats
-            .into_iter()
-            .flat_map(|coat| fade::parted(coat, drawing, settings))
-            .collect::<Vec<_>>())
+        let mut coats = shape_coats(&bounded[i], clips, settings)?;
+        for coat in &mut coats {
+            vertices.count(&coat.area)?;
+            coat.told.dashes_dropped |= whole[i];
+        }
+        let parted = coats.into_iter().flat_map(|coat| fade::parted(coat, drawing, settings));
+        Ok(parted.collect::<Vec<_>>())
     });
     let mut coats = Vec::with_capacity(shapes.len());
     for (shape, some) in painted.into_iter().enumerate() {
         coats.extend(some?.into_iter().map(|coat| Coat { shape, ..coat }));
     }
     coats.retain(|coat| !coat.area.is_empty());
-    let mut findings = dropped_dashes(&coats);
+    let mut findings = dense::dropped_dashes(&coats);
     findings.extend(tight_turns(&coats));
     findings.extend(fade::findings(&coats));
     let (mut ink, only_paper) = erase_paper(coats, settings);
@@ -75,21 +79,6 @@ pub(super) fn coats(
         ink.retain(|coat| colours.contains(&coat.paint.rgb));
     }
     Ok((ink, findings))
-}
-
-fn dropped_dashes(coats: &[Coat]) -> Vec<Finding> {
-    let dropped = coats.iter().filter(|coat| coat.told.dashes_dropped);
-    let finding = |coat: &Coat| {
-        let text = format!(
-            "A dashed line would fall into more than {} pieces, or into pieces too fine to cut, and \
-             is taken as whole.",
-            outline::MOST_DASHES
-        );
-        Finding::warning("too-many-dashes", text)
-            .at(coat.place)
-            .hint("Make the dashes longer or the line shorter.")
-    };
-    dropped.map(finding).take(NAMED).collect()
 }
 
 /// Strokes whose outline viewers do not agree on.
@@ -121,17 +110,22 @@ fn only_paper_finding(settings: &InkSettings) -> Finding {
 pub(super) fn shape_coats(
     shape: &Shape,
     clips: &[Area],
-    tolerance: f64,
+    settings: &InkSettings,
 ) -> Result<Vec<Coat>, InkError> {
+    let tolerance = settings.tolerance_mm;
     let too_far = |far| InkError::TooFar { far, place: shape.place };
     within_reach(shape).map_err(too_far)?;
     let mut coats = Vec::with_capacity(2);
     if let Some(fill) = &shape.fill {
-        let area = fill_area(shape, fill.rule, tolerance).map_err(too_far)?;
+        let contours = flatten(&shape.path, shape.to_page, tolerance);
+        let drawn = Area::swept(&contours).map_err(too_far)?;
+        dense::refuse_dense(&[drawn], settings, Some(shape.place))?;
+        let area = fill_area(&contours, fill.rule).map_err(too_far)?;
         coats.push(coat(shape, area, fill.paint));
     }
     if let Some(stroke) = &shape.stroke {
         let (area, told) = stroke_area(shape, stroke, tolerance).map_err(too_far)?;
+        dense::refuse_dense(std::slice::from_ref(&area), settings, Some(shape.place))?;
         coats.push(Coat { told, ..coat(shape, area, stroke.paint) });
         if shape.stroke_first {
             coats.reverse();
@@ -188,14 +182,13 @@ pub(super) fn stretch(map: Affine) -> f64 {
     (sum + difference) / 2.0
 }
 
-fn fill_area(shape: &Shape, rule: FillRule, tolerance: f64) -> Result<Area, TooFar> {
-    let contours = flatten(&shape.path, shape.to_page, tolerance);
-    if let [only] = &contours[..]
+fn fill_area(contours: &[Vec<Point>], rule: FillRule) -> Result<Area, TooFar> {
+    if let [only] = contours
         && let Some(convex) = as_convex(only)
     {
         return Area::swept(&[convex]);
     }
-    Area::filled(&contours, rule)
+    Area::filled(contours, rule)
 }
 
 /// The subpaths of `path` on the page as chains of vertices within `tolerance` mm.

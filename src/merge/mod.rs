@@ -14,6 +14,7 @@
 
 mod cluster;
 mod decimate;
+mod density;
 mod spikes;
 mod tangle;
 mod union;
@@ -49,6 +50,12 @@ pub struct TooFar {
     pub x_mm: f64,
     /// Where, mm.
     pub y_mm: f64,
+}
+
+/// About how often the edges of `areas` cross, all together, as far as that is below `most`; else more
+/// than `most`. Few edges count as no crossings.
+pub fn crossings(areas: &[Area], most: u64) -> u64 {
+    density::crossings(areas.iter().flat_map(|area| &area.rings), most)
 }
 
 /// A set of points of the plane, bounded by contours.
@@ -117,6 +124,11 @@ impl Area {
             return Self::default();
         }
         self.combined(other, OverlayRule::Intersect)
+    }
+
+    /// How many vertices its contours have.
+    pub fn vertices(&self) -> usize {
+        self.rings.iter().map(Vec::len).sum()
     }
 
     /// Whether nothing is inside.

@@ -29,8 +29,7 @@ pub(super) fn apply(
     if period < 2.0 * tolerance {
         return Err(TooMany);
     }
-    let length: f64 = path.segments().map(|segment| segment.arclen(period * 1e-3)).sum();
-    let pieces = length / period * stroke.dashes.len() as f64;
+    let pieces = pieces(path, stroke);
     if !pieces.is_finite() || pieces > MOST_DASHES as f64 {
         return Err(TooMany);
     }
@@ -45,6 +44,16 @@ pub(super) fn apply(
         }
     }
     Ok(Some(dashed))
+}
+
+/// About how many pieces the dashes of `path` are; 0 for a line without dashes.
+pub(super) fn pieces(path: &BezPath, stroke: &Stroke) -> f64 {
+    let period: f64 = stroke.dashes.iter().sum();
+    if stroke.dashes.is_empty() || !(period.is_finite() && period > 0.0) {
+        return 0.0;
+    }
+    let length: f64 = path.segments().map(|segment| segment.arclen(period * 1e-3)).sum();
+    length / period * stroke.dashes.len() as f64
 }
 
 /// The subpaths of `path`, each with a move to where it begins.

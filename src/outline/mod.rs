@@ -25,8 +25,8 @@ use crate::geometry::Point;
 
 use chain::Subpath;
 
-/// The most pieces that one dashed stroke may fall into. Beyond it a finding says that the line is
-/// taken as whole: a million dashes are a drawing mistake or an attack, not a cut.
+/// The most pieces that the dashed strokes of a drawing may fall into. Beyond it a finding says which
+/// lines are taken as whole: a million dashes are a drawing mistake or an attack, not a cut.
 pub const MOST_DASHES: usize = 100_000;
 
 /// The outline of a stroke.
@@ -72,6 +72,11 @@ pub fn outline(path: &BezPath, stroke: &Stroke, tolerance: f64) -> Outline {
         result.tight_turn = result.tight_turn.or(tight);
     }
     result
+}
+
+/// About how many pieces the dashes of `path` are; 0 for a line without dashes.
+pub fn dashes(path: &BezPath, stroke: &Stroke) -> f64 {
+    dash::pieces(path, stroke)
 }
 
 /// A stroke's style with its derived figures.
