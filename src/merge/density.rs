@@ -26,7 +26,7 @@ struct Edge {
 
 /// About how often the edges of `rings` cross, as far as that is below `most`; else more than `most`.
 pub(super) fn crossings<'a>(rings: impl Iterator<Item = &'a Ring>, most: u64) -> u64 {
-    let mut edges: Vec<Edge> = rings.flat_map(|ring| edges_of(ring)).collect();
+    let mut edges: Vec<Edge> = rings.flat_map(edges_of).collect();
     if edges.len() < FEW_EDGES {
         return 0;
     }
