@@ -158,6 +158,102 @@ proptest! {
     }
 }
 
+/// The centers of all marks, from left to right.
+fn marks(lines: &[CutLine]) -> Vec<Point> {
+    let mut marks: Vec<Point> =
+        of(lines, Role::Mark).map(|l| l.contour.bounds().center()).collect();
+    marks.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.y.total_cmp(&b.y)));
+    marks
+}
+
+/// The two marks of a panel's first or last seam across x, the lower one first. In a row the marks of
+/// its own seams stand out above and below.
+fn column_marks(lines: &[CutLine], last: bool) -> [Point; 2] {
+    let marks = marks(lines);
+    let low = marks.iter().map(|p| p.y).fold(f64::MAX, f64::min);
+    let high = marks.iter().map(|p| p.y).fold(f64::MIN, f64::max);
+    let at = |y: f64| {
+        let mut row = marks.iter().filter(|p| (p.y - y).abs() < 1e-6);
+        *if last { row.next_back() } else { row.next() }.unwrap()
+    };
+    [at(low), at(high)]
+}
+
+/// The marks at the left and right ends of a row by which it is laid on the next or the last one.
+fn row_marks(lines: &[CutLine], next: bool) -> [Point; 2] {
+    let marks = marks(lines);
+    let end = |x: f64| {
+        let mut column = marks.iter().filter(|p| (p.x - x).abs() < 1e-6);
+        *if next { column.next_back() } else { column.next() }.unwrap()
+    };
+    [end(marks[0].x), end(marks[marks.len() - 1].x)]
+}
+
+/// How far the second pair of marks has to be moved to cover the first.
+fn covering(there: [Point; 2], here: [Point; 2]) -> Point {
+    assert!(((there[1] - there[0]) - (here[1] - here[0])).length() < 1e-9, "{there:?} {here:?}");
+    there[0] - here[0]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+
+    /// Too large both ways: the panels of each row laid on one another, then the rows.
+    #[test]
+    fn rows_of_panels_put_together_are_the_work(
+        radii in prop::collection::vec(30.0..78.0f64, 20), overlap in 0.0..20.0f64,
+        seed in prop::collection::vec((0.0..1000.0f64, 0.0..700.0f64), 200),
+    ) {
+        let at = |i: usize| Point::new(100.0 + 200.0 * (i % 5) as f64, 100.0 + 160.0 * (i / 5) as f64);
+        let shape = |(i, r): (usize, &f64)| star(at(i), &[*r, r * 0.7, *r, r * 0.8, *r]);
+        let film = film(radii.iter().enumerate().map(shape));
+        let machine = machine("flatbed-a3");
+        let wanted = Panels { width_mm: None, overlap_mm: overlap };
+        let placement = Placement { panels: Some(wanted), ..Placement::default() };
+        let all = panels(&[&film], (1000.0, 700.0), &placement, &machine).unwrap();
+        let limits = machine.limits_mm().unwrap();
+        let numbers: Vec<usize> = all.iter().filter_map(|panel| panel.number).collect();
+        prop_assert_eq!(numbers, (1..=all.len()).collect::<Vec<_>>());
+        let mut rows: Vec<(String, Vec<Vec<CutLine>>)> = Vec::new();
+        for panel in &all {
+            prop_assert!(limits.holds(panel.layout.bounds()), "{:?}", panel.layout.bounds());
+            let row = panel.findings.iter().find(|f| f.code == "panel-row").unwrap();
+            let name = row.text.split(',').next().unwrap().to_owned();
+            let lines = &panel.layout.lines;
+            match rows.last_mut() {
+                Some((known, laid)) if *known == name => {
+                    let there = column_marks(&laid[laid.len() - 1], true);
+                    laid.push(moved(lines, covering(there, column_marks(lines, false))));
+                }
+                _ => rows.push((name, vec![lines.clone()])),
+            }
+        }
+        prop_assert!(rows.len() > 1 && all.len() > rows.len());
+        let mut laid: Vec<Vec<CutLine>> = rows[0].1.clone();
+        let mut before: Vec<CutLine> = laid.concat();
+        for (_, row) in &rows[1..] {
+            let shift = covering(row_marks(&before, true), row_marks(&row.concat(), false));
+            before = moved(&row.concat(), shift);
+            laid.extend(row.iter().map(|panel| moved(panel, shift)));
+        }
+        let free = Placement { panels: None, ..placement };
+        let (whole, _) =
+            layout(&film, (1000.0, 700.0), &free, &self::machine("plain-hpgl")).unwrap();
+        let low = |lines: &[CutLine]| {
+            of(lines, Role::Design).fold(Bounds::EMPTY, |b, l| b.union(l.contour.bounds())).min
+        };
+        let whole = moved(&whole.lines, low(&laid.concat()) - low(&whole.lines));
+        for (x, y) in seed {
+            let p = low(&whole) + Point::new(x, y);
+            if laid.iter().any(|l| near_edge(l, p)) || near_edge(&whole, p) {
+                continue;
+            }
+            let count = laid.iter().filter(|lines| is_ink(lines, p)).count();
+            prop_assert_eq!(count > 0, is_ink(&whole, p), "{:?}", p);
+        }
+    }
+}
+
 fn plates(ends: &[[f64; 2]]) -> Film {
     film(ends.iter().map(|&[from, to]| {
         let corners = [(0.0, from), (80.0, from), (80.0, to), (0.0, to)];
@@ -209,8 +305,8 @@ fn small_pieces_are_spared() {
     }
 }
 
-/// Work that fits stays on one sheet; work that is too long is parted along the film; what is too
-/// large both ways, or a machine without limits, is told.
+/// Work that fits stays on one sheet; work that is too long is parted along the film; a machine without
+/// limits is told.
 #[test]
 fn what_fits_is_not_parted() {
     let (all, told) = seams(&plates(&[[0.0, 200.0]]), (80.0, 200.0));
@@ -225,16 +321,26 @@ fn what_fits_is_not_parted() {
         let all = panels(&[&long], page, &placement(degrees), &machine("flatbed-a4")).unwrap();
         assert_eq!(all.len(), 2, "{degrees}");
     }
-    let large = plates(&[[0.0, 5000.0]]);
-    let both = Placement { rotate_deg: 45.0, ..placement(0.0) };
-    let told = panels(&[&large], (80.0, 5000.0), &both, &machine("roll-15")).unwrap_err();
-    assert!(told.to_string().contains("both directions"), "{told}");
     let none = panels(&[&long], (80.0, 400.0), &placement(0.0), &machine("plain-hpgl"));
     assert!(none.unwrap_err().to_string().contains("--panel-width"));
     let narrow = Panels { width_mm: Some(10.0), overlap_mm: 5.0 };
     let placement = Placement { panels: Some(narrow), ..Placement::default() };
     let told = panels(&[&long], (80.0, 400.0), &placement, &machine("roll-15")).unwrap_err();
     assert!(told.to_string().contains("too narrow"), "{told}");
+}
+
+/// Two plates far apart: the panels between them are empty, and carry the marks that lead from one to the
+/// other.
+#[test]
+fn empty_panels_carry_marks() {
+    let (all, told) = seams(&plates(&[[0.0, 100.0], [1200.0, 1300.0]]), (80.0, 1300.0));
+    let numbers: Vec<Option<usize>> = all.iter().map(|panel| panel.number).collect();
+    assert_eq!(numbers, (1..=all.len()).map(Some).collect::<Vec<_>>());
+    let empty = all.iter().filter(|p| of(&p.layout.lines, Role::Design).next().is_none()).count();
+    assert!(empty > 0 && empty == told.iter().filter(|f| f.code == "panel-empty").count());
+    let laid = joined(&all).concat();
+    let ends = of(&laid, Role::Design).fold(Bounds::EMPTY, |b, l| b.union(l.contour.bounds()));
+    assert!((ends.height() - 1300.0).abs() < 1e-6, "{ends:?}");
 }
 
 /// Drawn lines are clipped as lines: no panel draws along the seam.

@@ -68,20 +68,6 @@ pub enum PlaceError {
         /// The machine's name.
         machine: String,
     },
-    /// Too large in both directions for panels.
-    #[error(
-        "the work measures {width:.1} x {height:.1} mm and is too large for {machine} in both \
-         directions; --panels parts it in one: make it smaller, for example with --scale, or part \
-         the drawing in two"
-    )]
-    TooLargeBothWays {
-        /// Size of the work, mm.
-        width: f64,
-        /// Size of the work, mm.
-        height: f64,
-        /// The machine's name.
-        machine: String,
-    },
     /// Nothing says how wide a panel may be.
     #[error(
         "--panels needs the width of the film, and {machine} has none; give --panel-width, or choose a \

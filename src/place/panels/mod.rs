@@ -2,26 +2,28 @@
 //!
 //! Input: the films of a drawing. Output: for each panel and film a [`Layout`], and where its seams
 //! are. Panels lie side by side across the film, or one after another along it where the work fits
-//! across but is too long. Seams are straight, at the same place on every film, and chosen so that
+//! across but is too long. Work that is too large both ways is parted along the film into rows first, and
+//! each row across the film. Seams are straight, at the same place on every film, and chosen so that
 //! they cut few pieces (`seams.rs`).
 //!
 //! Invariants: a piece that no seam cuts lies whole on one panel, even if it reaches over a seam by up
 //! to half the overlap; a piece that is cut has its part up to half the overlap past the seam on either
 //! panel, so that both lie on one another exactly there and nothing is missing. Two square marks stand on
-//! every seam, outside the work, on both panels: laid on one another they put the panels in their places,
+//! every seam, outside the work (the seams of a row: outside the row's work), on both panels: laid on one another they put the panels in their places,
 //! and being at the same distance along the film they show a slanted panel too.
 //!
-//! Method: Boolean intersection of each cut piece with the panel's box ([`crate::merge`]); drawn lines are
-//! clipped edge by edge. Overlap and marks: common practice, no source.
+//! `pieces.rs` tells what of a piece lies on a panel. Overlap and marks: common practice, no source.
 
+mod pieces;
 mod seams;
 
-use crate::drawing::FillRule;
 use crate::finding::{Finding, Place, counted};
-use crate::geometry::{Bounds, Contour, Point};
+use crate::geometry::{Bounds, Point};
 use crate::ink::Film;
-use crate::merge::{self, Area, TooFar};
+use crate::merge::TooFar;
 use crate::profile::{FeedAxis, Machine};
+
+use pieces::{Piece, part_of, pieces};
 
 use super::{
     CutLine, Layout, PlaceError, Placement, bounds_of, copies, finished, fit, marks, turn,
@@ -50,10 +52,34 @@ pub struct Panel {
     pub findings: Vec<Finding>,
 }
 
+/// Pieces that are cut lie on a grid of 1 µm, so a panel may come out larger by one step on each side.
+const CUT_GRID_MM: f64 = 0.001;
 /// A smaller panel is not worth its seams, mm.
 const LEAST_PANEL_MM: f64 = 20.0;
 /// More panels than this nobody lays.
 const MOST_PANELS: f64 = 100.0;
+
+/// What a panel may measure, marks and border not counted, mm.
+#[derive(Debug, Clone, Copy)]
+struct Rooms {
+    feed: FeedAxis,
+    along_mm: f64,
+    across_mm: f64,
+    overlap_mm: f64,
+}
+
+/// Work that lies side by side: all of it, or a row of it.
+#[derive(Default)]
+struct Row {
+    /// Its pieces on each film.
+    films: Vec<Vec<Piece>>,
+    /// The marks by which it is laid beside the other rows.
+    marks: Vec<CutLine>,
+    /// What its seams with the other rows are on each film, and where they cut pieces.
+    told: Vec<(String, Vec<Point>)>,
+    /// "Row 1 of 3, " if there are several.
+    name: String,
+}
 
 /// The work along the axis on which it is parted.
 #[derive(Debug, Clone, Copy)]
@@ -78,8 +104,7 @@ struct Part {
 /// Parts `films` of one drawing into panels, all about the same origin.
 ///
 /// # Errors
-/// [`PlaceError`] when the machine's width is not known, a panel would be too narrow, or the work is
-/// too large in both directions.
+/// [`PlaceError`] when the machine's width is not known, or a panel would be too narrow.
 pub fn panels(
     films: &[&Film],
     page_mm: (f64, f64),
@@ -93,57 +118,206 @@ pub fn panels(
         .zip(turned)
         .map(|(film, lines)| pieces(film, copies(lines, design, placement)))
         .collect();
-    let work = films.iter().flatten().fold(Bounds::EMPTY, |b, piece| b.union(piece.bounds()));
-    let Some(along) = Along::of(work, placement, machine)? else {
-        return whole(films, placement, machine);
-    };
-    let seams = seams::choose(&along, films.iter().flatten())?;
-    let mut panels = Vec::new();
-    for part in parts(&seams) {
-        panels.extend(panel(&films, part, (&along, work), (placement, machine))?);
+    let all = Row { films, ..Row::default() };
+    let (work, rooms) = (all.bounds(), Rooms::of(placement, machine)?);
+    let across = other(rooms.feed);
+    match rooms.exceeded(work) {
+        (false, false) => whole(all.films, placement, machine),
+        (false, true) => all.parted(&rooms.along(work, rooms.feed), 0, (placement, machine)),
+        (true, false) => all.parted(&rooms.along(work, across), 0, (placement, machine)),
+        (true, true) => {
+            let mut panels: Vec<Panel> = Vec::new();
+            for row in all.rows(&rooms.with_marks().along(work, rooms.feed))? {
+                let before = panels.last().and_then(|panel| panel.number).unwrap_or(0);
+                let along = rooms.along(row.bounds(), across);
+                panels.extend(row.parted(&along, before, (placement, machine))?);
+            }
+            Ok(panels)
+        }
     }
-    Ok(panels)
 }
 
-impl Along {
-    /// How the work is parted; `None` when it fits the machine as it is.
-    fn of(
-        work: Bounds,
-        placement: &Placement,
-        machine: &Machine,
-    ) -> Result<Option<Self>, PlaceError> {
-        let Some(panels) = placement.panels else { return Ok(None) };
+impl Rooms {
+    fn of(placement: &Placement, machine: &Machine) -> Result<Self, PlaceError> {
         let limits = machine.limits_mm();
+        let panels = placement.panels.unwrap_or(Panels { width_mm: None, overlap_mm: 0.0 });
         if limits.is_none() && panels.width_mm.is_none() {
             return Err(PlaceError::NoPanelWidth { machine: machine.name.clone() });
         }
         let edge =
             if machine.needs_compensation() && limits.is_some() { fit::EDGE_MM } else { 0.0 };
-        let reserve = 2.0 * (edge + placement.weeding.distance_mm().unwrap_or(0.0));
+        let reserve = 2.0 * (edge + CUT_GRID_MM + placement.weeding.distance_mm().unwrap_or(0.0));
         let room = |axis| limits.map_or(f64::INFINITY, |b| extent(b, axis)) - reserve;
         let feed = machine.feed_axis.unwrap_or(FeedAxis::Y);
-        let across = other(feed);
         let panel_mm = panels.width_mm.map_or(f64::INFINITY, |width| width - reserve);
-        let split = |axis: FeedAxis, room_mm: f64| Self {
-            axis,
-            work: [low(work, axis), low(work, axis) + extent(work, axis)],
-            room_mm,
+        Ok(Self {
+            feed,
+            along_mm: room(feed),
+            across_mm: room(other(feed)).min(panel_mm),
             overlap_mm: panels.overlap_mm,
-        };
-        let wide = extent(work, across) > room(across).min(panel_mm) + 1e-9;
-        let with_marks = extent(work, feed) + 2.0 * (marks::GAP_MM + marks::SIDE_MM);
-        if wide && with_marks > room(feed) {
-            let (width, height, machine) = (work.width(), work.height(), machine.name.clone());
-            return Err(PlaceError::TooLargeBothWays { width, height, machine });
-        }
-        let long = extent(work, feed) > room(feed) + 1e-9;
-        Ok(match (wide, long) {
-            (true, _) => Some(split(across, room(across).min(panel_mm))),
-            (false, true) => Some(split(feed, room(feed))),
-            (false, false) => None,
         })
     }
 
+    /// Along the film with room for the marks of seams that run along it.
+    fn with_marks(self) -> Self {
+        Self { along_mm: self.along_mm - 2.0 * (marks::GAP_MM + marks::SIDE_MM), ..self }
+    }
+
+    /// Whether `work` has to be parted across the film, and along it.
+    fn exceeded(&self, work: Bounds) -> (bool, bool) {
+        let wide = extent(work, other(self.feed)) > self.across_mm + 1e-9;
+        let room = if wide { self.with_marks() } else { *self };
+        (wide, extent(work, self.feed) > room.along_mm + 1e-9)
+    }
+
+    fn along(&self, work: Bounds, axis: FeedAxis) -> Along {
+        let from = low(work, axis);
+        let room_mm = if axis == self.feed { self.along_mm } else { self.across_mm };
+        let work = [from, from + extent(work, axis)];
+        Along { axis, work, room_mm, overlap_mm: self.overlap_mm }
+    }
+}
+
+impl Row {
+    fn bounds(&self) -> Bounds {
+        let work = self.films.iter().flatten().fold(Bounds::EMPTY, |b, p| b.union(p.bounds()));
+        work.union(bounds_of(&self.marks))
+    }
+
+    /// The rows of all work, from the beginning of the film on.
+    fn rows(&self, along: &Along) -> Result<Vec<Self>, PlaceError> {
+        let work = self.bounds();
+        let seams = seams::choose(along, self.films.iter().flatten())?;
+        let row = |part: Part| {
+            let of_film = |pieces: &Vec<Piece>| {
+                let parts = pieces.iter().map(|piece| part_of(piece, part, along));
+                Ok(parts.collect::<Result<Vec<_>, TooFar>>()?.into_iter().flatten().collect())
+            };
+            let (number, of) = (part.number, part.of);
+            Ok(Self {
+                films: self.films.iter().map(of_film).collect::<Result<_, PlaceError>>()?,
+                marks: part.finite().flat_map(|seam| marks_on(seam, work, along.axis)).collect(),
+                told: self.films.iter().map(|pieces| seams_told(pieces, part, along)).collect(),
+                name: format!("Row {number} of {of}, "),
+            })
+        };
+        parts(&seams).map(row).collect()
+    }
+
+    /// The panels of the row, numbered from `before` on.
+    fn parted(
+        &self,
+        along: &Along,
+        before: usize,
+        on: (&Placement, &Machine),
+    ) -> Result<Vec<Panel>, PlaceError> {
+        let fits = along.work[1] - along.work[0] <= along.room_mm + 1e-9;
+        let pieces = self.films.iter().flatten();
+        let seams = if fits { Vec::new() } else { seams::choose(along, pieces)? };
+        let mut panels = Vec::new();
+        for part in parts(&seams) {
+            panels.extend(self.panel(part, along, on)?.into_iter().map(|panel| Panel {
+                number: panel.number.map(|number| before + number),
+                ..panel
+            }));
+        }
+        Ok(panels)
+    }
+
+    /// One panel of every film that has work on it; where none has, one with its marks.
+    fn panel(
+        &self,
+        part: Part,
+        along: &Along,
+        (placement, machine): (&Placement, &Machine),
+    ) -> Result<Vec<Panel>, PlaceError> {
+        let work = self.bounds();
+        let middle = |line: &&CutLine| part.holds(on(line.contour.bounds().center(), along.axis));
+        let mut layouts = Vec::new();
+        let mut numbers = Vec::new();
+        for (film, pieces) in self.films.iter().enumerate() {
+            let mut lines = Vec::new();
+            for piece in pieces {
+                lines.extend(part_of(piece, part, along)?.into_iter().flat_map(|p| p.lines));
+            }
+            if !lines.is_empty() {
+                layouts.push(Layout { lines });
+                numbers.push(film);
+            }
+        }
+        let empty = layouts.is_empty();
+        if empty {
+            // Without it its neighbours would have no seam in common.
+            (layouts, numbers) = (vec![Layout::default()], vec![0]);
+        }
+        for layout in &mut layouts {
+            layout.lines.extend(self.marks.iter().filter(middle).cloned());
+            layout.lines.extend(part.finite().flat_map(|seam| marks_on(seam, work, along.axis)));
+        }
+        let (layouts, shift) = finished(layouts, None, placement, machine)?;
+        let panels = numbers.into_iter().zip(layouts).map(|(film, layout)| Panel {
+            film,
+            number: Some(part.number),
+            layout,
+            findings: self.findings(film, part, (along, shift)).chain(only_marks(empty)).collect(),
+        });
+        Ok(panels.collect())
+    }
+
+    /// Where the panel's seams are, and what they cut of the film's pieces.
+    fn findings(
+        &self,
+        film: usize,
+        part: Part,
+        (along, shift): (&Along, Point),
+    ) -> impl Iterator<Item = Finding> {
+        let placed = |points: Vec<Point>, finding: Finding| {
+            let places: Vec<Point> = points.into_iter().map(|p| p + shift).collect();
+            match places.split_first() {
+                Some((first, others)) => finding.at(Place::sheet(*first)).also(others.to_vec()),
+                None => finding,
+            }
+        };
+        let row = self.told.get(film).map(|(text, points)| {
+            let text = format!("{}as a whole: {text}.", self.name);
+            let hint = "Lay the panels of each row together first, then the rows by the marks at their \
+                        ends.";
+            let here = points.iter().copied().filter(|p| part.holds(on(*p, along.axis)));
+            placed(here.collect(), Finding::note("panel-row", text).hint(hint))
+        });
+        let panel = (part.of > 1).then(|| {
+            let (text, points) = seams_told(&self.films[film], part, along);
+            let name = if self.name.is_empty() { "Panel" } else { "panel" };
+            let text = format!("{}{name} {} of {}: {text}.", self.name, part.number, part.of);
+            let hint = format!(
+                "Neighbouring panels overlap by {} mm where a piece is cut; lay them so that their \
+                 square marks cover each other.",
+                along.overlap_mm
+            );
+            placed(points, Finding::note("panel-seam", text).hint(hint))
+        });
+        panel.into_iter().chain(row)
+    }
+}
+
+fn only_marks(empty: bool) -> Option<Finding> {
+    let text = "Nothing lies on this panel: it carries only the marks between its neighbours.";
+    empty.then(|| Finding::note("panel-empty", text))
+}
+
+impl Part {
+    /// Its seams, without the ends of the work.
+    fn finite(self) -> impl Iterator<Item = f64> {
+        self.seams.into_iter().filter(|seam| seam.is_finite())
+    }
+
+    /// Whether a place along the axis is on this side of both seams.
+    fn holds(self, at: f64) -> bool {
+        self.seams[0] <= at && at < self.seams[1]
+    }
+}
+
+impl Along {
     /// How far a panel reaches past its seam, mm: half the overlap, and half a mark at least.
     fn past_seam_mm(&self) -> f64 {
         (self.overlap_mm / 2.0).max(marks::SIDE_MM / 2.0)
@@ -190,39 +364,6 @@ fn point(axis: FeedAxis, along: f64, across: f64) -> Point {
     if axis == FeedAxis::X { Point::new(along, across) } else { Point::new(across, along) }
 }
 
-/// An outline with its holes, or a drawn line.
-struct Piece {
-    lines: Vec<CutLine>,
-    /// It is material with an outline, not a line to be followed.
-    is_region: bool,
-}
-
-impl Piece {
-    fn bounds(&self) -> Bounds {
-        self.lines.first().map_or(Bounds::EMPTY, |line| line.contour.bounds())
-    }
-
-    /// From where to where it reaches along the axis.
-    fn span(&self, axis: FeedAxis) -> [f64; 2] {
-        let bounds = self.bounds();
-        [low(bounds, axis), low(bounds, axis) + extent(bounds, axis)]
-    }
-}
-
-/// The pieces of `film`, whose lines, regions first, were repeated to `lines`.
-fn pieces(film: &Film, lines: Vec<CutLine>) -> Vec<Piece> {
-    let counts = film.regions.iter().map(|piece| (1 + piece.region.holes.len(), true));
-    let drawn = film.lines.iter().map(|_| (1, false));
-    let mut each = counts.chain(drawn).collect::<Vec<_>>().into_iter().cycle();
-    let mut lines = lines.into_iter().peekable();
-    let mut pieces = Vec::new();
-    while lines.peek().is_some() {
-        let Some((count, is_region)) = each.next() else { break };
-        pieces.push(Piece { lines: lines.by_ref().take(count).collect(), is_region });
-    }
-    pieces
-}
-
 /// The work on one sheet, as it is.
 fn whole(
     films: Vec<Vec<Piece>>,
@@ -239,40 +380,6 @@ fn whole(
     Ok(layouts.into_iter().enumerate().map(panel).collect())
 }
 
-/// One panel of every film that has work on it.
-fn panel(
-    films: &[Vec<Piece>],
-    part: Part,
-    (along, work): (&Along, Bounds),
-    (placement, machine): (&Placement, &Machine),
-) -> Result<Vec<Panel>, PlaceError> {
-    let mut layouts = Vec::new();
-    let mut numbers = Vec::new();
-    for (film, pieces) in films.iter().enumerate() {
-        let mut lines = Vec::new();
-        for piece in pieces {
-            lines.extend(part_of(piece, part, along)?);
-        }
-        if !lines.is_empty() {
-            let seams = part.seams.into_iter().filter(|seam| seam.is_finite());
-            lines.extend(seams.flat_map(|seam| marks_on(seam, work, along.axis)));
-            layouts.push(Layout { lines });
-            numbers.push(film);
-        }
-    }
-    if layouts.is_empty() {
-        return Ok(Vec::new());
-    }
-    let (layouts, shift) = finished(layouts, None, placement, machine)?;
-    let panels = numbers.into_iter().zip(layouts).map(|(film, layout)| Panel {
-        film,
-        number: Some(part.number),
-        layout,
-        findings: told(&films[film], part, along, shift),
-    });
-    Ok(panels.collect())
-}
-
 /// Two marks on a seam, before and past the work.
 fn marks_on(seam: f64, work: Bounds, axis: FeedAxis) -> Vec<CutLine> {
     let across = other(axis);
@@ -281,118 +388,19 @@ fn marks_on(seam: f64, work: Bounds, axis: FeedAxis) -> Vec<CutLine> {
     ends.map(|end| marks::mark(point(axis, seam, end))).to_vec()
 }
 
-/// What of `piece` lies on a panel.
-fn part_of(piece: &Piece, part: Part, along: &Along) -> Result<Vec<CutLine>, TooFar> {
-    let span = piece.span(along.axis);
-    let [before, after] = part.seams;
-    let half = along.overlap_mm / 2.0;
-    let cut = |seam: f64| seam.is_finite() && along.cuts(seam, span);
-    if cut(before) || cut(after) {
-        // A seam that does not cut the piece does not end it either.
-        let from = if cut(before) { before - half } else { f64::NEG_INFINITY };
-        let to = if cut(after) { after + half } else { f64::INFINITY };
-        return clipped(piece, [from, to], along.axis);
-    }
-    let middle = (span[0] + span[1]) / 2.0;
-    let here = before <= middle && middle < after;
-    // The middle of a long piece that other seams cut lies on a panel between those.
-    Ok(if here { piece.lines.clone() } else { Vec::new() })
-}
-
-fn clipped(piece: &Piece, reach: [f64; 2], axis: FeedAxis) -> Result<Vec<CutLine>, TooFar> {
-    let Some(first) = piece.lines.first() else { return Ok(Vec::new()) };
-    let like = |contour: Contour| CutLine { contour, ..first.clone() };
-    if !piece.is_region {
-        return Ok(clipped_line(&first.contour, reach, axis).into_iter().map(like).collect());
-    }
-    let bounds = piece.bounds().grown(1.0);
-    let [from, to] =
-        reach.map(|end| end.clamp(low(bounds, axis), low(bounds, axis) + extent(bounds, axis)));
-    let across = other(axis);
-    let frame = Bounds {
-        min: point(axis, from, low(bounds, across)),
-        max: point(axis, to, low(bounds, across) + extent(bounds, across)),
-    };
-    let rings: Vec<Vec<Point>> =
-        piece.lines.iter().map(|line| line.contour.points.clone()).collect();
-    let area = Area::filled(&rings, FillRule::NonZero)?.within(&Area::rectangle(frame)?);
-    let regions = merge::merge(&[area], 1).into_iter().map(|merged| merged.region);
-    let lines = regions.flat_map(|region| {
-        std::iter::once(region.outer).chain(region.holes).map(like).collect::<Vec<_>>()
-    });
-    Ok(lines.collect())
-}
-
-/// The stretches of a drawn line within `reach`; a closed line that is cut becomes open ones.
-fn clipped_line(line: &Contour, [from, to]: [f64; 2], axis: FeedAxis) -> Vec<Contour> {
-    let mut stretches: Vec<Vec<Point>> = Vec::new();
-    let mut whole = true;
-    for (a, b) in line.edges() {
-        let (s, e) = (on(a, axis), on(b, axis));
-        let at = |limit: f64| ((limit - s) / (e - s)).clamp(0.0, 1.0);
-        let (mut first, mut last) = (0.0, 1.0);
-        for (limit, sign) in [(from, 1.0), (to, -1.0)] {
-            match ((s - limit) * sign < 0.0, (e - limit) * sign < 0.0) {
-                (true, true) => last = -1.0,
-                (true, false) => first = f64::max(first, at(limit)),
-                (false, true) => last = f64::min(last, at(limit)),
-                (false, false) => {}
-            }
-        }
-        whole &= first == 0.0 && last == 1.0;
-        if first >= last {
-            continue;
-        }
-        let (start, end) = (a.lerp(b, first), a.lerp(b, last));
-        match stretches.last_mut() {
-            Some(stretch) if stretch.last() == Some(&start) => stretch.push(end),
-            _ => stretches.push(vec![start, end]),
-        }
-    }
-    if whole {
-        return vec![line.clone()];
-    }
-    // A closed line begins in the middle of a stretch: its last one runs on into its first.
-    if line.closed
-        && stretches.len() > 1
-        && stretches[0].first() == stretches[stretches.len() - 1].last()
-    {
-        let first = stretches.remove(0);
-        if let Some(last) = stretches.last_mut() {
-            last.extend(first.into_iter().skip(1));
-        }
-    }
-    stretches.into_iter().map(Contour::open).collect()
-}
-
-/// Where the panel's seams are, and what they cut of the film's `pieces`.
-fn told(pieces: &[Piece], part: Part, along: &Along, shift: Point) -> Vec<Finding> {
-    let start = along.work[0];
+/// From where to where a part reaches, what its seams cut of `pieces`, and where.
+fn seams_told(pieces: &[Piece], part: Part, along: &Along) -> (String, Vec<Point>) {
+    let [start, end] = along.work;
     let mut texts = Vec::new();
     let mut places = Vec::new();
-    for seam in part.seams.into_iter().filter(|seam| seam.is_finite()) {
+    for seam in part.finite() {
         let cut: Vec<&Piece> =
             pieces.iter().filter(|piece| along.cuts(seam, piece.span(along.axis))).collect();
         let cuts = counted(cut.len(), "1 piece", "pieces");
         texts.push(format!("the seam at {:.1} mm cuts {cuts}", seam - start));
-        places.extend(cut.iter().map(|piece| seams::crossing(piece, seam, along.axis) + shift));
+        places.extend(cut.iter().map(|piece| seams::crossing(piece, seam, along.axis)));
     }
-    let [from, to] = part.seams.map(|seam| seam.clamp(along.work[0], along.work[1]) - start);
-    let text = format!(
-        "Panel {} of {}: from {from:.1} to {to:.1} mm of {:.1} mm; {}.",
-        part.number,
-        part.of,
-        along.work[1] - start,
-        texts.join(", "),
-    );
-    let hint = format!(
-        "Neighbouring panels overlap by {} mm where a piece is cut; lay them so that their square \
-         marks cover each other.",
-        along.overlap_mm
-    );
-    let finding = Finding::note("panel-seam", text).hint(hint);
-    vec![match places.split_first() {
-        Some((first, others)) => finding.at(Place::sheet(*first)).also(others.to_vec()),
-        None => finding,
-    }]
+    let [from, to] = part.seams.map(|seam| seam.clamp(start, end) - start);
+    let texts = texts.join(", ");
+    (format!("from {from:.1} to {to:.1} mm of {:.1} mm; {texts}", end - start), places)
 }
