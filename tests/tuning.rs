@@ -348,7 +348,7 @@ fn a_ladders_gap_is_the_offsets_error() {
 /// the row ended too early.
 #[test]
 fn a_ladder_states_an_honest_range() {
-    let (mut covered, mut errors) = (0, Vec::new());
+    let (mut covered, mut errors, mut together) = (0, Vec::new(), [0; 2]);
     for (machine, mut random) in machines(200) {
         let opened = smallest_open(&sheet_of(Pattern::Circles, 0.25), machine);
         let base = Readings { noise_mm: NOISE_MM, unit_mm: UNIT_MM, opened, ..Readings::default() };
@@ -369,12 +369,24 @@ fn a_ladder_states_an_honest_range() {
         if error > found.uncertainty_mm {
             println!("{machine:?} first {:.3}: {readings:?} {found:?}", first.offset_mm);
         }
+        // With the circle by eye; with the eyelets that the reading asks for.
+        let eyelets = find_eyelets(found.offset_mm, machine, &mut random);
+        let closed = eyelets.into_iter().map(|value| (value, 0.025)).collect();
+        let both =
+            [Readings { opened, ..readings.clone() }, Readings { closed, ..readings.clone() }];
+        for (count, readings) in together.iter_mut().zip(&both) {
+            let found = read(readings).unwrap();
+            let error = (found.offset_mm - machine.offset).abs();
+            *count += usize::from(error <= found.uncertainty_mm);
+        }
         errors.push(error);
         assert!(at_end || found.uncertainty_mm < 0.045, "{found:?}");
     }
     errors.sort_by(f64::total_cmp);
     println!("ladder: median {:.4}, 95 % {:.4}; {covered} of 200", errors[100], errors[190]);
+    println!("with the circle by eye, with eyelets: {together:?} of 200");
     assert!(covered >= 180, "the ladder's range holds the truth in {covered} of 200");
+    assert!(together.iter().all(|c| *c >= 180), "together {together:?} of 200");
 }
 
 /// Half the offset lost at each reversal: eyelets close where they should not, and count for nothing.

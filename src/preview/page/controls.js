@@ -139,7 +139,7 @@ function drawOrders() {
     c.beginPath();
     for (const cut of one.cuts) small.trace(c, cut.axis, 0, cut.axis.length / 2);
     c.stroke();
-    small.pen(c, { ...LOOKS[1], width: 1.2, dash: one.cuts.length > 2000 ? [] : [5, 3] });
+    small.pen(c, { ...LOOK.travel, width: 1.2, dash: one.cuts.length > 2000 ? [] : [5, 3] });
     c.beginPath();
     for (const cut of one.cuts) small.trace(c, cut.travel, 0, cut.travel.length / 2);
     small.trace(c, one.lastTravel, 0, one.lastTravel.length / 2);

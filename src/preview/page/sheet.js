@@ -16,8 +16,9 @@ const LOOKS = [
   { id: 'turn', name: 'Cut in waste that turns the blade', colour: '--cut', width: 3, dash: [3, 3] },
 ];
 const [DESIGN, MARK, WEED, DRAW, SCORE] = [0, 1, 2, 3, 4];
+const LOOK = Object.fromEntries(LOOKS.map(look => [look.id, look]));
 /** The look of what a cut is there for. */
-const lookOf = cut => LOOKS[{ [WEED]: 4, [DRAW]: 8, [SCORE]: 7 }[cut.role] ?? 0];
+const lookOf = cut => LOOK[{ [WEED]: 'weed', [DRAW]: 'draw', [SCORE]: 'score' }[cut.role] ?? 'cut'];
 const [CUT, SWING, OVERCUT, ORIENT] = [0, 1, 2, 3];
 /** Milliseconds of drawing in one frame. */
 const SLICE = 9;
@@ -121,7 +122,7 @@ class Sheet {
   }
 
   visible(cut) {
-    return !this.hiddenLayers.has(cut.layer) && (lookOf(cut) === LOOKS[0] || this.shown[lookOf(cut).id]);
+    return !this.hiddenLayers.has(cut.layer) && (lookOf(cut) === LOOK.cut || this.shown[lookOf(cut).id]);
   }
 
   draw() {
@@ -174,14 +175,14 @@ class Sheet {
     }
     // Below the axis: it shows where the two differ.
     if (this.shown.tip) {
-      this.pen(c, LOOKS[5]);
+      this.pen(c, LOOK.tip);
       c.beginPath();
       for (const cut of cuts) if (cut.tip) this.trace(c, cut.tip, 0, cut.tip.length / 2);
       c.stroke();
     }
     this.drawParts(c, cuts);
     if (this.shown.travel) {
-      this.pen(c, LOOKS[1]);
+      this.pen(c, LOOK.travel);
       c.beginPath();
       for (let i = from; i < to; i++) {
         const { travel, travelBox } = this.job.cuts[i];
@@ -210,7 +211,7 @@ class Sheet {
       }
       c.stroke();
     };
-    const [cut, , overcut, swing, weed, , , score, draw, turn] = LOOKS;
+    const { cut, overcut, swing, weed, score, draw, turn } = LOOK;
     stretch(overcut, [OVERCUT]);
     stretch(swing, [SWING]);
     stretch(turn, [ORIENT]);
@@ -245,7 +246,7 @@ class Sheet {
     const travel = cut ? cut.travel : this.job.lastTravel;
     const to = now.down || !travel.length ? null : along(travel, now.part);
     if (this.shown.travel && travel.length) {
-      this.pen(c, LOOKS[1]);
+      this.pen(c, LOOK.travel);
       c.beginPath();
       this.trace(c, travel, 0, to ? to.points : travel.length / 2);
       if (to) c.lineTo((to.x - this.view.x) * this.view.scale, (this.view.y - to.y) * this.view.scale);
@@ -271,7 +272,7 @@ class Sheet {
     }
     if (this.shown.tip && cut.tip) {
       const tip = tipAt(cut, head);
-      this.pen(c, LOOKS[5]);
+      this.pen(c, LOOK.tip);
       c.beginPath();
       this.trace(c, cut.tip, 0, tipReached(cut, part));
       c.lineTo((tip.x - this.view.x) * this.view.scale, (this.view.y - tip.y) * this.view.scale);
@@ -354,7 +355,7 @@ class Sheet {
   /** Rings round what findings name as hard to weed. */
   drawCare(c) {
     const { scale, x, y } = this.view, [left, bottom, right, top] = this.window(20);
-    this.pen(c, LOOKS.find(look => look.id === 'care'));
+    this.pen(c, LOOK.care);
     c.beginPath();
     for (const place of this.job.care) {
       if (place[0] < left || place[0] > right || place[1] < bottom || place[1] > top) continue;
