@@ -158,12 +158,37 @@ impl Finding {
 }
 
 /// The findings of one kind: the first few one by one, the rest counted by what `rest` says of them.
-pub fn first_few(mut all: Vec<Finding>, rest: impl Fn(usize) -> String) -> Vec<Finding> {
-    let more = all.len().saturating_sub(NAMED);
-    all.truncate(NAMED);
-    let kind = all.first().map(|first| (first.severity, first.code)).filter(|_| more > 0);
-    all.extend(kind.map(|(severity, code)| Finding::new(severity, code, rest(more))));
-    all
+pub fn first_few(all: Vec<Finding>, rest: impl Fn(usize) -> String) -> Vec<Finding> {
+    let mut few = FirstFew::default();
+    all.into_iter().for_each(|finding| few.push(finding));
+    few.end(rest)
+}
+
+/// Findings of one kind as they come, of which the first few are kept and the rest counted.
+#[derive(Debug, Clone, Default)]
+pub struct FirstFew {
+    kept: Vec<Finding>,
+    more: usize,
+}
+
+impl FirstFew {
+    /// One more.
+    pub fn push(&mut self, finding: Finding) {
+        if self.kept.len() < NAMED {
+            self.kept.push(finding);
+        } else {
+            self.more += 1;
+        }
+    }
+
+    /// All of them; `rest` says of how many that are not named.
+    pub fn end(mut self, rest: impl Fn(usize) -> String) -> Vec<Finding> {
+        let kind = self.kept.first().map(|first| (first.severity, first.code));
+        if let Some((severity, code)) = kind.filter(|_| self.more > 0) {
+            self.kept.push(Finding::new(severity, code, rest(self.more)));
+        }
+        self.kept
+    }
 }
 
 /// What is said of one thing, or of `count` of them: the words `many` after their number.

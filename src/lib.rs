@@ -52,6 +52,8 @@ pub mod work;
 
 pub mod check;
 
+pub mod follow;
+
 pub mod arcs;
 
 pub mod proof;

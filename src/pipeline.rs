@@ -12,6 +12,7 @@ use crate::check;
 use crate::contour_tree::{self, ContourTree};
 use crate::drawing::Drawing;
 use crate::finding::Finding;
+use crate::follow;
 use crate::geometry::{Bounds, Contour, Point};
 use crate::hpgl::{self, Located, Written};
 use crate::ink::{self, Film, Ink, InkError, InkSettings, Sheets, Trace};
@@ -569,10 +570,7 @@ pub fn read_back(bytes: &[u8], machine: &Machine, blade_offset_mm: f64) -> ReadB
 
 fn read_back_with(bytes: &[u8], machine: &Machine, simulation: &SimulateSettings) -> ReadBack {
     let (commands, mut findings) = hpgl::read(bytes);
-    // `RO` and `IR` are about the machine's area; nothing is clipped, so that it can be told.
-    let area = machine.limits_units();
-    let settings = hpgl::TraceSettings { area, ..hpgl::TraceSettings::default() };
-    let (trace, obeyed) = hpgl::trace(&commands, &settings);
+    let (trace, obeyed) = hpgl::trace(&commands, &follow::trace_settings(machine));
     findings.extend(obeyed);
     let simulation = simulate::run(&trace, bytes.len() as u64, simulation);
     ReadBack { commands, simulation, findings }

@@ -49,26 +49,25 @@ fn ring_of(cut: &SimulatedCut, unit_mm: f64) -> Option<Contour> {
     Some(Contour::closed(cut.axis[..end].to_vec()))
 }
 
-/// Cuts whose end comes near their start without meeting it.
-pub(super) fn nearly_closed(simulation: &Simulation, machine: &Machine) -> Vec<Finding> {
+/// A cut whose end comes near its start without meeting it.
+pub(super) fn nearly_closed(cut: &SimulatedCut, machine: &Machine) -> Option<Finding> {
     let unit_mm = machine.unit_mm;
-    let mut all = Vec::new();
     // What a pen leaves open holds no piece.
-    let parts = |cut: &&SimulatedCut| machine.tool_kind(machine.tool_of_sp(cut.tool)).cuts();
-    for cut in simulation.cuts.iter().filter(|cut| cut.axis.len() > 3).filter(parts) {
-        // The axis of a blade that is swung ends elsewhere than its tip.
-        let (Some(gap), Some(last)) = (end_gap(&cut.axis), cut.tip.last()) else { continue };
-        let gap = end_gap(&cut.tip).map_or(gap, |tip| gap.min(tip));
-        if gap <= NEARLY_CLOSED_MM && !is_closed(cut, unit_mm) && !comes_near_start(cut, unit_mm) {
-            let text = format!("A cut ends {gap:.2} mm from its start without closing.");
-            all.push(
-                Finding::warning("nearly-closed", text)
-                    .at(at(cut, *last))
-                    .hint("The piece will hang on there when it is weeded."),
-            );
-        }
+    if cut.axis.len() <= 3 || !machine.tool_kind(machine.tool_of_sp(cut.tool)).cuts() {
+        return None;
     }
-    first_few(all, |n| format!("{n} more cuts nearly close."))
+    // The axis of a blade that is swung ends elsewhere than its tip.
+    let (gap, last) = (end_gap(&cut.axis)?, cut.tip.last()?);
+    let gap = end_gap(&cut.tip).map_or(gap, |tip| gap.min(tip));
+    if gap > NEARLY_CLOSED_MM || is_closed(cut, unit_mm) || comes_near_start(cut, unit_mm) {
+        return None;
+    }
+    let text = format!("A cut ends {gap:.2} mm from its start without closing.");
+    Some(
+        Finding::warning("nearly-closed", text)
+            .at(at(cut, *last))
+            .hint("The piece will hang on there when it is weeded."),
+    )
 }
 
 /// How far a track that is longer than [`ROUND`] times that ends from its start, mm.

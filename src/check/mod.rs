@@ -5,6 +5,9 @@
 //! `language`: what this machine does not take; `lines`: how the cuts lie to each other; `pace`:
 //! what holds the job up; `tip` (with `walk`): how far the blade strays; `facets`: of which steps curves
 //! are made.
+//!
+//! [`check`] looks at a whole job; a [`Watch`] is told of instructions and cuts as they come and holds
+//! none of them, so it leaves out what compares cuts with each other ([`between`]).
 
 mod facets;
 mod language;
@@ -14,29 +17,100 @@ mod reach;
 mod tip;
 mod walk;
 
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, FirstFew, Place};
 use crate::geometry::Point;
 use crate::hpgl::Located;
 use crate::profile::Machine;
-use crate::simulate::{SimulatedCut, Simulation};
+use crate::simulate::{Part, SimulatedCut, Simulation, Totals};
 
 pub use facets::{Facets, facets};
 pub use tip::{Followed, TipError, Worst, tip_error};
 
+/// A cut that is seen as a whole.
+const WHOLE: Part = Part::Cut { begins: true, ends: true };
+
 /// Everything that is wrong with a job for `machine`.
 pub fn check(simulation: &Simulation, commands: &[Located], machine: &Machine) -> Vec<Finding> {
+    let mut watch = Watch::new(machine);
+    commands.iter().for_each(|located| watch.hear(located));
+    simulation.cuts.iter().for_each(|cut| watch.see(cut, WHOLE));
+    let way = SimulatedCut { travel: simulation.last_travel.clone(), ..SimulatedCut::default() };
+    watch.see(&way, Part::Way);
+    let between = between(simulation, machine);
+    watch.end((&simulation.totals, simulation.left_down), between)
+}
+
+/// How the cuts lie to each other.
+pub fn between(simulation: &Simulation, machine: &Machine) -> Vec<Finding> {
     let unit_mm = machine.unit_mm;
-    let mut findings = reach::limits(simulation, machine);
-    findings.extend(reach::left_down(simulation));
-    findings.extend(language::settings(commands, machine));
-    findings.extend(language::unknown_to(commands, machine));
-    findings.extend(lines::nearly_closed(simulation, machine));
     let passes = lines::passes(simulation, unit_mm);
-    findings.extend(lines::doubled_or_crossing(simulation, unit_mm, &passes));
+    let mut findings = lines::doubled_or_crossing(simulation, unit_mm, &passes);
     findings.extend(lines::inner_after_outer(simulation, unit_mm, &passes));
-    findings.extend(pace::line_sets_pace(simulation, machine));
-    findings.extend(pace::heading_assumed(simulation));
     findings
+}
+
+/// Looks at a job instruction by instruction and cut by cut.
+pub struct Watch<'a> {
+    machine: &'a Machine,
+    limits: reach::Limits,
+    settings: FirstFew,
+    newer: language::Newer,
+    nearly_closed: FirstFew,
+    heading: pace::Heading,
+    /// The last instruction that lowered the tool, and where its cut has come.
+    last: Option<(u64, Point)>,
+}
+
+impl<'a> Watch<'a> {
+    /// For a job for `machine`.
+    pub fn new(machine: &'a Machine) -> Self {
+        Self {
+            machine,
+            limits: reach::Limits::default(),
+            settings: FirstFew::default(),
+            newer: language::Newer::default(),
+            nearly_closed: FirstFew::default(),
+            heading: pace::Heading::default(),
+            last: None,
+        }
+    }
+
+    /// The next instruction.
+    pub fn hear(&mut self, located: &Located) {
+        if let Some(finding) = language::setting_not_taken(located, self.machine) {
+            self.settings.push(finding);
+        }
+        self.newer.hear(located, self.machine);
+    }
+
+    /// The next cut, or the next part of it.
+    pub fn see(&mut self, cut: &SimulatedCut, part: Part) {
+        self.limits.see((cut, part), self.machine);
+        let Part::Cut { begins, ends } = part else { return };
+        if begins {
+            self.heading.see(cut);
+        }
+        if begins
+            && ends
+            && let Some(finding) = lines::nearly_closed(cut, self.machine)
+        {
+            self.nearly_closed.push(finding);
+        }
+        self.last = cut.axis.last().map(|&p| (cut.byte, p)).or(self.last);
+    }
+
+    /// All that was found, with what was found `between` cuts.
+    pub fn end(self, (totals, left_down): (&Totals, bool), between: Vec<Finding>) -> Vec<Finding> {
+        let mut findings = self.limits.end();
+        findings.extend(self.last.filter(|_| left_down).map(reach::left_down));
+        findings.extend(self.settings.end(|n| format!("{n} more settings are not taken.")));
+        findings.extend(self.newer.end(self.machine));
+        findings.extend(self.nearly_closed.end(|n| format!("{n} more cuts nearly close.")));
+        findings.extend(between);
+        findings.extend(pace::line_sets_pace(totals, self.machine));
+        findings.extend(self.heading.end());
+        findings
+    }
 }
 
 fn at(cut: &SimulatedCut, p: Point) -> Place {

@@ -2,7 +2,7 @@
 
 use crate::finding::{Finding, Place};
 use crate::profile::{EncodedLines, Lists, Machine};
-use crate::simulate::{SimulatedCut, Simulation};
+use crate::simulate::{SimulatedCut, Totals};
 
 /// The line is told when it makes the job longer by this share.
 const TOLD_SHARE: f64 = 0.05;
@@ -10,8 +10,7 @@ const TOLD_SHARE: f64 = 0.05;
 const ORIENTING_OFFSETS: f64 = 20.0;
 
 /// The serial line, and not the machine, sets the pace.
-pub(super) fn line_sets_pace(simulation: &Simulation, machine: &Machine) -> Option<Finding> {
-    let totals = &simulation.totals;
+pub(super) fn line_sets_pace(totals: &Totals, machine: &Machine) -> Option<Finding> {
     let (time_s, motion_s, line_s) = (totals.time_s?, totals.motion_s?, totals.line_s?);
     if time_s <= motion_s * (1.0 + TOLD_SHARE) {
         return None;
@@ -39,10 +38,24 @@ fn remedies(machine: &Machine) -> String {
 }
 
 /// Nobody knows where a trailing blade points before the first cut.
-pub(super) fn heading_assumed(simulation: &Simulation) -> Option<Finding> {
-    let mut tool = None;
-    let fetched = |cut: &&SimulatedCut| tool.replace(cut.tool) != Some(cut.tool);
-    simulation.cuts.iter().filter(fetched).find_map(blind_start)
+#[derive(Default)]
+pub(super) struct Heading {
+    tool: Option<u32>,
+    told: Option<Finding>,
+}
+
+impl Heading {
+    /// The next cut, or its beginning.
+    pub fn see(&mut self, cut: &SimulatedCut) {
+        let fetched = self.tool.replace(cut.tool) != Some(cut.tool);
+        if fetched && self.told.is_none() {
+            self.told = blind_start(cut);
+        }
+    }
+
+    pub fn end(self) -> Option<Finding> {
+        self.told
+    }
 }
 
 /// A first cut of a tool that trails and was not turned before.

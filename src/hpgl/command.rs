@@ -9,6 +9,8 @@ pub struct Located {
     pub byte: u64,
     /// Offset just past its last byte, terminator included.
     pub end: u64,
+    /// It goes on with the list of the instruction before it, and stands in the bytes without letters.
+    pub continues: bool,
 }
 
 /// One instruction.

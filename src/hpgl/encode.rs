@@ -45,46 +45,94 @@ pub fn put(number: i64, base: Base, out: &mut Vec<u8>) {
     out.push(base.last() + u as u8);
 }
 
-/// Reads the body of a `PE` instruction (without `PE` and `;`): its elements, and where in `body`
-/// stands what is none, if anything does.
-pub fn take(body: &[u8]) -> (Vec<Encoded>, Option<usize>) {
-    let mut reader = Reader { body, at: 0, base: Base::B64, fraction: 0 };
-    let mut all = Vec::new();
-    let (mut up, mut absolute) = (false, false);
-    while let Some(c) = reader.next_significant() {
-        match c & 0x7f {
-            b'7' => reader.base = Base::B32,
-            b':' => all.extend(reader.number().map(Encoded::Tool)),
-            b'>' => reader.fraction = reader.number().unwrap_or(0).clamp(-26, 26) as i32,
-            b'<' => up = true,
-            b'=' => absolute = true,
-            _ => {
-                reader.at -= 1;
-                let (Some(x), Some(y)) = (reader.number(), reader.number()) else {
-                    return (all, Some(reader.at));
-                };
-                let scale = (-f64::from(reader.fraction)).exp2();
-                let (x, y) = (x as f64 * scale, y as f64 * scale);
-                all.push(Encoded::Pair { x, y, up, absolute });
-                (up, absolute) = (false, false);
+/// What stands next in the body of a `PE` instruction.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Next {
+    /// An element.
+    Element(Encoded),
+    /// The `;` that ends the instruction.
+    End,
+    /// The bytes end within an element, or before the `;`.
+    Short,
+    /// What is no element.
+    Broken,
+}
+
+/// Reads the body of a `PE` instruction, element by element; its state outlasts the bytes at hand.
+#[derive(Debug, Clone, Copy)]
+pub struct Decoder {
+    base: Base,
+    fraction: i32,
+    up: bool,
+    absolute: bool,
+}
+
+impl Default for Decoder {
+    /// At the beginning of an instruction.
+    fn default() -> Self {
+        Self { base: Base::B64, fraction: 0, up: false, absolute: false }
+    }
+}
+
+impl Decoder {
+    /// What stands in `body` from `at` on. `at` is moved behind it; onto the `;`, or onto what is no
+    /// element, where there is none; and stays before an element that is not whole.
+    pub fn next(&mut self, body: &[u8], at: &mut usize) -> Next {
+        loop {
+            let mut digits = Digits { body, at: *at, base: self.base };
+            let Some(c) = digits.significant() else {
+                let ended = body.get(digits.at) == Some(&b';');
+                *at = if ended { digits.at } else { *at };
+                return if ended { Next::End } else { Next::Short };
+            };
+            match self.element(c, &mut digits) {
+                Err(Next::Short) => return Next::Short,
+                Err(next) => {
+                    *at = digits.at;
+                    return next;
+                }
+                Ok(()) => *at = digits.at,
             }
         }
     }
-    (all, None)
+
+    /// What `c` begins: a flag, or (as an error, since it ends the search) anything else.
+    fn element(&mut self, c: u8, digits: &mut Digits) -> Result<(), Next> {
+        match c & 0x7f {
+            b'7' => self.base = Base::B32,
+            b'<' => self.up = true,
+            b'=' => self.absolute = true,
+            b':' => {
+                return Err(digits
+                    .number()
+                    .map_or_else(|e| e, |n| Next::Element(Encoded::Tool(n))));
+            }
+            b'>' => self.fraction = digits.number()?.clamp(-26, 26) as i32,
+            _ => {
+                digits.at -= 1;
+                let (x, y) = (digits.number()?, digits.number()?);
+                let scale = (-f64::from(self.fraction)).exp2();
+                let (x, y) = (x as f64 * scale, y as f64 * scale);
+                let (up, absolute) = (self.up, self.absolute);
+                (self.up, self.absolute) = (false, false);
+                return Err(Next::Element(Encoded::Pair { x, y, up, absolute }));
+            }
+        }
+        Ok(())
+    }
 }
 
-struct Reader<'a> {
+struct Digits<'a> {
     body: &'a [u8],
     at: usize,
     base: Base,
-    fraction: i32,
 }
 
-impl Reader<'_> {
-    /// The next byte that counts: control characters and blanks are skipped.
-    fn next_significant(&mut self) -> Option<u8> {
+impl Digits<'_> {
+    /// The next byte that counts: control characters and blanks are skipped. None at the end.
+    fn significant(&mut self) -> Option<u8> {
         loop {
-            let c = *self.body.get(self.at)?;
+            let c = *self.body.get(self.at).filter(|&&c| c != b';')?;
             self.at += 1;
             if !matches!(c, 0..=32 | 127..=160 | 255) {
                 return Some(c);
@@ -92,10 +140,12 @@ impl Reader<'_> {
         }
     }
 
-    fn number(&mut self) -> Option<i64> {
+    fn number(&mut self) -> Result<i64, Next> {
         let (mut u, mut shift) = (0u64, 0);
         loop {
-            let c = self.next_significant()?;
+            let Some(c) = self.significant() else {
+                return Err(if self.at < self.body.len() { Next::Broken } else { Next::Short });
+            };
             let (digit, last) = match (self.base, c) {
                 (Base::B64, 191..=254) => (c - 191, true),
                 (Base::B64, 63..=126) => (c - 63, false),
@@ -103,7 +153,7 @@ impl Reader<'_> {
                 (Base::B32, _) if (63..=94).contains(&(c & 0x7f)) => ((c & 0x7f) - 63, false),
                 _ => {
                     self.at -= 1;
-                    return None;
+                    return Err(Next::Broken);
                 }
             };
             if shift < 60 {
@@ -112,7 +162,7 @@ impl Reader<'_> {
             shift += self.base.bits();
             if last {
                 let magnitude = (u >> 1) as i64;
-                return Some(if u & 1 == 1 { -magnitude } else { magnitude });
+                return Ok(if u & 1 == 1 { -magnitude } else { magnitude });
             }
         }
     }
@@ -144,10 +194,15 @@ mod tests {
 
     #[test]
     fn hostile_bytes_end_the_reading() {
+        let first = |body: &[u8]| {
+            let mut at = 0;
+            (Decoder::default().next(body, &mut at), at)
+        };
         for body in [&b"<"[..], b"=\xff", b">", b":", b"????????????????????????", b"7<=_"] {
-            let _ = take(body);
+            assert_eq!(first(body).0, Next::Short);
         }
-        assert_eq!(take(b""), (vec![], None));
-        assert_eq!(take(b"7__#__").1, Some(3));
+        assert_eq!(first(b" ;"), (Next::End, 1));
+        assert_eq!(first(b"7_#__;"), (Next::Broken, 2));
+        assert_eq!(first(b"7_;"), (Next::Broken, 2));
     }
 }

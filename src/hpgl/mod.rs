@@ -13,7 +13,7 @@ mod write;
 
 pub use command::{Command, Encoded, Located, Mnemonic};
 pub use curves::arc_points;
-pub use read::read;
+pub use read::{Reader, read};
 pub use trace::{Interpreter, TraceSettings, trace};
 pub use write::{Written, write};
 
@@ -33,6 +33,8 @@ pub struct Step {
     pub kind: StepKind,
     /// Offset of the instruction in the bytes.
     pub byte: u64,
+    /// Offset just past it.
+    pub end: u64,
 }
 
 /// What happens in a step.

@@ -56,8 +56,12 @@ impl Interpreter {
     /// Obeys one instruction; returns what the machine does.
     pub fn obey(&mut self, instruction: &Located) -> Vec<Step> {
         self.0.obey(instruction);
-        self.0.findings.clear();
         std::mem::take(&mut self.0.steps)
+    }
+
+    /// What could not be obeyed: a bounded number of findings.
+    pub fn end(self) -> Vec<Finding> {
+        self.0.findings
     }
 
     /// Where the tool is, plotter units, and whether it is down.
@@ -70,6 +74,8 @@ impl Interpreter {
 const NAMED: usize = 12;
 /// Points that may come of curves and polygons, of which a few bytes can make any number.
 const MOST_CURVE_POINTS: usize = 20_000_000;
+/// Points that a polygon may have. Machines take far fewer: their polygon buffers hold some thousand.
+const MOST_POLYGON_POINTS: usize = 200_000;
 /// Furthest coordinate, plotter units (PCL 5 Technical Reference II, p. 20-36).
 const FURTHEST: f64 = (1u64 << 30) as f64;
 /// Instructions whose points are all written out.
@@ -81,7 +87,9 @@ struct Machine {
     settings: TraceSettings,
     steps: Vec<Step>,
     findings: Vec<Finding>,
+    /// Where the present instruction stands, and where it ends.
     byte: u64,
+    end: u64,
     /// Where the tool is, plotter units.
     at: Point,
     /// What the instructions want of the tool.
@@ -111,6 +119,8 @@ struct Polygon {
     rings: Vec<(Point, Vec<(Point, bool)>)>,
     /// The next move begins a sub-polygon.
     fresh: bool,
+    /// Points that it was given.
+    count: usize,
 }
 
 impl Machine {
@@ -120,6 +130,7 @@ impl Machine {
             steps: Vec::new(),
             findings: Vec::new(),
             byte: 0,
+            end: 0,
             at: Point::ORIGIN,
             down: false,
             touches: false,
@@ -138,7 +149,7 @@ impl Machine {
     }
 
     fn obey(&mut self, located: &Located) {
-        self.byte = located.byte;
+        (self.byte, self.end) = (located.byte, located.end);
         self.from_curves =
             matches!(&located.command, Command::Plain(m, _) if !LINES.contains(&&m.0));
         match &located.command {
@@ -153,7 +164,7 @@ impl Machine {
     }
 
     fn step(&mut self, kind: StepKind) {
-        self.steps.push(Step { kind, byte: self.byte });
+        self.steps.push(Step { kind, byte: self.byte, end: self.end });
     }
 
     fn plain(&mut self, mnemonic: Mnemonic, n: &[f64]) {
@@ -206,7 +217,7 @@ impl Machine {
     fn too_few(&mut self, mnemonic: Mnemonic, n: &[f64]) {
         let text = match &mnemonic.0 {
             b"PA" | b"PR" | b"PU" | b"PD" if n.len() % 2 == 1 => {
-                format!("{mnemonic} has {} numbers; the last one has no partner.", n.len())
+                format!("The last number of {mnemonic} has no partner: a point takes two.")
             }
             b"AA" | b"AR" | b"EW" if n.len() < 3 => needs(mnemonic, 3, n),
             b"AT" | b"RT" if n.len() < 4 => needs(mnemonic, 4, n),
@@ -330,7 +341,11 @@ impl Machine {
         let from = std::mem::replace(&mut self.at, to);
         let down = self.down;
         if let Some(polygon) = &mut self.polygon {
+            let told = polygon.count == MOST_POLYGON_POINTS;
             polygon.add(from, to, down);
+            if told {
+                self.polygon_too_long();
+            }
             return;
         }
         match self.clip() {
@@ -351,6 +366,17 @@ impl Machine {
                 Finding::error("beyond-language", text.to_owned()).at(Place::byte(self.byte)),
             );
         }
+    }
+
+    fn polygon_too_long(&mut self) {
+        if self.findings.iter().any(|finding| finding.code == "polygon-too-long") {
+            return;
+        }
+        let text = format!(
+            "A polygon has more than {MOST_POLYGON_POINTS} points; those from here on are left out."
+        );
+        let finding = Finding::error("polygon-too-long", text).at(Place::byte(self.byte));
+        self.findings.push(finding.hint("A machine's polygon buffer holds far fewer."));
     }
 
     /// Whether curves have already made more points than any job has.
@@ -515,7 +541,7 @@ impl Machine {
         match number {
             0 => {
                 let rings = vec![(self.at, Vec::new())];
-                self.polygon = Some(Polygon { rings, fresh: false });
+                self.polygon = Some(Polygon { rings, ..Polygon::default() });
             }
             1 => {
                 if let Some(polygon) = &mut self.polygon {
@@ -577,6 +603,10 @@ fn needs(mnemonic: Mnemonic, count: usize, n: &[f64]) -> String {
 
 impl Polygon {
     fn add(&mut self, from: Point, to: Point, down: bool) {
+        self.count += 1;
+        if self.count > MOST_POLYGON_POINTS {
+            return;
+        }
         if self.fresh {
             self.rings.push((to, Vec::new()));
             self.fresh = false;

@@ -1,13 +1,17 @@
 //! [`crate::hpgl::Trace`] → [`Simulation`]: axis path, tip path, lifts, distances, time.
 //!
 //! Every figure that a person sees comes from here, computed from the bytes that will be sent.
+//!
+//! [`run`] takes a whole trace; a [`Simulator`] takes steps as they come and gives out [`Piece`]s, so
+//! that neither a long job nor a long cut has to be held.
 
 mod motion;
 
 use crate::blade::{SAMPLE_TOLERANCE_MM, TrailingBlade};
 use crate::geometry::{Bounds, Point};
-use crate::hpgl::{StepKind, Trace};
+use crate::hpgl::{Step, StepKind, Trace};
 use crate::profile::{MOST_TOOLS, Machine, Motion, Serial};
+use motion::Chain;
 
 /// Offsets by the number that `SP` selects, mm.
 pub type ToolOffsets = [Option<f64>; MOST_TOOLS as usize + 1];
@@ -100,6 +104,8 @@ pub struct SimulatedCut {
     pub byte: u64,
     /// Offset of the instruction of its last move.
     pub end_byte: u64,
+    /// Offset just past that instruction.
+    pub end: u64,
     /// The instruction that lifts the tool after it moves nothing.
     pub lifts_in_place: bool,
     /// When it begins and ends, s from the start of the job; 0 when the machine's motion is unknown.
@@ -136,86 +142,146 @@ impl Simulation {
 
 /// Obeys `trace`, which was read from `bytes` bytes.
 pub fn run(trace: &Trace, bytes: u64, settings: &SimulateSettings) -> Simulation {
-    let mut run = Run::new(settings);
+    let (mut cuts, mut last_travel) = (Vec::new(), Vec::new());
+    let mut keep = |piece: Piece| match piece.part {
+        Part::Way => last_travel = piece.cut.travel,
+        Part::Cut { .. } => cuts.push(piece.cut),
+    };
+    let mut simulator = Simulator::new(settings, usize::MAX);
     for step in &trace.steps {
-        match step.kind {
-            StepKind::Move(units) => run.go(units * settings.unit_mm, step.byte),
-            StepKind::Lower => run.lower(step.byte),
-            StepKind::Raise => run.raise(step.byte),
-            StepKind::Tool(tool) => run.select(tool, step.byte),
-            StepKind::Velocity(cm_s) => run.velocity_mm_s = cm_s.map(|v| v * 10.0),
-            StepKind::Force(force) => run.force = force,
-        }
+        simulator.step(step, &mut keep);
     }
-    run.finish(bytes)
+    let (totals, left_down) = simulator.end(bytes, &mut keep);
+    Simulation { cuts, last_travel, totals, left_down }
 }
 
-/// The machine while it obeys.
-struct Run<'a> {
-    settings: &'a SimulateSettings,
-    simulation: Simulation,
+/// A piece of what a job does: a cut and the way to it, or a part of that.
+#[derive(Debug, Clone)]
+pub struct Piece {
+    /// Which cut it belongs to, or leads to; 0 is the first.
+    pub number: usize,
+    /// Which part it is.
+    pub part: Part,
+    /// The part's own points. A part begins with the last point of the one before; the way to the cut
+    /// is in the parts up to the one with the beginning, what is known of its end in the last.
+    pub cut: SimulatedCut,
+}
+
+/// Which part of a cut a piece is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Part {
+    /// Of the way before the tool goes down.
+    Way,
+    /// Of the cut.
+    Cut {
+        /// The tool goes down in it.
+        begins: bool,
+        /// The tool goes up behind it.
+        ends: bool,
+    },
+}
+
+/// A machine while it obeys.
+pub struct Simulator {
+    settings: SimulateSettings,
+    /// Points that a piece has at most.
+    most: usize,
+    totals: Totals,
     blade: TrailingBlade,
     at: Point,
-    /// The tool-down stretch that is being cut.
-    cut: Option<SimulatedCut>,
+    /// The tool-down stretch that is being cut, and whether its beginning was given out.
+    cut: Option<(SimulatedCut, bool)>,
+    /// The last stretch, until it is known whether it was lifted in place.
+    lifted: Option<Piece>,
+    /// How many cuts were begun.
+    begun: usize,
     travel: Vec<Point>,
     /// The instruction that lifted the tool last.
     lifted_by: Option<u64>,
     tool: u32,
     velocity_mm_s: Option<f64>,
     force: Option<f64>,
-    /// Top speed of each move of the present cut, mm/s.
-    tops: Vec<f64>,
+    /// The moves since the tool went up or down.
+    chain: Chain,
     clock_s: f64,
     motion_s: f64,
 }
 
-impl<'a> Run<'a> {
-    fn new(settings: &'a SimulateSettings) -> Self {
+impl Simulator {
+    /// A machine before its first step. A piece is given out at the end of its cut, or when it has
+    /// `most` points.
+    pub fn new(settings: &SimulateSettings, most: usize) -> Self {
         Self {
-            settings,
-            simulation: Simulation::default(),
+            settings: *settings,
+            most,
+            totals: Totals::default(),
             blade: TrailingBlade::new(settings.offset_mm(0), Point::ORIGIN, settings.heading),
             at: Point::ORIGIN,
             cut: None,
+            lifted: None,
+            begun: 0,
             travel: vec![Point::ORIGIN],
             lifted_by: None,
             tool: 0,
             velocity_mm_s: None,
             force: None,
-            tops: Vec::new(),
+            chain: Chain::new(Point::ORIGIN),
             clock_s: 0.0,
             motion_s: 0.0,
         }
     }
 
-    fn go(&mut self, to: Point, byte: u64) {
-        if let Some(cut) = &mut self.cut {
-            self.simulation.totals.cut_mm += self.at.distance(to);
+    /// Obeys one step; `give` gets what is complete by it.
+    pub fn step(&mut self, step: &Step, give: &mut dyn FnMut(Piece)) {
+        match step.kind {
+            StepKind::Move(units) => self.go(units * self.settings.unit_mm, step, give),
+            StepKind::Lower => self.lower(step, give),
+            StepKind::Raise => self.raise(step.byte, give),
+            StepKind::Tool(tool) => self.select(tool, step.byte, give),
+            StepKind::Velocity(cm_s) => self.velocity_mm_s = cm_s.map(|v| v * 10.0),
+            StepKind::Force(force) => self.force = force,
+        }
+    }
+
+    fn go(&mut self, to: Point, step: &Step, give: &mut dyn FnMut(Piece)) {
+        let top = self.top_mm_s();
+        if let Some((cut, _)) = &mut self.cut {
+            self.totals.cut_mm += self.at.distance(to);
             cut.axis.push(to);
-            cut.end_byte = byte;
-            if let Some(motion) = self.settings.motion {
-                self.tops.push(top_mm_s(self.velocity_mm_s, &motion));
-            }
+            (cut.end_byte, cut.end) = (step.byte, step.end);
             self.blade.line_to_sampled(to, SAMPLE_TOLERANCE_MM, &mut cut.tip);
         } else if to != self.at {
-            self.simulation.totals.travel_mm += self.at.distance(to);
-            if self.lifted_by.take() == Some(byte)
-                && let Some(cut) = self.simulation.cuts.last_mut()
+            self.totals.travel_mm += self.at.distance(to);
+            if self.lifted_by.take() == Some(step.byte)
+                && let Some(piece) = &mut self.lifted
             {
-                cut.lifts_in_place = false;
+                piece.cut.lifts_in_place = false;
             }
+            self.give_lifted(give);
             self.travel.push(to);
             self.blade.carry_to(to);
+        } else {
+            return;
+        }
+        if let (Some(motion), Some(top)) = (self.settings.motion, top) {
+            self.chain.push(to, top, &motion);
         }
         self.at = to;
+        self.give_full(give);
+    }
+
+    /// Top speed of a move as things are, mm/s.
+    fn top_mm_s(&self) -> Option<f64> {
+        let motion = self.settings.motion?;
+        let cuts = self.cut.is_some();
+        Some(if cuts { top_mm_s(self.velocity_mm_s, &motion) } else { motion.travel_mm_s })
     }
 
     /// Changes the tool; a machine lifts the one that it puts away. Nobody knows where a blade that is
     /// fetched points.
-    fn select(&mut self, tool: u32, byte: u64) {
+    fn select(&mut self, tool: u32, byte: u64, give: &mut dyn FnMut(Piece)) {
         if tool != self.tool && self.settings.offset_mm(tool) != self.blade.offset_mm() {
-            self.raise(byte);
+            self.raise(byte, give);
         }
         if tool != self.tool && tool != 0 {
             let offset = self.settings.offset_mm(tool);
@@ -226,39 +292,81 @@ impl<'a> Run<'a> {
         self.tool = tool;
     }
 
-    fn lower(&mut self, byte: u64) {
+    fn lower(&mut self, step: &Step, give: &mut dyn FnMut(Piece)) {
         if self.cut.is_some() {
             return;
         }
+        self.give_lifted(give);
         let travel = std::mem::replace(&mut self.travel, vec![self.at]);
         if let Some(motion) = self.settings.motion {
-            self.pass(travel_s(&travel, &motion) + motion.lower_s, byte);
+            let way_s = self.chain_s(&motion);
+            self.pass(way_s + motion.lower_s, step.byte);
         }
-        self.cut = Some(SimulatedCut {
+        self.begun += 1;
+        let cut = SimulatedCut {
             travel,
             axis: vec![self.at],
             tip: vec![self.blade.tip()],
             tool: self.tool,
             force: self.force,
-            byte,
-            end_byte: byte,
+            byte: step.byte,
+            end_byte: step.byte,
+            end: step.end,
             start_s: self.clock_s,
             ..SimulatedCut::default()
-        });
+        };
+        self.cut = Some((cut, false));
     }
 
-    fn raise(&mut self, byte: u64) {
-        let Some(mut cut) = self.cut.take() else { return };
-        self.simulation.totals.lifts += 1;
+    fn raise(&mut self, byte: u64, give: &mut dyn FnMut(Piece)) {
+        let Some((mut cut, given)) = self.cut.take() else { return };
+        self.totals.lifts += 1;
         cut.heading = self.blade.heading();
         (cut.lifts_in_place, self.lifted_by) = (true, Some(byte));
         if let Some(motion) = self.settings.motion {
-            self.pass(motion::chain_s(&cut.axis, &self.tops, &motion) + motion.lift_s, byte);
-            self.tops.clear();
+            let cut_s = self.chain_s(&motion);
+            self.pass(cut_s + motion.lift_s, byte);
         }
         cut.end_s = self.clock_s;
         self.travel = vec![self.at];
-        self.simulation.cuts.push(cut);
+        self.give_lifted(give);
+        let part = Part::Cut { begins: !given, ends: true };
+        self.lifted = Some(Piece { number: self.begun - 1, part, cut });
+    }
+
+    /// Time of the moves since the tool went up or down, s.
+    fn chain_s(&mut self, motion: &Motion) -> f64 {
+        std::mem::replace(&mut self.chain, Chain::new(self.at)).time_s(motion)
+    }
+
+    /// Where the last move ends of a cut whose end was not given out yet; `None` where there is none.
+    pub fn unsettled(&self) -> Option<u64> {
+        let open = self.cut.as_ref().map(|(cut, _)| cut.end);
+        open.or(self.lifted.as_ref().map(|piece| piece.cut.end))
+    }
+
+    fn give_lifted(&mut self, give: &mut dyn FnMut(Piece)) {
+        if let Some(piece) = self.lifted.take() {
+            give(piece);
+        }
+    }
+
+    /// Gives out what is long enough.
+    fn give_full(&mut self, give: &mut dyn FnMut(Piece)) {
+        let number = self.begun;
+        if let Some((cut, given)) = &mut self.cut {
+            if cut.axis.len().max(cut.tip.len()) < self.most {
+                return;
+            }
+            let (at, tip) = (self.at, self.blade.tip());
+            let rest = SimulatedCut { travel: Vec::new(), axis: vec![at], tip: vec![tip], ..*cut };
+            let part = Part::Cut { begins: !std::mem::replace(given, true), ends: false };
+            give(Piece { number: number - 1, part, cut: std::mem::replace(cut, rest) });
+        } else if self.travel.len() >= self.most {
+            let travel = std::mem::replace(&mut self.travel, vec![self.at]);
+            let cut = SimulatedCut { travel, ..SimulatedCut::default() };
+            give(Piece { number, part: Part::Way, cut });
+        }
     }
 
     /// Lets `seconds` of motion pass; it cannot end before the line has brought byte `byte`.
@@ -271,25 +379,29 @@ impl<'a> Run<'a> {
         self.settings.line_bytes_s.map_or(0.0, |rate| bytes as f64 / rate)
     }
 
-    fn finish(mut self, bytes: u64) -> Simulation {
+    /// Ends the job, which has `bytes` bytes; `give` gets what is left, the way after the last cut at
+    /// the end. Returns the sums, and whether the bytes end with the tool down.
+    pub fn end(mut self, bytes: u64, give: &mut dyn FnMut(Piece)) -> (Totals, bool) {
         let left_down = self.cut.is_some();
-        self.raise(bytes);
+        self.raise(bytes, give);
         if left_down {
             // The bytes never lift the tool.
-            self.simulation.totals.lifts -= 1;
+            self.totals.lifts -= 1;
         }
-        self.simulation.left_down = left_down;
+        self.give_lifted(give);
+        let mut totals = self.totals;
         if let Some(motion) = self.settings.motion {
-            self.pass(travel_s(&self.travel, &motion), bytes);
+            let way_s = self.chain_s(&motion);
+            self.pass(way_s, bytes);
         }
         let timed = self.settings.motion.is_some();
-        let totals = &mut self.simulation.totals;
         totals.bytes = bytes;
         totals.time_s = timed.then_some(self.clock_s);
         totals.motion_s = timed.then_some(self.motion_s);
         totals.line_s = self.settings.line_bytes_s.map(|rate| bytes as f64 / rate);
-        self.simulation.last_travel = self.travel;
-        self.simulation
+        let cut = SimulatedCut { travel: self.travel, ..SimulatedCut::default() };
+        give(Piece { number: self.begun, part: Part::Way, cut });
+        (totals, left_down)
     }
 }
 
@@ -301,11 +413,6 @@ const SLOWEST_MM_S: f64 = 3.8;
 fn top_mm_s(wanted: Option<f64>, motion: &Motion) -> f64 {
     let fastest = motion.cut_mm_s.max(SLOWEST_MM_S);
     wanted.filter(|v| v.is_finite()).map_or(fastest, |v| v.clamp(SLOWEST_MM_S, fastest))
-}
-
-fn travel_s(points: &[Point], motion: &Motion) -> f64 {
-    let tops = vec![motion.travel_mm_s; points.len().saturating_sub(1)];
-    motion::chain_s(points, &tops, motion)
 }
 
 #[cfg(test)]
