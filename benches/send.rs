@@ -65,7 +65,7 @@ mod on_a_pseudo_terminal {
         let mut link = SerialLink::open(&named.recv().unwrap(), &serial).unwrap();
         let settings = SendSettings::of(&serial);
         let start = Instant::now();
-        send::send(&job, &settings, &mut link, &StopFlag::new(), &mut |_| {}).unwrap();
+        send::send(&mut &job[..], &settings, &mut link, &StopFlag::new(), &mut |_| {}).unwrap();
         let seconds = start.elapsed().as_secs_f64();
         std::thread::sleep(Duration::from_millis(300));
         give.send(Trouble::End).unwrap();

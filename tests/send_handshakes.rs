@@ -61,8 +61,9 @@ fn nothing_is_lost_by_any_handshake_buffer_and_rate() {
                 };
                 let mut line = Line::new(stand_in.clone(), &settings, mishaps);
                 let case = format!("{handshake:?} {buffer} {baud}");
-                let ending = send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |_| ())
-                    .expect(&case);
+                let ending =
+                    send::send(&mut &job[..], &settings, &mut line, &StopFlag::new(), &mut |_| ())
+                        .expect(&case);
                 assert_eq!(ending, Ending::Done, "{case}");
                 let after = line.now + Duration::from_secs(600);
                 let mut machine = stand_in.borrow_mut();
@@ -94,7 +95,7 @@ fn late_and_spoilt_answers_lose_nothing() {
             let mishaps = Mishaps { late, spoilt, ..Mishaps::default() };
             let mut line = Line::new(stand_in.clone(), &settings, mishaps);
             let case = format!("{handshake:?} {late_ms} {spoilt:?}");
-            match send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |_| ()) {
+            match send::send(&mut &job[..], &settings, &mut line, &StopFlag::new(), &mut |_| ()) {
                 Ok(ending) => assert_eq!(ending, Ending::Done, "{case}"),
                 // A machine whose answers take longer than its line allows counts as silent.
                 Err(SendError::Silent) if late_ms > 2000 => continue,
@@ -120,7 +121,7 @@ fn no_answer_whatever_upsets_the_sender() {
         let mut settings = send_settings(&machine);
         settings.stall = Duration::from_secs(20);
         let mut line = Babbler { got: Vec::new(), now: Duration::ZERO, dice: Dice(seed) };
-        let result = send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |_| ());
+        let result = send::send(&mut &job[..], &settings, &mut line, &StopFlag::new(), &mut |_| ());
         let got: Vec<u8> = without_requests(&line.got);
         let same = job.iter().zip(&got).take_while(|(a, b)| a == b).count();
         match result {
@@ -203,9 +204,10 @@ fn a_machine_that_falls_asleep_is_a_stall_and_says_why() {
         let stand_in = stand_in(&machine, false);
         let mut line = Line::new(stand_in.clone(), &settings, mishaps);
         let mut halted = None;
-        let result = send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |progress| {
-            halted = halted.or(progress.halted);
-        });
+        let result =
+            send::send(&mut &job[..], &settings, &mut line, &StopFlag::new(), &mut |progress| {
+                halted = halted.or(progress.halted);
+            });
         let error = result.unwrap_err();
         assert!(matches!(error, SendError::Stalled { .. }), "{handshake:?}: {error}");
         assert_eq!(stand_in.borrow().lost(), 0, "{handshake:?}");
@@ -227,7 +229,7 @@ fn a_stop_at_any_time_lifts_and_ends_between_points() {
             let settings = send_settings(&machine);
             let mut line = Line::new(stand_in.clone(), &settings, Mishaps::default());
             let stop = StopFlag::new();
-            let ending = send::send(&job, &settings, &mut line, &stop, &mut |progress| {
+            let ending = send::send(&mut &job[..], &settings, &mut line, &stop, &mut |progress| {
                 if progress.sent >= at {
                     stop.raise();
                 }
@@ -253,21 +255,58 @@ fn errors_of_the_machine_are_told_in_words() {
     let machine = machine(Handshake::Software, 255, 9600);
     let settings = send_settings(&machine);
     let mut line = Line::new(stand_in(&machine, true), &settings, Mishaps::default());
-    let result = send::send(b"IN;QQ;PU10,10;", &settings, &mut line, &StopFlag::new(), &mut |_| ());
+    let result = send::send(
+        &mut &b"IN;QQ;PU10,10;"[..],
+        &settings,
+        &mut line,
+        &StopFlag::new(),
+        &mut |_| (),
+    );
     let text = result.unwrap_err().to_string();
     assert!(text.contains("does not know an instruction"), "{text}");
 
     let stand_in = stand_in(&machine, false);
     let mut line = Line::new(stand_in.clone(), &settings, Mishaps::default());
     let mut once = Some(());
-    let result = send::send(&job(5, 80), &settings, &mut line, &StopFlag::new(), &mut |progress| {
-        if progress.sent > 500 && once.take().is_some() {
-            stand_in.borrow_mut().garbled();
-        }
-    });
+    let result =
+        send::send(&mut &job(5, 80)[..], &settings, &mut line, &StopFlag::new(), &mut |progress| {
+            if progress.sent > 500 && once.take().is_some() {
+                stand_in.borrow_mut().garbled();
+            }
+        });
     let text = result.unwrap_err().to_string();
     assert!(text.contains("garbled"), "{text}");
     assert!(!stand_in.borrow().tool().1);
+}
+
+/// A job whose rest can't be read: the disk of its copy is gone.
+struct Breaks<'a>(&'a [u8]);
+
+impl std::io::Read for Breaks<'_> {
+    fn read(&mut self, into: &mut [u8]) -> std::io::Result<usize> {
+        match self.0.read(into)? {
+            0 => Err(std::io::Error::other("input/output error")),
+            count => Ok(count),
+        }
+    }
+}
+
+#[test]
+fn a_job_that_breaks_off_lifts_the_tool() {
+    let whole = job(8, 40);
+    for handshake in ALL {
+        let machine = machine(handshake, 255, 9600);
+        let stand_in = stand_in(&machine, handshake == Handshake::Paced);
+        let mut line = Line::new(stand_in.clone(), &send_settings(&machine), Mishaps::default());
+        let settings = send_settings(&machine);
+        let mut half = Breaks(&whole[..whole.len() / 2 + 3]);
+        let result = send::send(&mut half, &settings, &mut line, &StopFlag::new(), &mut |_| ());
+        let error = result.unwrap_err();
+        assert!(error.to_string().contains("input/output error"), "{handshake:?}: {error}");
+        let mut machine = stand_in.borrow_mut();
+        machine.advance(line.now + Duration::from_secs(600));
+        assert!(!machine.tool().1 && machine.lost() == 0, "{handshake:?}");
+    }
 }
 
 #[test]
@@ -277,7 +316,8 @@ fn nobody_there_is_told() {
     let stand_in = stand_in(&machine, true);
     let late = Duration::from_secs(3600);
     let mut line = Line::new(stand_in, &settings, Mishaps { late, ..Mishaps::default() });
-    let result = send::send(&job(6, 3), &settings, &mut line, &StopFlag::new(), &mut |_| ());
+    let result =
+        send::send(&mut &job(6, 3)[..], &settings, &mut line, &StopFlag::new(), &mut |_| ());
     assert_eq!(result.unwrap_err(), SendError::Silent);
 }
 
@@ -298,7 +338,7 @@ fn the_line_is_used_to_97_percent() {
             let machine = machine(handshake, buffer, baud);
             let settings = send_settings(&machine);
             let mut line = Line::new(stand_in(&machine, true), &settings, Mishaps::default());
-            send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |_| ()).unwrap();
+            send::send(&mut &job[..], &settings, &mut line, &StopFlag::new(), &mut |_| ()).unwrap();
             // Greeting and farewell are asked, not sent.
             let talk = if handshake == Handshake::Software { 0.1 } else { 0.0 };
             let rate = job.len() as f64 / (line.now.as_secs_f64() - talk);

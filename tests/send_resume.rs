@@ -2,13 +2,14 @@
 
 mod virtual_line;
 
+use std::io::Read;
 use std::time::Duration;
 
 use bladewright::blade::{BladeSettings, TrailingBlade};
 use bladewright::geometry::Point;
 use bladewright::pipeline::{self, ReadBack};
 use bladewright::profile::{Handshake, Library, Machine};
-use bladewright::send::{self, Ending, Marks, Progress, StopFlag};
+use bladewright::send::{self, Ending, MarksAlong, Progress, Spool, StopFlag, Taken};
 use bladewright::stand_in::StandIn;
 use virtual_line::{Dice, Line, Mishaps, machine, send_settings, stand_in};
 
@@ -30,9 +31,26 @@ fn job(cuts: u64) -> Vec<u8> {
     (text + "PU0,7000;SP0;").into_bytes()
 }
 
+fn spool(job: &[u8]) -> Spool {
+    Spool::of(&mut &job[..]).unwrap()
+}
+
+/// What is sent of a job that was taken apart.
+fn sent(taken: &Taken, job: &Spool) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    taken.reader(job).read_to_end(&mut bytes).unwrap();
+    assert_eq!(bytes.len() as u64, taken.bytes(job.len()));
+    bytes
+}
+
 fn cuts(back: &ReadBack) -> Vec<Vec<(i64, i64)>> {
     let units = |p: &Point| ((p.x / 0.025).round() as i64, (p.y / 0.025).round() as i64);
     back.simulation.cuts.iter().map(|cut| cut.axis.iter().map(units).collect()).collect()
+}
+
+/// Its tip is where the machine is told to be.
+fn pen() -> BladeSettings {
+    BladeSettings::default()
 }
 
 struct Broken {
@@ -73,11 +91,12 @@ fn a_hundred_pulled_cables_cost_no_cut_and_repeat_none() {
 fn pull_and_resume(job: &[u8], machine: &Machine, dice: &mut Dice, case: &str) -> bool {
     let settings = send_settings(machine);
     let whole = pipeline::read_back(job, machine, 0.0);
-    let marks = Marks::new(&whole.commands, &whole.simulation);
+    let spool = spool(job);
+    let marks = MarksAlong::new(&spool, machine, 0.0);
     let stand_in = stand_in(machine, false);
     let cut_after = Some(30 + dice.next(job.len() as u64 + 200));
     let line = Line::new(stand_in.clone(), &settings, Mishaps { cut_after, ..Mishaps::default() });
-    let broken = first_part(job, line, &marks, &settings);
+    let broken = first_part(job, line, marks, &settings);
     if broken.ending.is_none() {
         // The machine goes on with what it got, while somebody looks for the cable.
         let now = broken.now + Duration::from_secs(dice.next(20));
@@ -86,7 +105,7 @@ fn pull_and_resume(job: &[u8], machine: &Machine, dice: &mut Dice, case: &str) -
         let range = (broken.finished, broken.perhaps.max(broken.finished));
         let finished = if settings.answers() {
             let place = send::place(&mut line, Duration::from_secs(60)).unwrap().unwrap();
-            let told = send::finished_at(place, &whole.simulation, range, machine.unit_mm);
+            let told = send::finished_at(place, &spool, range, (machine, 0.0)).unwrap();
             // Where there is one answer only, nobody has to tell it.
             told.or((range.0 == range.1).then_some(range.0))
                 .unwrap_or_else(|| panic!("{case}: {place:?} does not tell between {range:?}"))
@@ -94,14 +113,13 @@ fn pull_and_resume(job: &[u8], machine: &Machine, dice: &mut Dice, case: &str) -
             seen_on_the_film(&mut line, &whole, machine)
         };
         assert!((range.0..=range.1).contains(&finished), "{case}: {finished} is not in {range:?}");
-        let (read, blade) = ((&whole.commands[..], &whole.simulation), BladeSettings::default());
         let taken = if finished < whole.simulation.cuts.len() {
-            send::from_cut(job, read, finished + 1, (&blade, machine.unit_mm))
+            send::from_cut(&spool, finished + 1, (machine, &pen()))
         } else {
-            send::after_cuts(job, read)
+            send::after_cuts(&spool, machine, 0.0)
         };
-        let rest = taken.unwrap().bytes;
-        send::send(&rest, &settings, &mut line, &StopFlag::new(), &mut |_| ()).unwrap();
+        let mut rest = taken.unwrap().reader(&spool);
+        send::send(&mut rest, &settings, &mut line, &StopFlag::new(), &mut |_| ()).unwrap();
         stand_in.borrow_mut().advance(line.now);
     }
     let after = broken.now + Duration::from_secs(3600);
@@ -141,13 +159,21 @@ fn every_cut_once(cutter: &StandIn, whole: &ReadBack, machine: &Machine, case: &
     }
 }
 
-fn first_part(job: &[u8], mut line: Line, marks: &Marks, settings: &send::SendSettings) -> Broken {
+fn first_part(
+    mut job: &[u8],
+    mut line: Line,
+    mut marks: MarksAlong,
+    settings: &send::SendSettings,
+) -> Broken {
     let mut last = Progress { sent: 0, obeyed: 0, halted: None };
-    let result =
-        send::send(job, settings, &mut line, &StopFlag::new(), &mut |progress| last = progress);
+    let mut finished = 0;
+    let result = send::send(&mut job, settings, &mut line, &StopFlag::new(), &mut |progress| {
+        last = progress;
+        finished = marks.up_to(progress.sent, progress.obeyed).finished(progress.obeyed);
+    });
     Broken {
-        finished: marks.finished(last.obeyed),
-        perhaps: marks.whole(last.sent),
+        finished,
+        perhaps: marks.whole(last.sent).unwrap(),
         ending: result.ok(),
         now: line.now,
     }
@@ -166,13 +192,13 @@ fn nothing_is_confirmed_before_it_is_cut() {
     ] {
         let machine = machine(handshake, 255, 9600);
         let settings = send_settings(&machine);
-        let whole = pipeline::read_back(&job, &machine, 0.0);
-        let marks = Marks::new(&whole.commands, &whole.simulation);
+        let spool = spool(&job);
+        let mut marks = MarksAlong::new(&spool, &machine, 0.0);
         let stand_in = stand_in(&machine, false);
         let mut line = Line::new(stand_in.clone(), &settings, Mishaps::default());
         let mut before = 0;
-        send::send(&job, &settings, &mut line, &StopFlag::new(), &mut |progress| {
-            let finished = marks.finished(progress.obeyed);
+        send::send(&mut &job[..], &settings, &mut line, &StopFlag::new(), &mut |progress| {
+            let finished = marks.up_to(progress.sent, progress.obeyed).finished(progress.obeyed);
             if finished > before {
                 before = finished;
                 let made = cuts(&pipeline::read_back(stand_in.borrow().obeyed(), &machine, 0.0));
@@ -189,9 +215,8 @@ fn nothing_is_confirmed_before_it_is_cut() {
 fn a_place_that_tells_nothing_is_not_believed() {
     let machine = machine(Handshake::Software, 255, 9600);
     let finished = |text: &str, x: i64, down: bool| {
-        let back = pipeline::read_back(text.as_bytes(), &machine, 0.0);
         let place = send::Place { x, y: 0, down };
-        send::finished_at(place, &back.simulation, (0, 2), machine.unit_mm)
+        send::finished_at(place, &spool(text.as_bytes()), (0, 2), (&machine, 0.0)).unwrap()
     };
     let apart = "PA0,0;PD9,0,9,9,0,0;PU;PA50,0;PD59,0,59,9,50,0;PU;PA90,0;";
     assert_eq!(finished(apart, 50, false), None);
@@ -212,10 +237,10 @@ fn a_resumed_cut_begins_with_the_right_heading() {
     let back = pipeline::read_back(text.as_bytes(), &machine, offset_mm);
     let blade =
         BladeSettings { offset_mm, limits: machine.limits_mm(), ..BladeSettings::default() };
-    let read = (&back.commands[..], &back.simulation);
-    let taken = send::from_cut(text.as_bytes(), read, 2, (&blade, machine.unit_mm)).unwrap();
+    let job = spool(text.as_bytes());
+    let taken = send::from_cut(&job, 2, (&machine, &blade)).unwrap();
     assert!(!taken.blind);
-    let again = pipeline::read_back(&taken.bytes, &machine, offset_mm);
+    let again = pipeline::read_back(&sent(&taken, &job), &machine, offset_mm);
     assert_eq!(again.simulation.cuts.len(), 2, "a turn in the waste, and the cut");
     let turn = &again.simulation.cuts[0].axis;
     // From any heading that the blade may have been left in.
@@ -226,23 +251,23 @@ fn a_resumed_cut_begins_with_the_right_heading() {
         assert!(off < 0.02 || (175..=185).contains(&degrees), "{degrees}: {off}");
     }
     assert_eq!(cuts(&again)[1], cuts(&back)[1]);
-    assert_eq!(taken.job_bytes(taken.bytes.len() as u64), text.len() as u64);
+    assert_eq!(taken.job_bytes(taken.bytes(job.len())), text.len() as u64);
 }
 
 #[test]
 fn what_was_set_is_set_again() {
     let machine = machine(Handshake::Software, 255, 9600);
     let text = "IN;SP1;VS10;PU10,10;PD20,20;VS5;SP2;PR;PU10,10;PD5,5,6,6;PU1,1;PA;PU0,0;";
-    let back = pipeline::read_back(text.as_bytes(), &machine, 0.0);
-    let read = (&back.commands[..], &back.simulation);
-    let taken =
-        send::from_cut(text.as_bytes(), read, 2, (&BladeSettings::default(), 0.025)).unwrap();
-    let sent = String::from_utf8(taken.bytes).unwrap();
-    assert_eq!(sent, "IN;VS5;SP2;PA;PU30,30;PR;PD5,5,6,6;PU1,1;PA;PU0,0;");
-    let wrong = send::from_cut(text.as_bytes(), read, 3, (&BladeSettings::default(), 0.025));
+    let job = spool(text.as_bytes());
+    let taken = send::from_cut(&job, 2, (&machine, &pen())).unwrap();
+    assert_eq!(
+        String::from_utf8(sent(&taken, &job)).unwrap(),
+        "IN;VS5;SP2;PA;PU30,30;PR;PD5,5,6,6;PU1,1;PA;PU0,0;"
+    );
+    let wrong = send::from_cut(&job, 3, (&machine, &pen()));
     assert!(wrong.unwrap_err().to_string().contains("no cut 3"));
-    let lifted = send::lifted(text.as_bytes(), &back.commands).unwrap();
+    let lifted = send::lifted(&job).unwrap();
+    let lifted = lifted.piece(0, lifted.len()).unwrap();
     assert_eq!(String::from_utf8(lifted).unwrap(), text.replace("PD", "PU"));
-    let (commands, _) = bladewright::hpgl::read(b"IN;PU1,1;CI40;");
-    assert!(send::lifted(b"IN;PU1,1;CI40;", &commands).is_err());
+    assert!(send::lifted(&spool(b"IN;PU1,1;CI40;")).is_err());
 }

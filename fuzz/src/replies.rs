@@ -12,7 +12,7 @@ use bladewright::hpgl;
 use bladewright::pipeline;
 use bladewright::profile::{Handshake, Library, Machine, machine_from_text};
 use bladewright::send::{
-    self, Ending, Link, LinkError, Marks, Progress, SendError, SendSettings, StopFlag,
+    self, Ending, Link, LinkError, MarksAlong, Progress, SendError, SendSettings, Spool, StopFlag,
 };
 
 /// Longer than any of these jobs may take, in the line's time.
@@ -133,7 +133,7 @@ fn sent(mut line: Line<'_>, settings: &SendSettings, stop_after: usize, machine:
     let job = job();
     let stop = StopFlag::new();
     let (mut told, mut last) = (0, Progress { sent: 0, obeyed: 0, halted: None });
-    let ending = send::send(job.as_bytes(), settings, &mut line, &stop, &mut |progress| {
+    let ending = send::send(&mut job.as_bytes(), settings, &mut line, &stop, &mut |progress| {
         assert!(progress.sent >= last.sent && progress.sent <= job.len() as u64);
         assert!(progress.obeyed >= last.obeyed, "{progress:?} after {last:?}");
         last = progress;
@@ -158,9 +158,11 @@ fn sent(mut line: Line<'_>, settings: &SendSettings, stop_after: usize, machine:
             assert!(error.to_string().len() > 20);
         }
     }
+    let spool = Spool::of(&mut job.as_bytes()).expect("a small file can be written");
     let back = pipeline::read_back(job.as_bytes(), machine, 0.0);
-    let marks = Marks::new(&back.commands, &back.simulation);
-    assert!(marks.whole(last.sent) <= back.simulation.cuts.len());
+    let whole = MarksAlong::new(&spool, machine, 0.0).whole(last.sent).expect("it can be read");
+    let in_them = back.simulation.cuts.iter().filter(|cut| cut.end <= last.sent).count();
+    assert_eq!(whole, in_them);
 }
 
 /// After a stop: a machine that was told to forget its buffer (`ESC.K`) got what lifts the tool, any
@@ -207,9 +209,10 @@ fn asked(mut line: Line<'_>, machine: &Machine) {
     }
     if let Ok(Some(place)) = send::place(&mut line, Duration::from_secs(5)) {
         let job = job();
-        let back = pipeline::read_back(job.as_bytes(), machine, 0.0);
-        let cuts = back.simulation.cuts.len();
-        let found = send::finished_at(place, &back.simulation, (2, cuts), machine.unit_mm);
+        let cuts = pipeline::read_back(job.as_bytes(), machine, 0.0).simulation.cuts.len();
+        let spool = Spool::of(&mut job.as_bytes()).expect("a small file can be written");
+        let found = send::finished_at(place, &spool, (2, cuts), (machine, 0.0));
+        let found = found.expect("it can be read");
         assert!(found.is_none_or(|n| (2..=cuts).contains(&n)), "{found:?}");
     }
 }

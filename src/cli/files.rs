@@ -9,15 +9,45 @@ use std::time::SystemTime;
 use tempfile::NamedTempFile;
 
 use super::Failure;
+use crate::send::Spool;
 
 /// The largest file that is read, bytes: far above any job, far below the memory of a machine.
 const LARGEST: u64 = 1 << 30;
 
 /// The bytes of `path`.
 pub fn read(path: &Path) -> Result<Vec<u8>, Failure> {
+    let mut bytes = Vec::new();
+    take(path, &mut |source| source.read_to_end(&mut bytes).map(|count| count as u64))?;
+    Ok(bytes)
+}
+
+/// The bytes of `path`, not held in memory.
+pub fn spool(path: &Path) -> Result<Spool, Failure> {
+    let mut spool = Err(Failure::failed("nothing was read"));
+    take(path, &mut |source| {
+        let copied = Spool::of(source);
+        let count = copied.as_ref().map_or(0, Spool::len);
+        spool = copied.map_err(|error| {
+            let (folder, why) = (std::env::temp_dir(), plain(&error));
+            Failure::failed(format!("no copy of the job in {}: {why}", folder.display()))
+        });
+        Ok(count)
+    })?;
+    spool
+}
+
+/// Lets `copy` take the bytes of `path`; it says how many there were.
+fn take(
+    path: &Path,
+    copy: &mut dyn FnMut(&mut dyn Read) -> std::io::Result<u64>,
+) -> Result<(), Failure> {
     let cannot = |why: &str| Failure::failed(format!("{} cannot be read: {why}", path.display()));
+    let mut whole = |source: &mut dyn Read| {
+        let count = copy(&mut source.take(LARGEST + 1)).map_err(|error| cannot(plain(&error)))?;
+        if count > LARGEST { Err(cannot("it is larger than 1 GB")) } else { Ok(count) }
+    };
     if path == Path::new("-") {
-        return whole(&mut std::io::stdin().lock()).map_err(|why| cannot(&why));
+        return whole(&mut std::io::stdin().lock()).map(drop);
     }
     // Before it is opened: a folder cannot be on every system.
     if path.is_dir() {
@@ -25,24 +55,12 @@ pub fn read(path: &Path) -> Result<Vec<u8>, Failure> {
     }
     let mut file = File::open(path).map_err(|error| cannot(plain(&error)))?;
     let before = state(&file);
-    let bytes = whole(&mut file).map_err(|why| cannot(&why))?;
-    let still = before == state(&file)
-        && before.is_none_or(|(length, _)| u64::try_from(bytes.len()) == Ok(length));
-    if still {
-        Ok(bytes)
+    let count = whole(&mut file)?;
+    if before == state(&file) && before.is_none_or(|(length, _)| count == length) {
+        Ok(())
     } else {
         Err(cannot("it changed meanwhile; read it again when it is saved"))
     }
-}
-
-/// All bytes of `source`, unless there are too many.
-fn whole(source: &mut impl Read) -> Result<Vec<u8>, String> {
-    let mut bytes = Vec::new();
-    source.take(LARGEST + 1).read_to_end(&mut bytes).map_err(|error| plain(&error).to_owned())?;
-    if bytes.len() as u64 > LARGEST {
-        return Err("it is larger than 1 GB".to_owned());
-    }
-    Ok(bytes)
 }
 
 /// What shows whether a file was changed: its length and when it was written last. `None` for what

@@ -7,8 +7,7 @@ use std::time::Instant;
 use indicatif::{ProgressBar, ProgressStyle};
 
 use crate::report::duration;
-use crate::send::{Clock, Marks, Progress};
-use crate::simulate::Simulation;
+use crate::send::{Clock, Course, Progress, Survey};
 
 /// The bar's length: thousandths of the job's time.
 const THOUSAND: f64 = 1000.0;
@@ -20,9 +19,9 @@ const SEEMS_PAUSED: &str = "it takes nothing more: it may be paused, or its leve
 pub struct Meter {
     bar: ProgressBar,
     clock: Clock,
-    /// For each cut the byte after it and the distance cut by then, mm.
-    cut: Vec<(u64, f64)>,
-    total_mm: f64,
+    course: Course,
+    /// How many cuts there are.
+    cuts: usize,
     tenths: u32,
     halted: Option<&'static str>,
     shown: Shown,
@@ -41,13 +40,9 @@ pub struct Shown {
 }
 
 impl Meter {
-    pub fn new(simulation: &Simulation, clock: Clock, shown: Shown) -> Self {
-        let mut total_mm = 0.0;
-        let mut cut = Vec::with_capacity(simulation.cuts.len());
-        for one in &simulation.cuts {
-            total_mm += one.axis.windows(2).map(|w| w[0].distance(w[1])).sum::<f64>();
-            cut.push((one.end_byte, total_mm));
-        }
+    /// Of the job that `survey` tells of.
+    pub fn new(survey: &Survey, clock: Clock, shown: Shown) -> Self {
+        let (course, cuts) = (survey.course.clone(), survey.cuts);
         let bar = if std::io::stderr().is_terminal() && !shown.json {
             ProgressBar::new(THOUSAND as u64)
         } else {
@@ -57,15 +52,14 @@ impl Meter {
             bar.set_style(style);
         }
         let tenths = (clock.share() * 10.0) as u32;
-        Self { bar, clock, cut, total_mm, tenths, halted: None, shown, start: Instant::now() }
+        Self { bar, clock, course, cuts, tenths, halted: None, shown, start: Instant::now() }
     }
 
-    /// `progress` in bytes of the whole job.
-    pub fn show(&mut self, progress: Progress, marks: &Marks) {
+    /// `progress` in bytes of the whole job, of whose cuts so many are `finished`.
+    pub fn show(&mut self, progress: Progress, finished: usize) {
         self.clock.tell(self.start.elapsed(), progress);
-        let done = self.cut.partition_point(|(byte, _)| *byte < progress.sent);
-        let mm = done.checked_sub(1).and_then(|i| self.cut.get(i)).map_or(0.0, |mark| mark.1);
-        let (finished, cuts) = (marks.finished(progress.obeyed), self.cut.len());
+        let (mm, total_mm) = (self.course.by(progress.sent).cut_mm, self.course.whole().cut_mm);
+        let cuts = self.cuts;
         let halted = progress.halted.or(self.clock.stands().then_some(SEEMS_PAUSED));
         if halted != self.halted {
             self.halted = halted;
@@ -75,7 +69,7 @@ impl Meter {
         self.bar.set_position((self.clock.share() * THOUSAND) as u64);
         // What matters most comes first: a narrow terminal shows only the beginning.
         let halted = self.halted.map(|why| format!(" ({why})")).unwrap_or_default();
-        let way = format!("{mm:.0} of {:.0} mm sent", self.total_mm);
+        let way = format!("{mm:.0} of {total_mm:.0} mm sent");
         let copy = self.shown.copy.map(|(n, of)| format!("copy {n} of {of}: ")).unwrap_or_default();
         let done = match self.shown.lifted {
             true => "nothing is cut".to_owned(),
@@ -91,7 +85,7 @@ impl Meter {
         if self.shown.json {
             let event = serde_json::json!({
                 "format": 1, "event": "progress", "sent_bytes": progress.sent, "sent_mm": mm.round(),
-                "of_mm": self.total_mm.round(), "cuts": cuts,
+                "of_mm": total_mm.round(), "cuts": cuts,
                 "cuts_finished": if self.shown.lifted { 0 } else { finished },
                 "copy": self.shown.copy.map_or(1, |copy| copy.0),
                 "copies": self.shown.copy.map_or(1, |copy| copy.1),

@@ -137,12 +137,17 @@ impl Planned {
 pub fn read_job(bytes: &[u8], file: &Path, settings: &PlanSettings) -> Result<ReadBack, Failure> {
     let mut back = pipeline::read_back(bytes, &settings.machine, settings.offset_mm());
     if back.simulation.cuts.is_empty() {
-        let text = "neither an SVG drawing nor an HPGL job that cuts anything";
-        return Err(Failure::failed(format!("{}: {text}", file.display())));
+        return Err(cuts_nothing(file));
     }
     let own = crate::check::check(&back.simulation, &back.commands, &settings.machine);
     back.findings.extend(own);
     Ok(back)
+}
+
+/// `file` holds no work.
+pub fn cuts_nothing(file: &Path) -> Failure {
+    let text = "neither an SVG drawing nor an HPGL job that cuts anything";
+    Failure::failed(format!("{}: {text}", file.display()))
 }
 
 /// The picture of a plan in the format that `path` ends in.

@@ -8,17 +8,18 @@ mod resume;
 
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::PathBuf;
+use std::rc::Rc;
 use std::sync::atomic::{AtomicI32, Ordering::Relaxed};
 
 use super::options::{DrawingOptions, HandshakeWish};
 use super::{Exit, Failure, Outcome, check, files, preview, rate, talk};
-use crate::finding::Severity;
-use crate::hpgl::{self, Located};
-use crate::pipeline;
+use crate::finding::{Finding, Severity};
+use crate::pipeline::PlanSettings;
 use crate::profile::{Handshake, Serial};
 use crate::report::{Report, duration};
-use crate::send::{self, Copies, Marks, PortLock, SendSettings, SerialLink, Shift, StopFlag};
-use crate::simulate::Simulation;
+use crate::send::{
+    self, Copies, PortLock, ResumeError, SendSettings, SerialLink, Shift, Spool, StopFlag, Survey,
+};
 use feed::Sending;
 
 #[derive(clap::Args, Debug)]
@@ -79,15 +80,15 @@ pub fn run(args: &Args) -> Outcome {
     let mut serial = serial(args, &settings)?;
     // The time is reckoned with the line that it is.
     settings.machine.serial = Some(serial.clone());
-    let job = job(args, &settings)?;
-    let copies = copies(&job, Copies::new(count, &job.simulation, &settings.machine, gap_mm));
+    let job = Rc::new(job(args, &settings)?);
+    let copies = copies(&job, Copies::new(count, &job.survey, &settings.machine, gap_mm))?;
     listen_for_signals()?;
     let _lock = lock(args)?;
     if args.handshake == Some(HandshakeWish::Auto) {
         find_handshake(args, &mut serial)?;
     }
     let mut link = open(args, &serial)?;
-    say_what_comes(&job, &settings, args, &copies);
+    say_what_comes(&job, &settings, args, &copies)?;
     let (first, finished) = resume::begin(args, &job, (&serial, &settings, &copies), &mut link)?;
     if !args.yes && !agreed()? {
         return Err(Failure::failed("not sent; nothing has moved"));
@@ -97,16 +98,16 @@ pub fn run(args: &Args) -> Outcome {
 }
 
 /// Those that can be moved; where the job can't be, all are fed by hand.
-fn copies(job: &Job, copies: Copies) -> Copies {
+fn copies(job: &Job, copies: Copies) -> Result<Copies, Failure> {
     if copies.count() < 2 {
-        return copies;
+        return Ok(copies);
     }
-    let shift = copies.shift(2);
-    match send::moved(&job.bytes, &job.commands, shift) {
-        Ok(_) => copies,
+    match send::moved(&job.spool, copies.shift(2)) {
+        Ok(_) => Ok(copies),
+        Err(error @ ResumeError::Unreadable(_)) => Err(Failure::failed(error)),
         Err(error) => {
             let _ = writeln!(anstream::stderr(), "{error}: each copy is begun by hand");
-            copies.by_hand()
+            Ok(copies.by_hand())
         }
     }
 }
@@ -163,47 +164,42 @@ fn lock(args: &Args) -> Result<PortLock, Failure> {
 }
 
 /// What is sent, and what it does.
-#[derive(Clone)]
 struct Job {
-    bytes: Vec<u8>,
-    commands: Vec<Located>,
-    simulation: Simulation,
-    marks: Marks,
-    report: Report,
+    spool: Spool,
+    survey: Survey,
+    /// Lines that are cut; orienting cuts of a drawing's job not counted.
+    contours: usize,
+    /// What there is to say of it.
+    findings: Vec<Finding>,
 }
 
 impl Job {
     /// How long it takes with the tool lifted throughout, s; `None` when that is unknown.
-    fn lifted_s(&self, settings: &pipeline::PlanSettings) -> Option<f64> {
-        let lifted = send::lifted(&self.bytes, &self.commands).ok()?;
-        let back = pipeline::read_back(&lifted, &settings.machine, settings.offset_mm());
-        back.simulation.totals.time_s
+    fn lifted_s(&self, settings: &PlanSettings) -> Result<Option<f64>, Failure> {
+        // A job that can't be lifted says so when it is to be sent.
+        let Ok(lifted) = send::lifted(&self.spool) else { return Ok(None) };
+        Ok(survey(&lifted, settings)?.totals.time_s)
     }
 
     /// The same elsewhere along the feed.
-    fn moved(&self, shift: Shift, settings: &pipeline::PlanSettings) -> Result<Self, Failure> {
-        let bytes = send::moved(&self.bytes, &self.commands, shift).map_err(Failure::failed)?;
-        let back = pipeline::read_back(&bytes, &settings.machine, settings.offset_mm());
-        let marks = Marks::new(&back.commands, &back.simulation);
-        let report = self.report.clone();
-        Ok(Self { bytes, commands: back.commands, simulation: back.simulation, marks, report })
+    fn moved(&self, shift: Shift, settings: &PlanSettings) -> Result<Self, Failure> {
+        let spool = send::moved(&self.spool, shift).map_err(Failure::failed)?;
+        let survey = survey(&spool, settings)?;
+        Ok(Self { spool, survey, contours: self.contours, findings: self.findings.clone() })
     }
 }
 
-fn job(args: &Args, settings: &pipeline::PlanSettings) -> Result<Job, Failure> {
-    let bytes = files::read(&args.file)?;
-    if check::is_drawing(&bytes) {
-        let mut plans = args.drawing.plans_of(&bytes, &args.file, settings)?;
-        if plans.len() > 1 {
-            let text = "the drawing gives several jobs; choose one with --layers or --colours";
-            return Err(Failure::usage(text));
-        }
-        let plan = plans.pop().ok_or_else(|| Failure::failed("there is nothing to cut"))?;
-        let report = Report::of_plan(&plan);
-        let (commands, _) = hpgl::read(&plan.written.bytes);
-        let marks = Marks::new(&commands, &plan.simulation);
-        let (bytes, simulation) = (plan.written.bytes, plan.simulation);
-        return Ok(Job { bytes, commands, simulation, marks, report });
+/// What the job in `spool` does on the machine that is set.
+fn survey(spool: &Spool, settings: &PlanSettings) -> Result<Survey, Failure> {
+    let survey = Survey::of(spool, &settings.machine, settings.offset_mm());
+    survey.map_err(|error| Failure::failed(ResumeError::from(error)))
+}
+
+fn job(args: &Args, settings: &PlanSettings) -> Result<Job, Failure> {
+    let spool = files::spool(&args.file)?;
+    let all = |end: u64| spool.piece(0, end).map_err(|e| Failure::failed(ResumeError::from(e)));
+    if check::is_drawing(&all(LOOKED_AT)?) {
+        return drawn(args, (&all(spool.len())?, settings));
     }
     if args.passes.is_some() {
         return Err(Failure::usage("--passes: a job is sent as it is; give the drawing"));
@@ -212,13 +208,33 @@ fn job(args: &Args, settings: &pipeline::PlanSettings) -> Result<Job, Failure> {
         let text = "--copies: a job is sent as it is, but as often as you like: write --copies N";
         return Err(Failure::usage(text));
     }
-    let back = preview::read_job(&bytes, &args.file, settings)?;
-    let report = Report::of_simulation(&back.simulation, back.findings);
-    let marks = Marks::new(&back.commands, &back.simulation);
-    Ok(Job { bytes, commands: back.commands, simulation: back.simulation, marks, report })
+    let survey = survey(&spool, settings)?;
+    if survey.cuts == 0 {
+        return Err(preview::cuts_nothing(&args.file));
+    }
+    let (contours, findings) = (survey.cuts, survey.findings.clone());
+    Ok(Job { spool, survey, contours, findings })
 }
 
-fn serial(args: &Args, settings: &pipeline::PlanSettings) -> Result<Serial, Failure> {
+/// Bytes by which a drawing is told from a job.
+const LOOKED_AT: u64 = 1 << 12;
+
+/// The job that a drawing gives.
+fn drawn(args: &Args, (bytes, settings): (&[u8], &PlanSettings)) -> Result<Job, Failure> {
+    let mut plans = args.drawing.plans_of(bytes, &args.file, settings)?;
+    if plans.len() > 1 {
+        let text = "the drawing gives several jobs; choose one with --layers or --colours";
+        return Err(Failure::usage(text));
+    }
+    let plan = plans.pop().ok_or_else(|| Failure::failed("there is nothing to cut"))?;
+    let report = Report::of_plan(&plan);
+    let spool = Spool::of(&mut &plan.written.bytes[..]);
+    let spool = spool.map_err(|error| Failure::failed(ResumeError::from(error)))?;
+    let survey = survey(&spool, settings)?;
+    Ok(Job { spool, survey, contours: report.contours, findings: report.findings })
+}
+
+fn serial(args: &Args, settings: &PlanSettings) -> Result<Serial, Failure> {
     let Some(mut serial) = settings.machine.serial.clone() else {
         let text = format!(
             "the machine \"{}\" has no [serial] table; choose another with --machine",
@@ -238,23 +254,28 @@ fn serial(args: &Args, settings: &pipeline::PlanSettings) -> Result<Serial, Fail
     Ok(serial)
 }
 
-fn say_what_comes(job: &Job, settings: &pipeline::PlanSettings, args: &Args, copies: &Copies) {
+fn say_what_comes(
+    job: &Job,
+    settings: &PlanSettings,
+    args: &Args,
+    copies: &Copies,
+) -> Result<(), Failure> {
     let mut err = anstream::stderr();
-    talk::findings(&args.file.display().to_string(), &job.report.findings);
-    if job.report.findings.iter().any(|f| f.severity == Severity::Error) {
+    talk::findings(&args.file.display().to_string(), &job.findings);
+    if job.findings.iter().any(|f| f.severity == Severity::Error) {
         let _ = writeln!(err, "There are errors above; think twice.");
     }
-    let [width, height] = job.report.sheet_mm;
-    let [x, y] = job.report.at_mm;
-    let seconds = if args.blade_up { job.lifted_s(settings) } else { job.report.time_s };
+    let work = job.survey.work;
+    let (width, height, at) = (work.width(), work.height(), work.min);
+    let seconds = if args.blade_up { job.lifted_s(settings)? } else { job.survey.totals.time_s };
     let time = seconds.map_or("unknown time".to_owned(), duration);
     let _ = writeln!(
         err,
-        "{width:.1} x {height:.1} mm at {x:.1}, {y:.1} mm, {} cuts, {time}, in {} on {} at {}.\n\
+        "{width:.1} x {height:.1} mm at {:.1}, {:.1} mm, {} cuts, {time}, in {} on {} at {}.\n\
          The knife and the rollers will move: hands, hair and sleeves clear. Stay with the machine; \
          its stop key is the only sure stop. Send a new job once with --blade-up, or with the blade \
          taken out, and watch. The machine's manual comes first.",
-        job.report.contours, settings.material.title, settings.machine.title, args.port
+        at.x, at.y, job.contours, settings.material.title, settings.machine.title, args.port
     );
     if copies.count() > 1 {
         let by_hand = if copies.at_once() < copies.count() {
@@ -264,6 +285,7 @@ fn say_what_comes(job: &Job, settings: &pipeline::PlanSettings, args: &Args, cop
         };
         let _ = writeln!(err, "That {} times, along the feed{by_hand}.", copies.count());
     }
+    Ok(())
 }
 
 /// Whether the person says yes.

@@ -13,8 +13,8 @@
 
 use std::time::Duration;
 
-use super::{Marks, Progress};
-use crate::simulate::Simulation;
+use super::Progress;
+use super::course::Course;
 
 /// Seconds that count as if they had gone as simulated.
 const TRUST_S: f64 = 30.0;
@@ -24,8 +24,9 @@ const SLOW_S: f64 = 10.0;
 /// The time of a job on its way.
 #[derive(Debug, Clone)]
 pub struct Clock {
-    /// Bytes of the job, and seconds of its simulation by when they are obeyed; both rise.
-    knots: Vec<(u64, f64)>,
+    course: Course,
+    /// Sets the pace where the course has no times.
+    rate_bytes_s: f64,
     from_s: f64,
     /// How far the machine is, s of the simulation.
     at_s: f64,
@@ -40,22 +41,20 @@ pub struct Clock {
 }
 
 impl Clock {
-    /// For the job that `simulation` and `marks` tell of, from its byte `from` on, at time 0;
-    /// `rate_bytes_s` is the line's.
-    pub fn new(simulation: &Simulation, marks: &Marks, from: u64, rate_bytes_s: f64) -> Self {
-        let bytes = simulation.totals.bytes;
-        let mut knots = vec![(0, 0.0)];
-        if let Some(seconds) = simulation.totals.time_s {
-            for (cut, &end) in simulation.cuts.iter().zip(marks.ends()) {
-                knots.extend([(cut.byte, cut.start_s), (end, cut.end_s)]);
-            }
-            knots.push((bytes, seconds));
-        } else {
-            knots.push((bytes, bytes as f64 / rate_bytes_s.max(1.0)));
-        }
+    /// For the job whose course is `course`, from its byte `from` on, at time 0; `rate_bytes_s` is the
+    /// line's.
+    pub fn new(course: Course, from: u64, rate_bytes_s: f64) -> Self {
         let (before, now) = ((from, from), Duration::ZERO);
-        let mut clock =
-            Self { knots, from_s: 0.0, at_s: 0.0, ran_s: 0.0, now, before, still_s: 0.0 };
+        let mut clock = Self {
+            course,
+            rate_bytes_s,
+            from_s: 0.0,
+            at_s: 0.0,
+            ran_s: 0.0,
+            now,
+            before,
+            still_s: 0.0,
+        };
         clock.from_s = clock.seconds(from);
         clock.at_s = clock.from_s;
         clock
@@ -99,18 +98,15 @@ impl Clock {
     }
 
     fn total_s(&self) -> f64 {
-        self.knots.last().map_or(0.0, |knot| knot.1)
+        self.seconds(self.course.whole().byte)
     }
 
     /// By when so many bytes are obeyed, s of the simulation.
     fn seconds(&self, byte: u64) -> f64 {
-        let above = self.knots.partition_point(|knot| knot.0 <= byte);
-        let below = above.checked_sub(1).and_then(|i| self.knots.get(i));
-        match (below, self.knots.get(above)) {
-            (Some(a), Some(b)) => {
-                a.1 + (b.1 - a.1) * (byte - a.0) as f64 / (b.0 - a.0).max(1) as f64
-            }
-            (a, b) => a.or(b).map_or(0.0, |knot| knot.1),
+        if self.course.is_timed() {
+            self.course.by(byte).seconds
+        } else {
+            byte as f64 / self.rate_bytes_s.max(1.0)
         }
     }
 }
@@ -118,14 +114,12 @@ impl Clock {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::hpgl::{TraceSettings, read, trace};
-    use crate::profile::Motion;
-    use crate::simulate::{SimulateSettings, ToolOffsets, run};
+    use crate::profile::{Library, Motion};
+    use crate::send::{Spool, Survey};
 
     /// Two strokes of 1 m at 100 mm/s, 1 m apart at 500 mm/s: 10 + 2 + 10 s and the way back.
     fn clock(from: u64) -> (Clock, u64) {
         let job = b"IN;SP1;PD40000,0;PU40000,40000;PD0,40000;PU0,0;";
-        let (commands, _) = read(job);
         let motion = Motion {
             cut_mm_s: 100.0,
             travel_mm_s: 500.0,
@@ -134,19 +128,14 @@ mod tests {
             lift_s: 0.0,
             lower_s: 0.0,
         };
-        let settings = SimulateSettings {
-            unit_mm: 0.025,
-            blade_offset_mm: 0.0,
-            of_tool_mm: ToolOffsets::default(),
-            heading: 0.0,
-            motion: Some(motion),
-            line_bytes_s: None,
-        };
-        let (steps, _) = trace(&commands, &TraceSettings::default());
-        let simulation = run(&steps, job.len() as u64, &settings);
-        let marks = Marks::new(&commands, &simulation);
-        (Clock::new(&simulation, &marks, from, 960.0), job.len() as u64)
+        let mut machine = Library::with_folder("/nowhere".into()).machine("roll-24").unwrap();
+        (machine.motion, machine.serial) = (Some(motion), None);
+        let survey = Survey::of(&Spool::of(&mut &job[..]).unwrap(), &machine, 0.0).unwrap();
+        (Clock::new(survey.course, from, 960.0), job.len() as u64)
     }
+
+    /// The byte that lowers the tool for the second stroke.
+    const SECOND: u64 = 31;
 
     fn told(clock: &mut Clock, at: u64, sent: u64, obeyed: u64, halted: Option<&'static str>) {
         clock.tell(Duration::from_secs(at), Progress { sent, obeyed, halted });
@@ -165,7 +154,7 @@ mod tests {
     #[test]
     fn what_the_machine_confirms_corrects_it() {
         let (mut fast, bytes) = clock(0);
-        let second = fast.knots.iter().rfind(|knot| (knot.1 - 12.0).abs() < 0.01).unwrap().0;
+        let second = SECOND;
         told(&mut fast, 2, bytes, second, None);
         assert!((fast.at_s - 12.0).abs() < 0.01 && fast.left_s() < 12.0 * 33.0 / 42.0);
         // A machine that has not been sent the second cut cannot be in it, and is slow.
@@ -188,7 +177,7 @@ mod tests {
     #[test]
     fn neither_does_one_that_the_machine_does_not_tell() {
         let (mut clock, _) = clock(0);
-        let second = clock.knots.iter().rfind(|knot| (knot.1 - 12.0).abs() < 0.01).unwrap().0;
+        let second = SECOND;
         (0..612).for_each(|at| told(&mut clock, at, second, 0, None));
         // Ten minutes after what it was sent: ten seconds of them count.
         assert!(clock.stands());
@@ -199,8 +188,7 @@ mod tests {
 
     #[test]
     fn a_resumed_job_begins_where_it_goes_on() {
-        let (whole, _) = clock(0);
-        let second = whole.knots.iter().rfind(|knot| (knot.1 - 12.0).abs() < 0.01).unwrap().0;
+        let second = SECOND;
         let (clock, _) = clock(second);
         assert!((clock.left_s() - 12.0).abs() < 0.01, "{}", clock.left_s());
     }

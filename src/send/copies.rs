@@ -7,11 +7,14 @@
 //! turns its coordinates, or begins with steps from wherever the tool is, can't be moved: its copies
 //! are all fed by hand. The method is our own.
 
+use std::io::{Read, Write};
+
 use super::resume::{ResumeError, plain};
-use crate::geometry::{Bounds, Point};
+use super::spool::Spool;
+use super::survey::Survey;
+use crate::geometry::Point;
 use crate::hpgl::{Command, Encoded, Located};
 use crate::profile::{FeedAxis, Machine};
-use crate::simulate::Simulation;
 
 /// How far a copy is moved, plotter units.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -33,18 +36,18 @@ pub struct Copies {
 }
 
 impl Copies {
-    /// `count` copies of the job that `simulation` tells of, `gap_mm` apart.
-    pub fn new(count: u32, simulation: &Simulation, machine: &Machine, gap_mm: f64) -> Self {
+    /// `count` copies of the job that `survey` tells of, `gap_mm` apart.
+    pub fn new(count: u32, survey: &Survey, machine: &Machine, gap_mm: f64) -> Self {
         let by_hand = Self { count, step: Shift::default(), at_once: 1 };
         let Some(axis) = machine.feed_axis else { return by_hand };
         let along = |p: Point| if axis == FeedAxis::X { p.x } else { p.y };
-        let work = simulation.cut_bounds();
+        let work = survey.work;
         let length_mm = along(work.max) - along(work.min) + gap_mm.max(0.0);
         let step = (length_mm / machine.unit_mm).ceil();
         if !step.is_finite() || step < 1.0 {
             return by_hand;
         }
-        let furthest = along(everywhere(simulation).max) / machine.unit_mm;
+        let furthest = along(survey.everywhere.max) / machine.unit_mm;
         let fit = 1.0 + ((reach(machine, axis) - furthest) / step).floor().max(0.0);
         let at_once = fit.min(f64::from(count)).max(1.0) as u32;
         let step = step as i64;
@@ -83,13 +86,6 @@ impl Copies {
     }
 }
 
-/// All that the axis passes, tool up or down.
-fn everywhere(simulation: &Simulation) -> Bounds {
-    let cuts = simulation.cuts.iter().flat_map(|cut| [&cut.travel, &cut.axis]);
-    let ways = cuts.chain([&simulation.last_travel]);
-    ways.fold(Bounds::EMPTY, |all, way| all.union(Bounds::of(way)))
-}
-
 /// The furthest position along the feed, plotter units.
 fn reach(machine: &Machine, axis: FeedAxis) -> f64 {
     let clip = machine.hard_clip.map_or(f64::INFINITY, |clip| {
@@ -98,23 +94,25 @@ fn reach(machine: &Machine, axis: FeedAxis) -> f64 {
     clip.min(machine.furthest_units())
 }
 
-/// The job in `bytes`, which reads as `commands`, moved by `shift`.
+/// The job moved by `shift`.
 ///
 /// # Errors
 /// [`ResumeError::NotPlain`] when its coordinates are not all positions or steps from one.
-pub fn moved(bytes: &[u8], commands: &[Located], shift: Shift) -> Result<Vec<u8>, ResumeError> {
+pub fn moved(job: &Spool, shift: Shift) -> Result<Spool, ResumeError> {
     let mut mover = Mover { shift, relative: false, placed: false };
-    let mut out = Vec::with_capacity(bytes.len() + bytes.len() / 8);
-    let mut kept = 0;
-    for located in commands {
-        let text = bytes.get(located.byte as usize..located.end as usize).unwrap_or_default();
-        let Some(instruction) = mover.instruction(&located.command, text)? else { continue };
-        out.extend_from_slice(bytes.get(kept..located.byte as usize).unwrap_or_default());
-        out.extend_from_slice(&instruction);
-        kept = located.end as usize;
-    }
-    out.extend_from_slice(bytes.get(kept..).unwrap_or_default());
-    Ok(out)
+    let mut trouble = None;
+    let spool = Spool::written(&mut |out| {
+        let mut kept = 0;
+        job.each_command(&mut |located| {
+            match mover.next(job, (&mut kept, located), out) {
+                Err(error) => trouble = Some(error),
+                Ok(()) => return true,
+            }
+            false
+        })?;
+        std::io::copy(&mut job.from(kept), out).map(drop)
+    })?;
+    trouble.map_or(Ok(spool), Err)
 }
 
 struct Mover {
@@ -126,6 +124,24 @@ struct Mover {
 }
 
 impl Mover {
+    /// Writes the instruction as it has to be, and before it what was left from `kept` on.
+    fn next(
+        &mut self,
+        job: &Spool,
+        (kept, located): (&mut u64, &Located),
+        out: &mut dyn Write,
+    ) -> Result<(), ResumeError> {
+        let text = |most: u64| job.piece(located.byte, located.end.min(located.byte + most));
+        // What may be changed is never longer: lists are read in pieces.
+        let Some(instruction) = self.instruction(&located.command, &text(1 << 17)?)? else {
+            return Ok(());
+        };
+        std::io::copy(&mut job.from(*kept).take(located.byte.saturating_sub(*kept)), out)?;
+        out.write_all(&instruction)?;
+        *kept = located.end;
+        Ok(())
+    }
+
     /// The instruction as it has to be; `None` when it stays as it is.
     fn instruction(&mut self, of: &Command, text: &[u8]) -> Result<Option<Vec<u8>>, ResumeError> {
         let (name, numbers) = match of {
@@ -198,9 +214,8 @@ mod tests {
     use crate::profile::Library;
 
     fn shifted(job: &str, x: i64, y: i64) -> Result<String, ResumeError> {
-        let (commands, _) = read(job.as_bytes());
-        let moved = moved(job.as_bytes(), &commands, Shift { x, y })?;
-        Ok(String::from_utf8(moved).unwrap())
+        let moved = moved(&Spool::of(&mut job.as_bytes()).unwrap(), Shift { x, y })?;
+        Ok(String::from_utf8(moved.piece(0, moved.len()).unwrap()).unwrap())
     }
 
     #[test]
@@ -231,7 +246,9 @@ mod tests {
             let job: Vec<u8> =
                 vector["input_latin1"].as_str().unwrap().chars().map(|c| c as u32 as u8).collect();
             let (commands, _) = read(&job);
-            let Ok(moved) = moved(&job, &commands, Shift { x: 700, y: -300 }) else { continue };
+            let spool = Spool::of(&mut &job[..]).unwrap();
+            let Ok(moved) = moved(&spool, Shift { x: 700, y: -300 }) else { continue };
+            let moved = moved.piece(0, moved.len()).unwrap();
             let (before, _) = trace(&commands, &TraceSettings::default());
             let (after, _) = trace(&read(&moved).0, &TraceSettings::default());
             assert_eq!(before.steps.len(), after.steps.len(), "{}", vector["name"]);
@@ -249,20 +266,45 @@ mod tests {
         assert!(count >= 8, "{count}");
     }
 
+    /// A list so long that it is read in pieces stays the same list, elsewhere and lifted.
+    #[test]
+    fn a_long_list_is_moved_and_lifted_whole() {
+        let points = |by: i64| {
+            let each = (0..3000i64).map(|i| format!("{},{}", i % 977 + by, i % 789));
+            each.collect::<Vec<_>>().join(",")
+        };
+        let job = |by: i64| format!("IN;SP1;PU{},1;P D{};PU0,0;", 1 + by, points(by));
+        let spool = Spool::of(&mut job(0).as_bytes()).unwrap();
+        let text = |spool: Spool| String::from_utf8(spool.piece(0, spool.len()).unwrap()).unwrap();
+        let moved = text(moved(&spool, Shift { x: 50, y: 0 }).unwrap());
+        let (after, wanted) = (read(moved.as_bytes()).0, read(job(50).as_bytes()).0);
+        let moves = |commands: &[Located]| {
+            let (trace, _) = trace(commands, &TraceSettings::default());
+            trace.steps.iter().map(|step| step.kind).collect::<Vec<_>>()
+        };
+        let (after, mut wanted) = (moves(&after), moves(&wanted));
+        // The last place, 0,0, is moved as well.
+        *wanted.last_mut().unwrap() = StepKind::Move(Point::new(50.0, 0.0));
+        assert_eq!(after, wanted);
+        let lifted = text(crate::send::lifted(&spool).unwrap());
+        assert_eq!(lifted, job(0).replace("P D", "P U"));
+    }
+
     #[test]
     fn as_many_are_cut_at_once_as_the_machine_reaches() {
         let machine = Library::with_folder("/nowhere".into()).machine("roll-15").unwrap();
         let job = b"IN;PU400,400;PD10400,400,10400,5000;PU11000,0;SP0;";
-        let simulation = crate::pipeline::read_back(job, &machine, 0.0).simulation;
+        let job = Spool::of(&mut &job[..]).unwrap();
+        let survey = Survey::of(&job, &machine, 0.0).unwrap();
         // 250 mm and a gap of 5: 10200 units; 11000 + 2 * 10200 = 31400 of 32700.
-        let copies = Copies::new(7, &simulation, &machine, 5.0);
+        let copies = Copies::new(7, &survey, &machine, 5.0);
         assert_eq!(copies.at_once(), 3);
         let places: Vec<i64> = (1..=7).map(|n| copies.shift(n).x).collect();
         assert_eq!(places, [0, 10200, 20400, 0, 10200, 20400, 0]);
         let by_hand: Vec<u32> = (1..=7).filter(|&n| copies.is_fed_by_hand(n)).collect();
         assert_eq!(by_hand, [4, 7]);
         let flat = Library::with_folder("/nowhere".into()).machine("flatbed-a4").unwrap();
-        let sheets = Copies::new(3, &simulation, &flat, 5.0);
+        let sheets = Copies::new(3, &survey, &flat, 5.0);
         assert!(sheets.is_fed_by_hand(2) && sheets.shift(3) == Shift::default());
     }
 }

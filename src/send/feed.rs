@@ -1,10 +1,12 @@
 //! [`send`]: the state machine of [`super`], from the first byte to the last.
 
+use std::io::Read;
 use std::time::Duration;
 
 use super::handshake::Gate;
 use super::link::{Link, LinkError, ask, begin_anew};
-use super::{Ending, Progress, SendError, SendSettings, StopFlag, stream, words};
+use super::stream::{self, Sentence};
+use super::{Ending, Progress, SendError, SendSettings, StopFlag, words};
 
 /// How long an answer may take that is given at once; a slow line and a turn-around come to less.
 const AT_ONCE: Duration = Duration::from_secs(2);
@@ -16,12 +18,16 @@ const TELL_AGAIN: Duration = Duration::from_millis(500);
 /// A machine with a full buffer makes room only as fast as it cuts; a second Ctrl-C ends the wait.
 const LIFT_PATIENCE: Duration = Duration::from_secs(60);
 
-/// Sends `job` over `link`; `progress` is told how far it is.
+/// Bytes of the job that are held to look ahead.
+const AHEAD: usize = 4096;
+
+/// Sends what `job` gives over `link`; `progress` is told how far it is.
 ///
 /// # Errors
-/// [`SendError`] when the port vanishes, the machine stalls or reports an error.
+/// [`SendError`] when the port vanishes, the machine stalls or reports an error, or the job can't be
+/// read to its end.
 pub fn send(
-    job: &[u8],
+    job: &mut dyn Read,
     settings: &SendSettings,
     link: &mut dyn Link,
     stop: &StopFlag,
@@ -32,25 +38,77 @@ pub fn send(
         greet(&mut settings, link)?;
     }
     let mut feeder = Feeder::new(&settings, link, progress);
-    let mut rest = job;
-    while !rest.is_empty() {
+    let mut job = Coming::new(job);
+    loop {
+        job.fill();
+        let rest = job.rest();
         if stop.is_up() {
-            return feeder.stop(job, job.len() - rest.len());
+            return feeder.stop(&mut job);
+        }
+        if rest.is_empty() {
+            break;
         }
         let piece = &rest[..feeder.gate.piece(rest.len().min(settings.piece()), feeder.sent)];
         if !feeder.wait(piece.len(), settings.stall, Some(stop))? {
             continue;
         }
         let taken = feeder.put(piece, settings.stall)?;
-        rest = &rest[taken..];
-        feeder.job = (job.len() - rest.len()) as u64;
+        job.passed(taken);
+        feeder.job += taken as u64;
         feeder.tell();
         feeder.look_for_errors()?;
+    }
+    if let Some(why) = job.trouble.take() {
+        feeder.stop(&mut job)?;
+        return Err(SendError::Unreadable { sent: feeder.sent, why });
     }
     if feeder.drain(settings.stall, Some(stop))? && feeder.finish(stop)? {
         return Ok(Ending::Done);
     }
-    feeder.stop(job, job.len())
+    feeder.stop(&mut job)
+}
+
+/// The bytes of the job that come next, and what the bytes before them have begun.
+struct Coming<'a> {
+    job: &'a mut dyn Read,
+    held: Vec<u8>,
+    /// So many of them went out.
+    gone: usize,
+    /// Nothing follows what is held.
+    is_last: bool,
+    sentence: Sentence,
+    /// Why nothing follows, if that is not the job's end.
+    trouble: Option<String>,
+}
+
+impl<'a> Coming<'a> {
+    fn new(job: &'a mut dyn Read) -> Self {
+        let held = Vec::with_capacity(2 * AHEAD);
+        Self { job, held, gone: 0, is_last: false, sentence: Sentence::default(), trouble: None }
+    }
+
+    /// Reads on when little is left.
+    fn fill(&mut self) {
+        if self.is_last || self.rest().len() >= AHEAD / 2 {
+            return;
+        }
+        self.held.drain(..std::mem::take(&mut self.gone));
+        let wanted = (AHEAD - self.held.len()) as u64;
+        let before = self.held.len();
+        let read = (&mut *self.job).take(wanted).read_to_end(&mut self.held);
+        self.trouble = read.err().map(|error| error.to_string());
+        self.is_last = self.held.len() == before || self.trouble.is_some();
+    }
+
+    fn rest(&self) -> &[u8] {
+        &self.held[self.gone..]
+    }
+
+    /// So many went out.
+    fn passed(&mut self, count: usize) {
+        self.sentence.sent(&self.held[self.gone..self.gone + count]);
+        self.gone += count;
+    }
 }
 
 /// Whether anybody answers, and how large the buffer is.
@@ -239,24 +297,36 @@ impl<'a> Feeder<'a> {
     }
 
     /// Ends the instruction in hand and lifts the tool.
-    fn stop(&mut self, job: &[u8], sent: usize) -> Result<Ending, SendError> {
+    fn stop(&mut self, job: &mut Coming) -> Result<Ending, SendError> {
         self.moved = self.link.now();
-        let lifted = if self.settings.answers() && sent > 0 {
+        let lifted = if self.settings.answers() && self.job > 0 {
             // It answers ESC. sequences: drop its buffer and what it has read of an instruction.
             self.bring(&[b"\x1b.K", stream::LIFT].concat(), false)
         } else {
-            let last = stream::ending(job, sent);
-            let rest = job.get(sent..).unwrap_or_default().iter();
-            let own = rest.zip(&last).take_while(|(a, b)| a == b).count();
-            self.bring(&last, true).map(|()| {
-                self.job = (sent + own) as u64;
-                self.tell();
-            })
+            self.end_instruction(job)
         };
         match lifted {
             Err(SendError::Stalled { sent, .. }) => Err(SendError::NotLifted { sent }),
             other => other.map(|()| Ending::Stopped),
         }
+    }
+
+    /// Sends on to the first place where the instruction in hand can end, and what ends it.
+    fn end_instruction(&mut self, job: &mut Coming) -> Result<(), SendError> {
+        loop {
+            job.fill();
+            let until = job.sentence.until_end(job.rest(), job.is_last);
+            let count = until.unwrap_or(job.rest().len());
+            self.bring(&job.rest()[..count], true)?;
+            job.passed(count);
+            self.job += count as u64;
+            if until.is_some() {
+                break;
+            }
+        }
+        self.bring(&job.sentence.ending(), true)?;
+        self.tell();
+        Ok(())
     }
 
     /// Sends the last bytes, asking the machine for room or not.

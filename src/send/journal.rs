@@ -10,7 +10,8 @@ use std::sync::mpsc::{Sender, channel};
 use std::thread::JoinHandle;
 
 use serde::{Deserialize, Serialize};
-use sha2::{Digest, Sha256};
+
+use super::survey::Survey;
 
 /// How far a job has come.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -54,17 +55,14 @@ fn one() -> u32 {
 }
 
 impl Journal {
-    /// A job of `cuts` cuts that begins after the first `finished`.
-    pub fn new(job: &[u8], cuts: usize, finished: usize) -> Self {
-        let digest = Sha256::digest(job);
-        let job = digest.iter().map(|byte| format!("{byte:02x}")).collect();
-        let (copy, copies) = (1, 1);
+    /// Of the job that `survey` tells of, begun after the first `finished` cuts.
+    pub fn new(survey: &Survey, finished: usize) -> Self {
         Self {
             format: 1,
-            job,
-            copy,
-            copies,
-            cuts,
+            job: survey.digest.clone(),
+            copy: 1,
+            copies: 1,
+            cuts: survey.cuts,
             finished,
             perhaps: finished,
             state: State::Running,

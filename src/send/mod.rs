@@ -29,15 +29,22 @@
 
 mod clock;
 mod copies;
+mod course;
 mod feed;
 mod handshake;
 mod journal;
 mod link;
 mod lock;
+mod marks;
 mod port;
 mod probe;
 mod resume;
+mod set_before;
+mod spool;
+mod standing;
 mod stream;
+mod survey;
+mod waste;
 mod words;
 
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -47,13 +54,18 @@ use crate::profile::{Handshake, Serial};
 
 pub use clock::Clock;
 pub use copies::{Copies, Shift, moved};
+pub use course::{Course, Reached};
 pub use feed::send;
 pub use journal::{Journal, JournalWriter, State};
 pub use link::{Link, LinkError};
 pub use lock::PortLock;
+pub use marks::{Marks, MarksAlong};
 pub use port::{PortError, SerialLink, ports, ports_with_what_is_known};
 pub use probe::{Found, RATES, anybody_there, place, probe};
-pub use resume::{Marks, Place, ResumeError, Taken, after_cuts, finished_at, from_cut, lifted};
+pub use resume::{ResumeError, Taken, after_cuts, from_cut, lifted};
+pub use spool::{Spool, SpoolReader};
+pub use standing::{Place, finished_at};
+pub use survey::Survey;
 pub use words::{halt, language_error, line_error};
 
 /// How a job is sent.
@@ -199,6 +211,17 @@ pub enum SendError {
         number: u32,
         /// What that means.
         meaning: &'static str,
+    },
+    /// The job's bytes end too early; the tool was told to lift.
+    #[error(
+        "the rest of the job cannot be read ({why}), {sent} bytes in; the tool was told to lift. Look \
+         whether the folder for temporary files is still there, then go on with --resume"
+    )]
+    Unreadable {
+        /// Bytes sent.
+        sent: u64,
+        /// What the system said.
+        why: String,
     },
     /// Nobody answers.
     #[error(

@@ -5,7 +5,7 @@
 use std::time::Duration;
 
 use super::link::{LOOK_AGAIN, Link, LinkError, ask, ask_once, begin_anew, hear_out};
-use super::resume::Place;
+use super::standing::Place;
 use crate::profile::{Handshake, HardClip, Machine};
 
 /// How long an idle machine may take for an answer.

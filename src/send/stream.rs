@@ -1,65 +1,138 @@
-//! [`ending`]: the fewest bytes that end the instruction in hand and lift the tool.
+//! [`Sentence`]: where a job may be stopped, byte by byte.
 //!
 //! A list of points (`PU`, `PD`, `PA`, `PR`) may run for thousands of points, and all of them would be
 //! cut before the blade is lifted: it is ended after the pair in hand. Every other instruction is
-//! ended where the job ends it. Numbers are never cut in two: `PD100,20` is another place than
-//! `PD100,200`. Separators: HP 7470A manual, pp. 1-6 and 1-7.
+//! ended where the job ends it, a label at its own terminator. Numbers are never cut in two: `PD100,20`
+//! is another place than `PD100,200`. Separators: HP 7470A manual, pp. 1-6 and 1-7.
 
 /// What lifts the tool.
 pub(super) const LIFT: &[u8] = b"PU;";
 
-/// The bytes that follow the first `sent` of `job` when it is stopped there.
-pub(super) fn ending(job: &[u8], sent: usize) -> Vec<u8> {
-    let sent = sent.min(job.len());
-    let begins = job[..sent].iter().rposition(|&c| c == b';').map_or(0, |i| i + 1);
-    let mut last = if begins == sent { Vec::new() } else { to_the_end(job, begins, sent) };
-    last.extend_from_slice(LIFT);
-    last
+/// Ends a label unless `DT` changed it.
+const ETX: u8 = 3;
+
+/// Where in an instruction the last byte was that went out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum At {
+    /// Behind an instruction, or before the first.
+    Between,
+    /// In a name, of which this letter was sent.
+    Name(u8),
+    /// In a list: how many numbers of it have begun since its last whole point, and whether the
+    /// last one may go on.
+    List(Numbers),
+    /// In an instruction that ends at this byte.
+    Other(u8),
+    /// Behind `DT`.
+    Terminator,
 }
 
-/// From `sent` to the first place where the instruction can end, and its terminator.
-fn to_the_end(job: &[u8], begins: usize, sent: usize) -> Vec<u8> {
-    let (mut at, mut list, mut numbers) = (begins, false, 0usize);
-    while let Some(&byte) = job.get(at) {
-        let ended = at >= sent && list && numbers.is_multiple_of(2);
-        if byte == b';' && at >= sent {
-            return job[sent..=at].to_vec();
-        }
-        if ended && (numbers > 0 || byte.is_ascii_alphabetic()) {
-            break;
-        }
-        if byte.is_ascii_alphabetic() {
-            list = is_list(&job[at..]);
-            numbers = 0;
-            at += 2;
-            if !list {
-                at += job.iter().skip(at).take_while(|&&c| c != b';').count();
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct Numbers {
+    count: usize,
+    open: bool,
+}
+
+/// The instruction in hand, as far as it was sent.
+#[derive(Debug, Clone)]
+pub(super) struct Sentence {
+    at: At,
+    label_end: u8,
+}
+
+impl Default for Sentence {
+    /// Nothing was sent.
+    fn default() -> Self {
+        Self { at: At::Between, label_end: ETX }
+    }
+}
+
+impl Sentence {
+    /// These bytes went out.
+    pub fn sent(&mut self, bytes: &[u8]) {
+        bytes.iter().for_each(|&byte| self.one(byte));
+    }
+
+    fn one(&mut self, byte: u8) {
+        self.at = match self.at {
+            At::Other(end) if byte == end => At::Between,
+            At::Other(end) => At::Other(end),
+            At::Terminator => {
+                self.label_end = if byte == b';' { ETX } else { byte };
+                At::Between
             }
-        } else if is_number(byte) {
-            // A sign begins the next number as a comma does.
-            at += 1;
-            at += job.iter().skip(at).take_while(|&&c| c.is_ascii_digit() || c == b'.').count();
-            numbers += 1;
-        } else {
-            at += 1;
-            // The separator was sent: the pair behind it has begun.
-            if at == sent && list && numbers.is_multiple_of(2) {
-                numbers = 0;
-            }
+            _ if byte == b';' => At::Between,
+            At::Name(first) if byte.is_ascii_alphabetic() => self.named([first, byte]),
+            At::Between | At::List(_) if byte.is_ascii_alphabetic() => At::Name(byte),
+            At::List(numbers) => At::List(numbers.with(byte)),
+            at => at,
+        };
+    }
+
+    fn named(&self, name: [u8; 2]) -> At {
+        match &name.map(|letter| letter.to_ascii_uppercase()) {
+            b"PU" | b"PD" | b"PA" | b"PR" => At::List(Numbers::default()),
+            b"LB" => At::Other(self.label_end),
+            b"DT" => At::Terminator,
+            _ => At::Other(b';'),
         }
     }
-    let at = at.clamp(sent, job.len());
-    [&job[sent..at], b";"].concat()
+
+    /// Whether the instruction can be ended before the byte `next`; nothing follows where it is `None`.
+    fn may_end(&self, next: Option<u8>) -> bool {
+        match (self.at, next) {
+            (At::Between, _) | (_, None) => true,
+            (At::List(numbers), Some(next)) => numbers.may_end(next),
+            _ => false,
+        }
+    }
+
+    /// How many of the bytes that come `next` have to go out before the instruction can be ended; all
+    /// of them and more where it is `None`, unless they are the job's last.
+    pub fn until_end(&self, next: &[u8], are_last: bool) -> Option<usize> {
+        let mut ahead = self.clone();
+        for (i, &byte) in next.iter().enumerate() {
+            if ahead.may_end(Some(byte)) {
+                return Some(i);
+            }
+            ahead.one(byte);
+        }
+        let ended = ahead.at == At::Between || are_last;
+        ended.then_some(next.len())
+    }
+
+    /// What ends the instruction in hand and lifts the tool.
+    pub fn ending(&self) -> Vec<u8> {
+        let end: &[u8] = match &self.at {
+            At::Between => b"",
+            At::Other(end) => std::slice::from_ref(end),
+            _ => b";",
+        };
+        [end, LIFT].concat()
+    }
 }
 
-fn is_list(text: &[u8]) -> bool {
-    text.get(..2).is_some_and(|name| {
-        [b"PU", b"PD", b"PA", b"PR"].iter().any(|list| name.eq_ignore_ascii_case(*list))
-    })
-}
+impl Numbers {
+    fn with(self, byte: u8) -> Self {
+        match byte {
+            // A sign begins the next number as a comma does.
+            b'+' | b'-' => Self { count: self.count + 1, open: true },
+            b'0'..=b'9' | b'.' if self.open => self,
+            b'0'..=b'9' | b'.' => Self { count: self.count + 1, open: true },
+            // The separator was sent: the pair behind it has begun.
+            _ if self.count.is_multiple_of(2) => Self::default(),
+            _ => Self { open: false, ..self },
+        }
+    }
 
-fn is_number(byte: u8) -> bool {
-    byte.is_ascii_digit() || matches!(byte, b'+' | b'-' | b'.')
+    fn may_end(self, next: u8) -> bool {
+        let goes_on = self.open && (next.is_ascii_digit() || next == b'.');
+        match self.count {
+            // A list without numbers ends at the next name.
+            0 => next.is_ascii_alphabetic(),
+            count => count.is_multiple_of(2) && !goes_on && next != b';',
+        }
+    }
 }
 
 #[cfg(test)]
@@ -67,7 +140,12 @@ mod tests {
     use super::*;
 
     fn stopped(job: &str, sent: usize) -> String {
-        let bytes = [&job.as_bytes()[..sent], &ending(job.as_bytes(), sent)].concat();
+        let (before, next) = job.as_bytes().split_at(sent);
+        let mut sentence = Sentence::default();
+        sentence.sent(before);
+        let more = sentence.until_end(next, true).unwrap();
+        sentence.sent(&next[..more]);
+        let bytes = [&job.as_bytes()[..sent + more], &sentence.ending()].concat();
         String::from_utf8(bytes).unwrap()
     }
 
@@ -90,6 +168,32 @@ mod tests {
         assert_eq!(stopped("VS10;PU;", 1), "VS10;PU;");
         assert_eq!(stopped("SP1", 2), "SP1;PU;");
         assert_eq!(stopped("", 0), "PU;");
+        assert_eq!(stopped("PD;PU5,5;", 2), "PD;PU;");
+        assert_eq!(stopped("P", 1), "P;PU;");
+    }
+
+    /// What lifts the tool must not become a part of the text.
+    #[test]
+    fn a_label_ends_at_its_own_terminator() {
+        assert_eq!(stopped("LBa;b\u{3}PD1,1;", 4), "LBa;b\u{3}PU;");
+        assert_eq!(stopped("DT#LBa;b#PD1,1;", 6), "DT#LBa;b#PU;");
+        assert_eq!(stopped("LBa;b", 4), "LBa;b\u{3}PU;");
+    }
+
+    /// What comes next is seen in parts: the answer is the same, or that more has to be seen.
+    #[test]
+    fn a_part_of_what_comes_is_enough_or_asks_for_more() {
+        let job = b"IN;PD100,200,300,400;SP0;VS10;";
+        for sent in 0..job.len() {
+            let mut sentence = Sentence::default();
+            sentence.sent(&job[..sent]);
+            let all = sentence.until_end(&job[sent..], true).unwrap();
+            for seen in sent..job.len() {
+                let part = sentence.until_end(&job[sent..seen], false);
+                assert!(part.is_none_or(|part| part == all), "{sent} {seen}: {part:?} {all}");
+                assert!(part.is_some() || seen - sent <= all, "{sent} {seen}");
+            }
+        }
     }
 
     /// Wherever a long list is cut off, what arrives is a whole number of its pairs, unchanged.

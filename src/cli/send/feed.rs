@@ -1,24 +1,23 @@
 //! Copy after copy on its way: what is shown, what the journal keeps, where the film is fed by hand.
 
-use std::borrow::Cow;
-use std::io::{BufRead, IsTerminal, Write};
+use std::io::{BufRead, IsTerminal, Read, Write};
+use std::rc::Rc;
 
-use super::{Args, Job, STOP, resume, stopped_by};
+use super::{Args, Job, STOP, resume, stopped_by, survey};
 use crate::cli::meter::{Meter, Shown};
 use crate::cli::{Exit, Failure, Outcome, talk};
-use crate::hpgl;
-use crate::pipeline::{self, PlanSettings};
+use crate::pipeline::PlanSettings;
 use crate::report::duration;
 use crate::send::{
-    self, Clock, Copies, Ending, Journal, JournalWriter, Marks, Progress, SendSettings, SerialLink,
-    State, Taken,
+    self, Clock, Copies, Ending, Journal, JournalWriter, MarksAlong, Progress, ResumeError,
+    SendSettings, SerialLink, Spool, State, Taken,
 };
 
 /// What is sent, and how.
 pub struct Sending<'a> {
     pub args: &'a Args,
     /// The first copy.
-    pub job: &'a Job,
+    pub job: &'a Rc<Job>,
     pub copies: &'a Copies,
     pub settings: &'a PlanSettings,
     pub line: &'a SendSettings,
@@ -47,7 +46,7 @@ impl Sending<'_> {
         Ok(Exit::Done)
     }
 
-    fn copy(&self, number: u32) -> Result<Cow<'_, Job>, Failure> {
+    fn copy(&self, number: u32) -> Result<Rc<Job>, Failure> {
         copy_of(self.job, (self.copies, self.settings), number)
     }
 
@@ -87,7 +86,7 @@ impl Sending<'_> {
     }
 
     fn journal(&self, copy: &Job, (number, finished): (u32, usize)) -> Journal {
-        let journal = Journal::new(&copy.bytes, copy.simulation.cuts.len(), finished);
+        let journal = Journal::new(&copy.survey, finished);
         Journal { copy: number, copies: self.copies.count(), ..journal }
     }
 
@@ -114,19 +113,19 @@ impl Sending<'_> {
         link: &mut SerialLink,
     ) -> Result<Ending, Failure> {
         let taken = resume::taken(copy, finished, self.settings)?;
-        let bytes = self.as_sent(&taken)?;
         let mut journal = self.journal(copy, (number, finished));
+        let mut meter = Meter::new(&copy.survey, self.clock(copy, &taken)?, self.shown(number));
+        let (machine, offset_mm) = (&self.settings.machine, self.settings.offset_mm());
+        let mut marks = MarksAlong::new(&copy.spool, machine, offset_mm);
+        marks.up_to(taken.job_byte, taken.job_byte);
+        let mut bytes = self.as_sent(copy, &taken)?;
         let writer = self.writer(&journal);
-        let mut meter = Meter::new(&copy.simulation, self.clock(copy, &taken)?, self.shown(number));
-        let mut last = Progress { sent: 0, obeyed: 0, halted: None };
-        let ending = send::send(&bytes, self.line, link, &STOP, &mut |progress| {
-            last = Progress {
-                sent: taken.job_bytes(progress.sent),
-                obeyed: taken.job_bytes(progress.obeyed),
-                ..progress
-            };
-            meter.show(last, &copy.marks);
-            let now = copy.marks.finished(last.obeyed).max(finished);
+        let mut sent = 0;
+        let ending = send::send(&mut bytes, self.line, link, &STOP, &mut |progress| {
+            sent = taken.job_bytes(progress.sent);
+            let obeyed = taken.job_bytes(progress.obeyed);
+            let now = marks.up_to(sent, obeyed).finished(obeyed).max(finished);
+            meter.show(Progress { sent, obeyed, ..progress }, now);
             if now > journal.finished {
                 journal.finished = now;
                 if let Some(writer) = &writer {
@@ -135,37 +134,39 @@ impl Sending<'_> {
             }
         });
         let took = meter.end();
-        resume::enter(&mut journal, (&copy.marks, last), &ending, self.line.answers());
+        let whole = marks.whole(sent).unwrap_or(copy.survey.cuts);
+        resume::enter(&mut journal, whole, &ending, self.line.answers());
         if let Some(Err(text)) = writer.map(|writer| writer.end(&journal)) {
             talk::error(&text);
         }
         let ending = ending.map_err(|error| Failure::new(Exit::Machine, error))?;
         if ending == Ending::Done {
-            self.say_done(number, bytes.len(), took)?;
+            self.say_done(number, taken.bytes(copy.spool.len()), took)?;
         }
         Ok(ending)
     }
 
     /// What goes out: with the tool lifted if it is a rehearsal.
-    fn as_sent<'b>(&self, taken: &'b Taken) -> Result<Cow<'b, [u8]>, Failure> {
+    fn as_sent<'b>(&self, copy: &'b Job, taken: &Taken) -> Result<Box<dyn Read + 'b>, Failure> {
+        let bytes = taken.reader(&copy.spool);
         if !self.args.blade_up {
-            return Ok(Cow::Borrowed(&taken.bytes));
+            return Ok(Box::new(bytes));
         }
-        let (commands, _) = hpgl::read(&taken.bytes);
-        send::lifted(&taken.bytes, &commands).map(Cow::Owned).map_err(Failure::failed)
+        let spool = Spool::of(&mut { bytes }).map_err(ResumeError::from);
+        let lifted = spool.and_then(|spool| send::lifted(&spool)).map_err(Failure::failed)?;
+        let reader = lifted.into_reader().map_err(|e| Failure::failed(ResumeError::from(e)))?;
+        Ok(Box::new(reader))
     }
 
     /// A lifted tool takes its own time.
     fn clock(&self, copy: &Job, taken: &Taken) -> Result<Clock, Failure> {
-        let rate = self.line.rate_bytes_s;
-        if !self.args.blade_up {
-            return Ok(Clock::new(&copy.simulation, &copy.marks, taken.job_byte, rate));
-        }
-        let lifted = send::lifted(&copy.bytes, &copy.commands).map_err(Failure::failed)?;
-        let offset_mm = self.settings.offset_mm();
-        let back = pipeline::read_back(&lifted, &self.settings.machine, offset_mm);
-        let marks = Marks::new(&back.commands, &back.simulation);
-        Ok(Clock::new(&back.simulation, &marks, taken.job_byte, rate))
+        let course = if self.args.blade_up {
+            let lifted = send::lifted(&copy.spool).map_err(Failure::failed)?;
+            survey(&lifted, self.settings)?.course
+        } else {
+            copy.survey.course.clone()
+        };
+        Ok(Clock::new(course, taken.job_byte, self.line.rate_bytes_s))
     }
 
     fn shown(&self, number: u32) -> Shown {
@@ -177,7 +178,7 @@ impl Sending<'_> {
         }
     }
 
-    fn say_done(&self, number: u32, bytes: usize, (seconds, left_s): (f64, f64)) -> Outcome {
+    fn say_done(&self, number: u32, bytes: u64, (seconds, left_s): (f64, f64)) -> Outcome {
         let rate = bytes as f64 / seconds.max(1e-3);
         let end = if self.line.answers() {
             "the machine has done everything and reports no error".to_owned()
@@ -199,14 +200,14 @@ impl Sending<'_> {
 }
 
 /// Copy `number` of `job`.
-pub fn copy_of<'a>(
-    job: &'a Job,
+pub fn copy_of(
+    job: &Rc<Job>,
     (copies, settings): (&Copies, &PlanSettings),
     number: u32,
-) -> Result<Cow<'a, Job>, Failure> {
+) -> Result<Rc<Job>, Failure> {
     let shift = copies.shift(number);
     if shift == send::Shift::default() {
-        return Ok(Cow::Borrowed(job));
+        return Ok(Rc::clone(job));
     }
-    job.moved(shift, settings).map(Cow::Owned)
+    job.moved(shift, settings).map(Rc::new)
 }

@@ -1,6 +1,7 @@
 //! Where an interrupted job goes on, and how a send is entered into its journal.
 
 use std::io::{BufRead, IsTerminal, Write};
+use std::rc::Rc;
 use std::time::Duration;
 
 use super::{Args, Job, feed};
@@ -9,18 +10,18 @@ use crate::cli::{Exit, Failure};
 use crate::pipeline::PlanSettings;
 use crate::profile::{Handshake, Serial};
 use crate::send::{
-    self, Copies, Ending, Journal, Marks, Progress, SendError, SerialLink, State, Taken,
+    self, Copies, Ending, Journal, ResumeError, SendError, SerialLink, State, Taken,
 };
 
 /// With which copy it begins, and how many cuts of that one are finished already.
 pub fn begin(
     args: &Args,
-    job: &Job,
+    job: &Rc<Job>,
     (serial, settings, copies): (&Serial, &PlanSettings, &Copies),
     link: &mut SerialLink,
 ) -> Result<(u32, usize), Failure> {
     if let Some(number) = args.from_cut {
-        let cuts = job.simulation.cuts.len();
+        let cuts = job.survey.cuts;
         if !(1..=cuts).contains(&number) {
             return Err(Failure::usage(send::ResumeError::NoSuchCut { number, cuts }));
         }
@@ -110,8 +111,7 @@ fn journal(args: &Args) -> Result<Journal, Failure> {
 
 /// Whether the journal tells of this job.
 fn is_of(journal: &Journal, job: &Job) -> Result<(), Failure> {
-    let same = Journal::new(&job.bytes, journal.cuts, 0).job == journal.job;
-    if same && journal.cuts == job.simulation.cuts.len() {
+    if job.survey.digest == journal.job && job.survey.cuts == journal.cuts {
         return Ok(());
     }
     let text = "this is not the job that was interrupted: the drawing or the options differ; \
@@ -128,8 +128,10 @@ fn asked(
 ) -> Result<Option<usize>, Failure> {
     let place = send::place(link, Duration::from_secs(60))
         .map_err(|error| Failure::new(Exit::Machine, format!("the port vanished: {}", error.0)))?;
-    let unit_mm = settings.machine.unit_mm;
-    Ok(place.and_then(|place| send::finished_at(place, &job.simulation, range, unit_mm)))
+    let Some(place) = place else { return Ok(None) };
+    let how = (&settings.machine, settings.offset_mm());
+    let told = send::finished_at(place, &job.spool, range, how);
+    told.map_err(|error| Failure::failed(ResumeError::from(error)))
 }
 
 /// The person says how many are finished.
@@ -151,18 +153,18 @@ fn chosen((from, to): (usize, usize)) -> Result<usize, Failure> {
 /// The bytes from the first unfinished cut on.
 pub fn taken(job: &Job, finished: usize, settings: &PlanSettings) -> Result<Taken, Failure> {
     if finished == 0 {
-        return Ok(Taken { bytes: job.bytes.clone(), own: 0, job_byte: 0, blind: false });
+        return Ok(Taken::whole());
     }
-    let read = (&job.commands[..], &job.simulation);
-    if finished >= job.simulation.cuts.len() {
-        return send::after_cuts(&job.bytes, read).map_err(Failure::usage);
+    let machine = &settings.machine;
+    if finished >= job.survey.cuts {
+        return send::after_cuts(&job.spool, machine, settings.offset_mm()).map_err(Failure::usage);
     }
     let blade = BladeSettings {
         offset_mm: settings.offset_mm(),
-        limits: settings.machine.limits_mm(),
+        limits: machine.limits_mm(),
         ..BladeSettings::default()
     };
-    let taken = send::from_cut(&job.bytes, read, finished + 1, (&blade, settings.machine.unit_mm));
+    let taken = send::from_cut(&job.spool, finished + 1, (machine, &blade));
     let taken = taken.map_err(Failure::usage)?;
     if taken.blind {
         let text = "There is no room in the waste to turn the blade first: the beginning of the first \
@@ -172,14 +174,14 @@ pub fn taken(job: &Job, finished: usize, settings: &PlanSettings) -> Result<Take
     Ok(taken)
 }
 
-/// Enters how a send ended.
+/// Enters how a send ended that has sent so many cuts `whole`.
 pub fn enter(
     journal: &mut Journal,
-    (marks, last): (&Marks, Progress),
+    whole: usize,
     ending: &Result<Ending, SendError>,
     answers: bool,
 ) {
-    let whole = marks.whole(last.sent).max(journal.finished);
+    let whole = whole.max(journal.finished);
     journal.perhaps = whole;
     journal.state = match ending {
         Ok(Ending::Done) => State::Done,
