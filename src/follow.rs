@@ -39,6 +39,22 @@ pub fn trace_settings(machine: &Machine) -> TraceSettings {
     TraceSettings { area: machine.limits_units(), ..TraceSettings::default() }
 }
 
+/// Which machine obeys, and with which blade.
+#[derive(Debug, Clone, Copy)]
+pub struct Setup<'a> {
+    /// The machine.
+    pub machine: &'a Machine,
+    /// How it is simulated.
+    pub simulate: SimulateSettings,
+}
+
+impl<'a> Setup<'a> {
+    /// `machine` with a blade of `offset_mm`.
+    pub fn of(machine: &'a Machine, offset_mm: f64) -> Self {
+        Self { machine, simulate: SimulateSettings::of(machine, offset_mm) }
+    }
+}
+
 /// A job on its way through the reader, the interpreter and the simulation.
 pub struct Follower {
     reader: Reader,
@@ -48,12 +64,12 @@ pub struct Follower {
 }
 
 impl Follower {
-    /// At the beginning of a job for `machine`, with a blade of `blade_offset_mm`.
-    pub fn new(machine: &Machine, blade_offset_mm: f64) -> Self {
+    /// At the beginning of a job.
+    pub fn new(setup: Setup) -> Self {
         Self {
             reader: Reader::default(),
-            interpreter: Interpreter::new(trace_settings(machine)),
-            simulator: Simulator::new(&SimulateSettings::of(machine, blade_offset_mm), MOST_POINTS),
+            interpreter: Interpreter::new(trace_settings(setup.machine)),
+            simulator: Simulator::new(&setup.simulate, MOST_POINTS),
             bytes: 0,
         }
     }
@@ -144,7 +160,7 @@ mod tests {
         text += ";PU;PD5,5;";
         let whole = pipeline::read_back(text.as_bytes(), &machine, 0.25);
         let (mut cuts, mut way, mut count) = (Vec::new(), Vec::new(), 0);
-        let mut follower = Follower::new(&machine, 0.25);
+        let mut follower = Follower::new(Setup::of(&machine, 0.25));
         let mut see = |seen: Seen| match seen {
             Seen::Instruction(_) => count += 1,
             Seen::Piece(piece) => {

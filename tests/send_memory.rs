@@ -8,6 +8,7 @@ use std::process::Command;
 use std::time::Duration;
 
 use bladewright::blade::BladeSettings;
+use bladewright::follow::Setup;
 use bladewright::profile::{Handshake, Library, Machine};
 use bladewright::send::{
     self, Ending, Link, LinkError, MarksAlong, SendSettings, Shift, Spool, StopFlag, Survey,
@@ -92,13 +93,14 @@ fn spool(bytes: u64) -> Spool {
 
 /// All that `send` does with a job but for opening a port.
 fn all_of_it(job: &Spool, machine: &Machine) {
-    let survey = Survey::of(job, machine, 0.25).unwrap();
+    let setup = Setup::of(machine, 0.25);
+    let survey = Survey::of(job, setup).unwrap();
     assert!(survey.cuts > 10_000 && survey.findings.iter().any(|f| f.code == "not-compared"));
     send::moved(job, Shift { x: 10, y: 0 }).unwrap();
     send::lifted(job).unwrap();
     let blade =
         BladeSettings { offset_mm: 0.25, limits: machine.limits_mm(), ..Default::default() };
-    let taken = send::from_cut(job, survey.cuts - 1, (machine, &blade)).unwrap();
+    let taken = send::from_cut(job, survey.cuts - 1, (setup, &blade)).unwrap();
     assert!(job.len() - taken.job_byte < 200);
     let settings = SendSettings {
         rate_bytes_s: 11_520.0,
@@ -107,7 +109,7 @@ fn all_of_it(job: &Spool, machine: &Machine) {
         stall: Duration::from_secs(600),
     };
     let (mut sink, mut most, mut finished) = (Sink::default(), 0, 0);
-    let mut marks = MarksAlong::new(job, machine, 0.25);
+    let mut marks = MarksAlong::new(job, setup);
     let stop = StopFlag::new();
     let ending = send::send(&mut job.from(0), &settings, &mut sink, &stop, &mut |progress| {
         most = most.max(progress.sent);

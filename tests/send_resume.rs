@@ -6,6 +6,7 @@ use std::io::Read;
 use std::time::Duration;
 
 use bladewright::blade::{BladeSettings, TrailingBlade};
+use bladewright::follow::Setup;
 use bladewright::geometry::Point;
 use bladewright::pipeline::{self, ReadBack};
 use bladewright::profile::{Handshake, Library, Machine};
@@ -92,7 +93,7 @@ fn pull_and_resume(job: &[u8], machine: &Machine, dice: &mut Dice, case: &str) -
     let settings = send_settings(machine);
     let whole = pipeline::read_back(job, machine, 0.0);
     let spool = spool(job);
-    let marks = MarksAlong::new(&spool, machine, 0.0);
+    let marks = MarksAlong::new(&spool, Setup::of(machine, 0.0));
     let stand_in = stand_in(machine, false);
     let cut_after = Some(30 + dice.next(job.len() as u64 + 200));
     let line = Line::new(stand_in.clone(), &settings, Mishaps { cut_after, ..Mishaps::default() });
@@ -105,7 +106,7 @@ fn pull_and_resume(job: &[u8], machine: &Machine, dice: &mut Dice, case: &str) -
         let range = (broken.finished, broken.perhaps.max(broken.finished));
         let finished = if settings.answers() {
             let place = send::place(&mut line, Duration::from_secs(60)).unwrap().unwrap();
-            let told = send::finished_at(place, &spool, range, (machine, 0.0)).unwrap();
+            let told = send::finished_at(place, &spool, range, Setup::of(machine, 0.0)).unwrap();
             // Where there is one answer only, nobody has to tell it.
             told.or((range.0 == range.1).then_some(range.0))
                 .unwrap_or_else(|| panic!("{case}: {place:?} does not tell between {range:?}"))
@@ -114,9 +115,9 @@ fn pull_and_resume(job: &[u8], machine: &Machine, dice: &mut Dice, case: &str) -
         };
         assert!((range.0..=range.1).contains(&finished), "{case}: {finished} is not in {range:?}");
         let taken = if finished < whole.simulation.cuts.len() {
-            send::from_cut(&spool, finished + 1, (machine, &pen()))
+            send::from_cut(&spool, finished + 1, (Setup::of(machine, 0.0), &pen()))
         } else {
-            send::after_cuts(&spool, machine, 0.0)
+            send::after_cuts(&spool, Setup::of(machine, 0.0))
         };
         let mut rest = taken.unwrap().reader(&spool);
         send::send(&mut rest, &settings, &mut line, &StopFlag::new(), &mut |_| ()).unwrap();
@@ -193,7 +194,7 @@ fn nothing_is_confirmed_before_it_is_cut() {
         let machine = machine(handshake, 255, 9600);
         let settings = send_settings(&machine);
         let spool = spool(&job);
-        let mut marks = MarksAlong::new(&spool, &machine, 0.0);
+        let mut marks = MarksAlong::new(&spool, Setup::of(&machine, 0.0));
         let stand_in = stand_in(&machine, false);
         let mut line = Line::new(stand_in.clone(), &settings, Mishaps::default());
         let mut before = 0;
@@ -216,7 +217,7 @@ fn a_place_that_tells_nothing_is_not_believed() {
     let machine = machine(Handshake::Software, 255, 9600);
     let finished = |text: &str, x: i64, down: bool| {
         let place = send::Place { x, y: 0, down };
-        send::finished_at(place, &spool(text.as_bytes()), (0, 2), (&machine, 0.0)).unwrap()
+        send::finished_at(place, &spool(text.as_bytes()), (0, 2), Setup::of(&machine, 0.0)).unwrap()
     };
     let apart = "PA0,0;PD9,0,9,9,0,0;PU;PA50,0;PD59,0,59,9,50,0;PU;PA90,0;";
     assert_eq!(finished(apart, 50, false), None);
@@ -238,7 +239,7 @@ fn a_resumed_cut_begins_with_the_right_heading() {
     let blade =
         BladeSettings { offset_mm, limits: machine.limits_mm(), ..BladeSettings::default() };
     let job = spool(text.as_bytes());
-    let taken = send::from_cut(&job, 2, (&machine, &blade)).unwrap();
+    let taken = send::from_cut(&job, 2, (Setup::of(&machine, offset_mm), &blade)).unwrap();
     assert!(!taken.blind);
     let again = pipeline::read_back(&sent(&taken, &job), &machine, offset_mm);
     assert_eq!(again.simulation.cuts.len(), 2, "a turn in the waste, and the cut");
@@ -259,12 +260,12 @@ fn what_was_set_is_set_again() {
     let machine = machine(Handshake::Software, 255, 9600);
     let text = "IN;SP1;VS10;PU10,10;PD20,20;VS5;SP2;PR;PU10,10;PD5,5,6,6;PU1,1;PA;PU0,0;";
     let job = spool(text.as_bytes());
-    let taken = send::from_cut(&job, 2, (&machine, &pen())).unwrap();
+    let taken = send::from_cut(&job, 2, (Setup::of(&machine, 0.0), &pen())).unwrap();
     assert_eq!(
         String::from_utf8(sent(&taken, &job)).unwrap(),
         "IN;VS5;SP2;PA;PU30,30;PR;PD5,5,6,6;PU1,1;PA;PU0,0;"
     );
-    let wrong = send::from_cut(&job, 3, (&machine, &pen()));
+    let wrong = send::from_cut(&job, 3, (Setup::of(&machine, 0.0), &pen()));
     assert!(wrong.unwrap_err().to_string().contains("no cut 3"));
     let lifted = send::lifted(&job).unwrap();
     let lifted = lifted.piece(0, lifted.len()).unwrap();

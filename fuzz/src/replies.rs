@@ -8,6 +8,7 @@
 
 use std::time::Duration;
 
+use bladewright::follow::Setup;
 use bladewright::hpgl;
 use bladewright::pipeline;
 use bladewright::profile::{Handshake, Library, Machine, machine_from_text};
@@ -160,7 +161,8 @@ fn sent(mut line: Line<'_>, settings: &SendSettings, stop_after: usize, machine:
     }
     let spool = Spool::of(&mut job.as_bytes()).expect("a small file can be written");
     let back = pipeline::read_back(job.as_bytes(), machine, 0.0);
-    let whole = MarksAlong::new(&spool, machine, 0.0).whole(last.sent).expect("it can be read");
+    let whole =
+        MarksAlong::new(&spool, Setup::of(machine, 0.0)).whole(last.sent).expect("it can be read");
     let in_them = back.simulation.cuts.iter().filter(|cut| cut.end <= last.sent).count();
     assert_eq!(whole, in_them);
 }
@@ -211,7 +213,7 @@ fn asked(mut line: Line<'_>, machine: &Machine) {
         let job = job();
         let cuts = pipeline::read_back(job.as_bytes(), machine, 0.0).simulation.cuts.len();
         let spool = Spool::of(&mut job.as_bytes()).expect("a small file can be written");
-        let found = send::finished_at(place, &spool, (2, cuts), (machine, 0.0));
+        let found = send::finished_at(place, &spool, (2, cuts), Setup::of(machine, 0.0));
         let found = found.expect("it can be read");
         assert!(found.is_none_or(|n| (2..=cuts).contains(&n)), "{found:?}");
     }

@@ -14,12 +14,14 @@ use std::sync::atomic::{AtomicI32, Ordering::Relaxed};
 use super::options::{DrawingOptions, HandshakeWish};
 use super::{Exit, Failure, Outcome, check, files, preview, rate, talk};
 use crate::finding::{Finding, Severity};
+use crate::follow::Setup;
 use crate::pipeline::PlanSettings;
 use crate::profile::{Handshake, Serial};
 use crate::report::{Report, duration};
 use crate::send::{
     self, Copies, PortLock, ResumeError, SendSettings, SerialLink, Shift, Spool, StopFlag, Survey,
 };
+use crate::simulate::SimulateSettings;
 use feed::Sending;
 
 #[derive(clap::Args, Debug)]
@@ -166,6 +168,8 @@ fn lock(args: &Args) -> Result<PortLock, Failure> {
 /// What is sent, and what it does.
 struct Job {
     spool: Spool,
+    /// How it is simulated; a drawing's tools may have offsets of their own.
+    simulate: SimulateSettings,
     survey: Survey,
     /// Lines that are cut; orienting cuts of a drawing's job not counted.
     contours: usize,
@@ -178,20 +182,26 @@ impl Job {
     fn lifted_s(&self, settings: &PlanSettings) -> Result<Option<f64>, Failure> {
         // A job that can't be lifted says so when it is to be sent.
         let Ok(lifted) = send::lifted(&self.spool) else { return Ok(None) };
-        Ok(survey(&lifted, settings)?.totals.time_s)
+        Ok(survey(&lifted, self.setup(settings))?.totals.time_s)
     }
 
     /// The same elsewhere along the feed.
     fn moved(&self, shift: Shift, settings: &PlanSettings) -> Result<Self, Failure> {
         let spool = send::moved(&self.spool, shift).map_err(Failure::failed)?;
-        let survey = survey(&spool, settings)?;
-        Ok(Self { spool, survey, contours: self.contours, findings: self.findings.clone() })
+        let survey = survey(&spool, self.setup(settings))?;
+        let findings = self.findings.clone();
+        Ok(Self { spool, survey, findings, ..*self })
+    }
+
+    /// Which machine obeys, and how.
+    fn setup<'a>(&self, settings: &'a PlanSettings) -> Setup<'a> {
+        Setup { machine: &settings.machine, simulate: self.simulate }
     }
 }
 
-/// What the job in `spool` does on the machine that is set.
-fn survey(spool: &Spool, settings: &PlanSettings) -> Result<Survey, Failure> {
-    let survey = Survey::of(spool, &settings.machine, settings.offset_mm());
+/// What the job in `spool` does.
+fn survey(spool: &Spool, setup: Setup) -> Result<Survey, Failure> {
+    let survey = Survey::of(spool, setup);
     survey.map_err(|error| Failure::failed(ResumeError::from(error)))
 }
 
@@ -208,12 +218,13 @@ fn job(args: &Args, settings: &PlanSettings) -> Result<Job, Failure> {
         let text = "--copies: a job is sent as it is, but as often as you like: write --copies N";
         return Err(Failure::usage(text));
     }
-    let survey = survey(&spool, settings)?;
+    let setup = Setup::of(&settings.machine, settings.offset_mm());
+    let survey = survey(&spool, setup)?;
     if survey.cuts == 0 {
         return Err(preview::cuts_nothing(&args.file));
     }
     let (contours, findings) = (survey.cuts, survey.findings.clone());
-    Ok(Job { spool, survey, contours, findings })
+    Ok(Job { spool, simulate: setup.simulate, survey, contours, findings })
 }
 
 /// Bytes by which a drawing is told from a job.
@@ -230,8 +241,10 @@ fn drawn(args: &Args, (bytes, settings): (&[u8], &PlanSettings)) -> Result<Job, 
     let report = Report::of_plan(&plan);
     let spool = Spool::of(&mut &plan.written.bytes[..]);
     let spool = spool.map_err(|error| Failure::failed(ResumeError::from(error)))?;
-    let survey = survey(&spool, settings)?;
-    Ok(Job { spool, survey, contours: report.contours, findings: report.findings })
+    let simulate = plan.works.simulate();
+    let survey = survey(&spool, Setup { machine: &settings.machine, simulate })?;
+    let (contours, findings) = (report.contours, report.findings);
+    Ok(Job { spool, simulate, survey, contours, findings })
 }
 
 fn serial(args: &Args, settings: &PlanSettings) -> Result<Serial, Failure> {

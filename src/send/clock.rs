@@ -114,6 +114,7 @@ impl Clock {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::follow::Setup;
     use crate::profile::{Library, Motion};
     use crate::send::{Spool, Survey};
 
@@ -130,7 +131,8 @@ mod tests {
         };
         let mut machine = Library::with_folder("/nowhere".into()).machine("roll-24").unwrap();
         (machine.motion, machine.serial) = (Some(motion), None);
-        let survey = Survey::of(&Spool::of(&mut &job[..]).unwrap(), &machine, 0.0).unwrap();
+        let survey =
+            Survey::of(&Spool::of(&mut &job[..]).unwrap(), Setup::of(&machine, 0.0)).unwrap();
         (Clock::new(survey.course, from, 960.0), job.len() as u64)
     }
 

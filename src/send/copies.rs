@@ -210,6 +210,7 @@ fn written(name: [u8; 2], numbers: &[f64], positions: usize, shift: Shift) -> Ve
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::follow::Setup;
     use crate::hpgl::{StepKind, TraceSettings, read, trace};
     use crate::profile::Library;
 
@@ -295,7 +296,7 @@ mod tests {
         let machine = Library::with_folder("/nowhere".into()).machine("roll-15").unwrap();
         let job = b"IN;PU400,400;PD10400,400,10400,5000;PU11000,0;SP0;";
         let job = Spool::of(&mut &job[..]).unwrap();
-        let survey = Survey::of(&job, &machine, 0.0).unwrap();
+        let survey = Survey::of(&job, Setup::of(&machine, 0.0)).unwrap();
         // 250 mm and a gap of 5: 10200 units; 11000 + 2 * 10200 = 31400 of 32700.
         let copies = Copies::new(7, &survey, &machine, 5.0);
         assert_eq!(copies.at_once(), 3);

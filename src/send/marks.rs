@@ -7,8 +7,7 @@ use std::collections::VecDeque;
 use std::io::{Read, Result};
 
 use super::spool::{Spool, SpoolReader};
-use crate::follow::{Follower, Seen};
-use crate::profile::Machine;
+use crate::follow::{Follower, Seen, Setup};
 use crate::simulate::{Part, Piece};
 
 /// Bytes of the job that are looked at in one go: more would hold up a fast line.
@@ -69,9 +68,9 @@ pub struct MarksAlong<'a> {
 }
 
 impl<'a> MarksAlong<'a> {
-    /// Of the job in `job` for `machine`, with a blade of `offset_mm`.
-    pub fn new(job: &'a Spool, machine: &Machine, offset_mm: f64) -> Self {
-        let follower = Some(Follower::new(machine, offset_mm));
+    /// Of the job in `job`.
+    pub fn new(job: &'a Spool, setup: Setup) -> Self {
+        let follower = Some(Follower::new(setup));
         Self { job: job.from(0), follower, marks: Marks::default(), seen: 0, trouble: None }
     }
 

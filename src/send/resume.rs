@@ -14,9 +14,9 @@ use super::set_before::SetBefore;
 use super::spool::{Spool, SpoolReader};
 use super::waste;
 use crate::blade::BladeSettings;
+use crate::follow::Setup;
 use crate::geometry::Point;
 use crate::hpgl::{Command, Located};
-use crate::profile::Machine;
 use crate::simulate::Part;
 
 /// Why a job cannot be sent that way.
@@ -91,15 +91,15 @@ impl Taken {
 pub fn from_cut(
     job: &Spool,
     number: usize,
-    (machine, blade): (&Machine, &BladeSettings),
+    (setup, blade): (Setup, &BladeSettings),
 ) -> Result<Taken, ResumeError> {
-    let begin = beginning(job, number, (machine, blade.offset_mm))?;
+    let begin = beginning(job, number, setup)?;
     let mut before = begin.set.written(job)?;
     before.extend_from_slice(b"PA;");
-    let units = |mm: f64| (mm / machine.unit_mm).round() as i64;
+    let units = |mm: f64| (mm / setup.machine.unit_mm).round() as i64;
     let mut blind = false;
     if let Some(heading) = begin.heading.filter(|_| blade.offset_mm > 0.0) {
-        match waste::turning(job, (number, begin.start), (machine, blade), heading)? {
+        match waste::turning(job, (number, begin.start), (setup, blade), heading)? {
             Some([a, b]) => {
                 let text =
                     format!("PU{},{};PD{},{};", units(a.x), units(a.y), units(b.x), units(b.y));
@@ -128,9 +128,9 @@ struct Beginning {
     heading: Option<f64>,
 }
 
-fn beginning(job: &Spool, number: usize, how: (&Machine, f64)) -> Result<Beginning, ResumeError> {
+fn beginning(job: &Spool, number: usize, setup: Setup) -> Result<Beginning, ResumeError> {
     let (mut cuts, mut last, mut found) = (0, None, None);
-    job.each_piece(how, &mut |piece| {
+    job.each_piece(setup, &mut |piece| {
         let Part::Cut { begins, ends } = piece.part else { return true };
         let cut = &piece.cut;
         cuts = piece.number + 1;
@@ -176,9 +176,9 @@ fn set_before(job: &Spool, byte: u64) -> Result<SetBefore, ResumeError> {
 ///
 /// # Errors
 /// [`ResumeError`] when the job cannot be taken apart.
-pub fn after_cuts(job: &Spool, machine: &Machine, offset_mm: f64) -> Result<Taken, ResumeError> {
+pub fn after_cuts(job: &Spool, setup: Setup) -> Result<Taken, ResumeError> {
     let mut last = 0;
-    job.each_piece((machine, offset_mm), &mut |piece| {
+    job.each_piece(setup, &mut |piece| {
         if let Part::Cut { ends: true, .. } = piece.part {
             last = piece.cut.end_byte;
         }

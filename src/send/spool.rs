@@ -7,9 +7,8 @@
 use std::fs::File;
 use std::io::{BufWriter, Read, Result, Seek, SeekFrom, Write};
 
-use crate::follow::{Follower, Seen};
+use crate::follow::{Follower, Seen, Setup};
 use crate::hpgl::{Located, Reader};
-use crate::profile::Machine;
 use crate::simulate::Piece;
 
 /// Bytes that are read at once.
@@ -107,16 +106,12 @@ impl Spool {
         Ok(())
     }
 
-    /// The pieces of what they do on `machine` with a blade of `offset_mm`, as long as `see` wants more.
+    /// The pieces of what they do, as long as `see` wants more.
     ///
     /// # Errors
     /// What the system says when they can't be read.
-    pub fn each_piece(
-        &self,
-        (machine, offset_mm): (&Machine, f64),
-        see: &mut dyn FnMut(Piece) -> bool,
-    ) -> Result<()> {
-        let (mut follower, mut wanted) = (Follower::new(machine, offset_mm), true);
+    pub fn each_piece(&self, setup: Setup, see: &mut dyn FnMut(Piece) -> bool) -> Result<()> {
+        let (mut follower, mut wanted) = (Follower::new(setup), true);
         let mut pass = |seen: Seen, wanted: &mut bool| {
             if let Seen::Piece(piece) = seen
                 && *wanted

@@ -7,8 +7,8 @@
 use std::io::Result;
 
 use super::spool::Spool;
+use crate::follow::Setup;
 use crate::geometry::Point;
-use crate::profile::Machine;
 use crate::simulate::{Part, Piece};
 
 /// Where the tool is: plotter units, and whether it is down.
@@ -31,11 +31,15 @@ pub fn finished_at(
     place: Place,
     job: &Spool,
     (from, to): (usize, usize),
-    (machine, offset_mm): (&Machine, f64),
+    setup: Setup,
 ) -> Result<Option<usize>> {
-    let mut standing =
-        Standing { place, unit_mm: machine.unit_mm, range: (from, to), found: [Only::Nobody; 4] };
-    job.each_piece((machine, offset_mm), &mut |piece| {
+    let mut standing = Standing {
+        place,
+        unit_mm: setup.machine.unit_mm,
+        range: (from, to),
+        found: [Only::Nobody; 4],
+    };
+    job.each_piece(setup, &mut |piece| {
         standing.see(&piece);
         piece.number <= to
     })?;

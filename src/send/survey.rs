@@ -12,7 +12,7 @@ use super::course::Course;
 use super::spool::Spool;
 use crate::check::{self, Watch};
 use crate::finding::Finding;
-use crate::follow::{End, Follower, Seen};
+use crate::follow::{End, Follower, Seen, Setup};
 use crate::geometry::Bounds;
 use crate::profile::Machine;
 use crate::simulate::{Part, Piece, SimulatedCut, Simulation, Totals};
@@ -41,13 +41,13 @@ pub struct Survey {
 }
 
 impl Survey {
-    /// Of `job` for `machine` with a blade of `offset_mm`.
+    /// Of `job`.
     ///
     /// # Errors
     /// What the system says when the job can't be read.
-    pub fn of(job: &Spool, machine: &Machine, offset_mm: f64) -> Result<Self> {
-        let mut surveyor = Surveyor::new(machine);
-        let mut follower = Follower::new(machine, offset_mm);
+    pub fn of(job: &Spool, setup: Setup) -> Result<Self> {
+        let mut surveyor = Surveyor::new(setup.machine);
+        let mut follower = Follower::new(setup);
         job.each_block(&mut |block| {
             surveyor.digest.update(block);
             follower.take(block, &mut |seen| surveyor.see(seen));

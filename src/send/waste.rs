@@ -7,9 +7,9 @@
 use super::resume::ResumeError;
 use super::spool::Spool;
 use crate::blade::{BladeSettings, TipPath, turning_cut};
+use crate::follow::Setup;
 use crate::geometry::{Bounds, Contour, Point};
 use crate::place::Role;
-use crate::profile::Machine;
 use crate::simulate::Part;
 
 /// Points of the tip's ways that are held.
@@ -21,15 +21,14 @@ const NEAR_MM: f64 = 60.0;
 pub(super) fn turning(
     job: &Spool,
     (number, start): (usize, Point),
-    (machine, blade): (&Machine, &BladeSettings),
+    (setup, blade): (Setup, &BladeSettings),
     heading: f64,
 ) -> Result<Option<[Point; 2]>, ResumeError> {
-    let how = (machine, blade.offset_mm);
-    if let Some(paths) = paths(job, (number, None), how)? {
+    if let Some(paths) = paths(job, (number, None), setup)? {
         return Ok(turning_cut(&paths, blade, heading));
     }
     let near = Bounds::of(&[start]).grown(NEAR_MM);
-    let Some(paths) = paths(job, (number, Some(near)), how)? else { return Ok(None) };
+    let Some(paths) = paths(job, (number, Some(near)), setup)? else { return Ok(None) };
     let limits = blade.limits.map_or(near, |limits| Bounds {
         min: Point::new(limits.min.x.max(near.min.x), limits.min.y.max(near.min.y)),
         max: Point::new(limits.max.x.min(near.max.x), limits.max.y.min(near.max.y)),
@@ -43,10 +42,10 @@ pub(super) fn turning(
 fn paths(
     job: &Spool,
     (number, near): (usize, Option<Bounds>),
-    how: (&Machine, f64),
+    setup: Setup,
 ) -> Result<Option<Vec<TipPath>>, ResumeError> {
     let (mut paths, mut tip, mut points, mut first) = (Vec::new(), Vec::new(), 0, 0);
-    job.each_piece(how, &mut |piece| {
+    job.each_piece(setup, &mut |piece| {
         let Part::Cut { begins, ends } = piece.part else { return true };
         tip.extend(piece.cut.tip.into_iter().skip(usize::from(!begins)));
         if points + tip.len() > MOST_POINTS {

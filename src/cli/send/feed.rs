@@ -115,8 +115,7 @@ impl Sending<'_> {
         let taken = resume::taken(copy, finished, self.settings)?;
         let mut journal = self.journal(copy, (number, finished));
         let mut meter = Meter::new(&copy.survey, self.clock(copy, &taken)?, self.shown(number));
-        let (machine, offset_mm) = (&self.settings.machine, self.settings.offset_mm());
-        let mut marks = MarksAlong::new(&copy.spool, machine, offset_mm);
+        let mut marks = MarksAlong::new(&copy.spool, copy.setup(self.settings));
         marks.up_to(taken.job_byte, taken.job_byte);
         let mut bytes = self.as_sent(copy, &taken)?;
         let writer = self.writer(&journal);
@@ -162,7 +161,7 @@ impl Sending<'_> {
     fn clock(&self, copy: &Job, taken: &Taken) -> Result<Clock, Failure> {
         let course = if self.args.blade_up {
             let lifted = send::lifted(&copy.spool).map_err(Failure::failed)?;
-            survey(&lifted, self.settings)?.course
+            survey(&lifted, copy.setup(self.settings))?.course
         } else {
             copy.survey.course.clone()
         };

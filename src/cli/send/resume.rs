@@ -129,8 +129,7 @@ fn asked(
     let place = send::place(link, Duration::from_secs(60))
         .map_err(|error| Failure::new(Exit::Machine, format!("the port vanished: {}", error.0)))?;
     let Some(place) = place else { return Ok(None) };
-    let how = (&settings.machine, settings.offset_mm());
-    let told = send::finished_at(place, &job.spool, range, how);
+    let told = send::finished_at(place, &job.spool, range, job.setup(settings));
     told.map_err(|error| Failure::failed(ResumeError::from(error)))
 }
 
@@ -155,16 +154,16 @@ pub fn taken(job: &Job, finished: usize, settings: &PlanSettings) -> Result<Take
     if finished == 0 {
         return Ok(Taken::whole());
     }
-    let machine = &settings.machine;
+    let setup = job.setup(settings);
     if finished >= job.survey.cuts {
-        return send::after_cuts(&job.spool, machine, settings.offset_mm()).map_err(Failure::usage);
+        return send::after_cuts(&job.spool, setup).map_err(Failure::usage);
     }
     let blade = BladeSettings {
         offset_mm: settings.offset_mm(),
-        limits: machine.limits_mm(),
+        limits: setup.machine.limits_mm(),
         ..BladeSettings::default()
     };
-    let taken = send::from_cut(&job.spool, finished + 1, (machine, &blade));
+    let taken = send::from_cut(&job.spool, finished + 1, (setup, &blade));
     let taken = taken.map_err(Failure::usage)?;
     if taken.blind {
         let text = "There is no room in the waste to turn the blade first: the beginning of the first \
