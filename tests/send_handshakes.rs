@@ -84,10 +84,6 @@ fn late_and_spoilt_answers_lose_nothing() {
     let wanted = steps(&job);
     for handshake in [Handshake::Software, Handshake::EnqAck] {
         for (late_ms, spoilt) in [(300, None), (2500, None), (5, Some(9)), (900, Some(25))] {
-            // A spoilt ACK is never repeated by the machine: its loss is a stall, tested below.
-            if spoilt.is_some() && handshake == Handshake::EnqAck {
-                continue;
-            }
             let machine = machine(handshake, 255, 9600);
             let stand_in = stand_in(&machine, false);
             let settings = send_settings(&machine);
@@ -106,6 +102,24 @@ fn late_and_spoilt_answers_lose_nothing() {
             assert_eq!(machine.lost(), 0, "{case}");
             assert!(steps(machine.obeyed()) == wanted, "{case}");
         }
+    }
+}
+
+/// Nothing but garble is a fault of the line, and told as that.
+#[test]
+fn answers_that_are_always_garbled_are_told() {
+    let job = job(2, 25);
+    for handshake in [Handshake::Software, Handshake::EnqAck] {
+        let machine = machine(handshake, 255, 9600);
+        let stand_in = stand_in(&machine, false);
+        let settings = send_settings(&machine);
+        let mishaps = Mishaps { spoilt_after: Some(10), ..Mishaps::default() };
+        let mut line = Line::new(stand_in.clone(), &settings, mishaps);
+        let result = send::send(&mut &job[..], &settings, &mut line, &StopFlag::new(), &mut |_| ());
+        let error = result.unwrap_err();
+        assert!(matches!(error, SendError::Garbled { .. }), "{handshake:?}: {error}");
+        assert!(line.now < Duration::from_secs(400), "{handshake:?}: {:?}", line.now);
+        assert_eq!(stand_in.borrow().lost(), 0, "{handshake:?}");
     }
 }
 

@@ -209,6 +209,103 @@ fn two_sends_never_mix() {
     assert!(made == [cuts(job(30).as_bytes()), cuts(job(30).as_bytes())].concat());
 }
 
+/// A send that has begun: its journal is there.
+fn begun(folder: &Path, options: &[&str]) -> Child {
+    let child = program(folder)
+        .args(["send", "job.hpgl", "--machine", "flatbed-a4", "--port", "cutter", "--yes"])
+        .args(options)
+        .stdin(Stdio::null())
+        .stderr(Stdio::piped())
+        .stdout(Stdio::null())
+        .spawn()
+        .unwrap();
+    let (journal, since) = (folder.join("job.hpgl.sending.json"), Instant::now());
+    while !journal.exists() && since.elapsed() < Duration::from_secs(20) {
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    child
+}
+
+/// A stand-in with its own port, beside the first.
+fn second_stand_in(folder: &Path) -> Child {
+    let mut child = program(folder)
+        .args(["stand-in", "--machine", "flatbed-a4", "--link", "other", "--fast"])
+        .args(["--obeyed", "other.hpgl", "--baud", "38400"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    let mut out = BufReader::new(child.stdout.take().unwrap());
+    out.read_line(&mut String::new()).unwrap();
+    std::thread::spawn(move || for _ in out.lines() {});
+    child
+}
+
+/// One job to two machines at a time would be two sends in one journal.
+#[test]
+fn two_sends_never_share_a_journal() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(30)).unwrap();
+    let machines = [stand_in(path, &["--baud", "9600"]), second_stand_in(path)];
+    let mut first = begun(path, &[]);
+    let other = ["--port", "other", "--baud", "38400"];
+    let mut command = program(path);
+    command.args(["send", "job.hpgl", "--machine", "flatbed-a4", "--yes"]).args(other);
+    let refused = command.stdin(Stdio::null()).output().unwrap();
+    assert_eq!(refused.status.code(), Some(3), "{}", said(&refused));
+    assert!(said(&refused).contains("another send uses job.hpgl"), "{}", said(&refused));
+    let rehearsed = command.arg("--blade-up").output().unwrap();
+    assert_eq!(rehearsed.status.code(), Some(0), "it keeps no journal: {}", said(&rehearsed));
+    assert_eq!(first.wait().unwrap().code(), Some(0));
+    machines.into_iter().for_each(end);
+    assert!(cuts(&std::fs::read(path.join("other.hpgl")).unwrap()).is_empty());
+    let made = cuts(&std::fs::read(path.join("obeyed.hpgl")).unwrap());
+    assert!(made == cuts(job(30).as_bytes()));
+}
+
+/// Who waits can be called off, and has sent nothing; who is killed keeps nobody waiting.
+#[test]
+fn waiting_ends_with_the_other_send_or_with_a_stop() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(400)).unwrap();
+    std::fs::write(path.join("short.hpgl"), job(10)).unwrap();
+    let machine = stand_in(path, &["--baud", "2400"]);
+    let mut first = begun(path, &["--baud", "2400"]);
+    let waiting = || {
+        let mut child = program(path)
+            .args(["send", "short.hpgl", "--machine", "flatbed-a4", "--port", "cutter", "--yes"])
+            .args(["--baud", "2400", "--wait", "--handshake", "software"])
+            .stdin(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut said = BufReader::new(child.stderr.take().unwrap());
+        let mut line = String::new();
+        while !line.contains("waiting for another send") {
+            line.clear();
+            assert!(said.read_line(&mut line).unwrap() > 0, "it does not wait");
+        }
+        (child, said)
+    };
+    let (mut called_off, said) = waiting();
+    let number = rustix::process::Pid::from_child(&called_off);
+    rustix::process::kill_process(number, rustix::process::Signal::INT).unwrap();
+    let last = said.lines().map_while(Result::ok).last().unwrap();
+    assert!(last.contains("nothing was sent"), "{last}");
+    assert_eq!(called_off.wait().unwrap().code(), Some(130));
+    let (mut patient, said) = waiting();
+    first.kill().unwrap();
+    first.wait().unwrap();
+    let all: Vec<String> = said.lines().map_while(Result::ok).collect();
+    assert_eq!(patient.wait().unwrap().code(), Some(0), "{all:?}");
+    end(machine);
+    let made = cuts(&std::fs::read(path.join("obeyed.hpgl")).unwrap());
+    assert!(made.ends_with(&cuts(job(10).as_bytes())), "{made:?}");
+}
+
 #[test]
 fn a_machine_at_another_rate_is_found() {
     let folder = tempfile::tempdir().unwrap();

@@ -5,7 +5,7 @@ use std::io::Write;
 use super::options::MachineOptions;
 use super::{Exit, Failure, Outcome, rate, talk};
 use crate::profile::Handshake;
-use crate::send::{self, PortLock, SerialLink, StopFlag};
+use crate::send::{self, Lock, SerialLink, StopFlag};
 
 #[derive(clap::Args, Debug)]
 pub struct Args {
@@ -48,7 +48,7 @@ fn probe(port: &str, args: &Args) -> Outcome {
     };
     serial.baud = args.baud.unwrap_or(serial.baud);
     let trouble = |text: String| Failure::new(Exit::Machine, text);
-    let Some(_lock) = PortLock::take(port).map_err(trouble)? else {
+    let Some(_lock) = Lock::of_port(port).map_err(trouble)? else {
         return Err(trouble(format!("a send uses {port}; ask when it has ended")));
     };
     if args.baud.is_none() {

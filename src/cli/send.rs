@@ -7,7 +7,7 @@ mod feed;
 mod resume;
 
 use std::io::{BufRead, IsTerminal, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use std::sync::atomic::{AtomicI32, Ordering::Relaxed};
 
@@ -19,7 +19,8 @@ use crate::pipeline::PlanSettings;
 use crate::profile::{Handshake, Serial};
 use crate::report::{Report, duration};
 use crate::send::{
-    self, Copies, PortLock, ResumeError, SendSettings, SerialLink, Shift, Spool, StopFlag, Survey,
+    self, Copies, Journal, Lock, ResumeError, SendSettings, SerialLink, Shift, Spool, StopFlag,
+    Survey,
 };
 use crate::simulate::SimulateSettings;
 use feed::Sending;
@@ -50,7 +51,7 @@ pub struct Args {
     /// Rehearse: send the job with the tool lifted throughout
     #[arg(long)]
     blade_up: bool,
-    /// Wait for the port while another send uses it
+    /// Wait while another send uses the port or sends the same file
     #[arg(long)]
     wait: bool,
     /// Tell progress as JSON on stderr, one event a line
@@ -85,7 +86,7 @@ pub fn run(args: &Args) -> Outcome {
     let job = Rc::new(job(args, &settings)?);
     let copies = copies(&job, Copies::new(count, &job.survey, &settings.machine, gap_mm))?;
     listen_for_signals()?;
-    let _lock = lock(args)?;
+    let _locks = locks(args)?;
     if args.handshake == Some(HandshakeWish::Auto) {
         find_handshake(args, &mut serial)?;
     }
@@ -143,23 +144,42 @@ fn find_handshake(args: &Args, serial: &mut Serial) -> Result<(), Failure> {
     Ok(())
 }
 
-/// The port for this send alone.
-fn lock(args: &Args) -> Result<PortLock, Failure> {
+/// The port for this send alone, and the journal if it keeps one.
+fn locks(args: &Args) -> Result<(Lock, Option<Lock>), Failure> {
+    let port = lock(args, &args.port, &|| Lock::of_port(&args.port))?;
+    if !keeps_journal(args) {
+        return Ok((port, None));
+    }
+    let path = Journal::path(&args.file);
+    let what = args.file.display().to_string();
+    Ok((port, Some(lock(args, &what, &|| Lock::of_journal(&path))?)))
+}
+
+/// Whether there is something to enter and a place for it.
+fn keeps_journal(args: &Args) -> bool {
+    !args.blade_up && args.file != Path::new("-")
+}
+
+/// What `take` takes, which is `what` to a person; waits for it if that was asked for.
+fn lock(
+    args: &Args,
+    what: &str,
+    take: &dyn Fn() -> Result<Option<Lock>, String>,
+) -> Result<Lock, Failure> {
     let mut told = false;
     loop {
-        let lock = PortLock::take(&args.port).map_err(|text| Failure::new(Exit::Machine, text))?;
-        if let Some(lock) = lock {
+        if let Some(lock) = take().map_err(|text| Failure::new(Exit::Machine, text))? {
             return Ok(lock);
         }
         if !args.wait {
-            let text = format!("another send uses {}; --wait waits for its end", args.port);
+            let text = format!("another send uses {what}; --wait waits for its end");
             return Err(Failure::new(Exit::Machine, text));
         }
         if STOP.is_up() {
-            return Err(Failure::new(Exit::Stopped, "stopped while waiting; nothing was sent"));
+            return Err(Failure::new(stopped_by().0, "stopped while waiting; nothing was sent"));
         }
         if !std::mem::replace(&mut told, true) {
-            let _ = writeln!(anstream::stderr(), "waiting for another send on {}", args.port);
+            let _ = writeln!(anstream::stderr(), "waiting for another send that uses {what}");
         }
         std::thread::sleep(std::time::Duration::from_millis(200));
     }

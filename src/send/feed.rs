@@ -230,6 +230,9 @@ impl<'a> Feeder<'a> {
             let (sent, why) = (self.sent, self.halted);
             return Err(SendError::Stalled { why, sent, seconds: limit.as_secs() });
         }
+        if self.gate.hears_garble(self.link.now()) {
+            return Err(SendError::Garbled { sent: self.sent });
+        }
         if self.link.now().saturating_sub(self.told) > TELL_AGAIN {
             self.tell();
         }
@@ -306,7 +309,9 @@ impl<'a> Feeder<'a> {
             self.end_instruction(job)
         };
         match lifted {
-            Err(SendError::Stalled { sent, .. }) => Err(SendError::NotLifted { sent }),
+            Err(SendError::Stalled { sent, .. } | SendError::Garbled { sent }) => {
+                Err(SendError::NotLifted { sent })
+            }
             other => other.map(|()| Ending::Stopped),
         }
     }

@@ -9,7 +9,8 @@
 //!
 //! An answer that comes late must not be taken for the answer to a later question: it would grant
 //! room that is filled already. So once a question was repeated, its answers are only heard, and
-//! after a silence it is asked anew. A garbled answer grants nothing.
+//! after a silence it is asked anew. A garbled answer grants nothing: the question is repeated. Where
+//! no other answers come for a while, that is told, since the line is at fault and not the machine.
 
 use std::time::Duration;
 
@@ -27,6 +28,9 @@ pub(super) const SPARE: usize = 16;
 /// Doubled with every silence, so that an answer that always comes late is met at last.
 const ANSWER: Duration = Duration::from_secs(2);
 const LONGEST_ANSWER: Duration = Duration::from_secs(64);
+/// So many garbled answers one after the other, over so long a time, are no passing noise.
+const MOST_GARBLED: u32 = 8;
+const GARBLED_FOR: Duration = Duration::from_secs(20);
 /// The pause before asking again a machine that had no room.
 const NO_ROOM: Duration = Duration::from_millis(50);
 
@@ -59,8 +63,10 @@ pub(super) struct Gate {
     rest: &'static [u8],
     /// Digits of an answer that is not complete.
     digits: String,
-    /// That answer holds more than digits.
+    /// That answer holds more than digits, or is no ACK.
     garbled: bool,
+    /// Garbled answers since the last good one, and when the first of them came.
+    spoilt: (u32, Duration),
     /// Bytes that the machine must have taken out of its buffer.
     obeyed: u64,
 }
@@ -83,6 +89,7 @@ impl Gate {
             rest: b"",
             digits: String::new(),
             garbled: false,
+            spoilt: (0, Duration::ZERO),
             obeyed: 0,
         }
     }
@@ -186,7 +193,7 @@ impl Gate {
             0 if self.last_grant < bytes => NO_ROOM,
             0 => Duration::ZERO,
             // A full machine keeps its ACK back as long as it cuts.
-            _ if enq => return,
+            _ if enq && !self.garbled && !self.doubtful => LONGEST_ANSWER,
             _ => self.patience,
         };
         if now.saturating_sub(self.quiet) < pause {
@@ -194,9 +201,15 @@ impl Gate {
         }
         if self.doubtful {
             (self.asked, self.doubtful) = (0, false);
+            // Only a machine whose answers are always late needs more of it.
+            self.patience = if enq { ANSWER } else { self.patience };
         }
         if self.asked > 0 {
             self.patience = (self.patience * 2).min(LONGEST_ANSWER);
+        }
+        // Something was said, but no answer ended.
+        if !enq && (self.garbled || !self.digits.is_empty()) {
+            self.is_spoilt(now);
         }
         self.digits.clear();
         self.garbled = false;
@@ -207,12 +220,11 @@ impl Gate {
 
     fn heard(&mut self, byte: u8, now: Duration) {
         match (self.handshake, byte) {
-            (Handshake::EnqAck, ACK) => {
-                if self.asked > 0 {
-                    self.limit = self.asked_at + self.block as u64;
-                    self.takes(self.block);
-                }
-                self.asked = 0;
+            (Handshake::EnqAck, ACK) => self.acknowledged(now),
+            (Handshake::EnqAck, b'\r' | b'\n') => {}
+            (Handshake::EnqAck, _) if self.asked > 0 => {
+                (self.garbled, self.quiet) = (true, now);
+                self.is_spoilt(now);
             }
             (Handshake::Software, b'0'..=b'9') => self.digits.push(byte as char),
             (Handshake::Software, b'\r') => self.answered(now),
@@ -223,12 +235,42 @@ impl Gate {
         }
     }
 
+    /// ENQ is answered.
+    fn acknowledged(&mut self, now: Duration) {
+        self.quiet = now;
+        self.spoilt.0 = 0;
+        if self.asked == 1 && !self.garbled {
+            self.limit = self.asked_at + self.block as u64;
+            self.takes(self.block);
+            self.asked = 0;
+        } else if self.asked > 0 {
+            self.doubtful = true;
+        }
+    }
+
+    /// An answer came garbled.
+    fn is_spoilt(&mut self, now: Duration) {
+        let (count, since) = self.spoilt;
+        self.spoilt = (count + 1, if count == 0 { now } else { since });
+    }
+
+    /// Whether answers come garbled, and no others.
+    pub fn hears_garble(&self, now: Duration) -> bool {
+        let (count, since) = self.spoilt;
+        count >= MOST_GARBLED && now.saturating_sub(since) >= GARBLED_FOR
+    }
+
     /// The answer to `ESC.B` is complete.
     fn answered(&mut self, now: Duration) {
         let digits = std::mem::take(&mut self.digits);
         let garbled = std::mem::take(&mut self.garbled);
         let free = digits.parse().ok().filter(|&free: &usize| !garbled && free <= self.buffer);
         self.quiet = now;
+        match free {
+            None if self.asked > 0 => self.is_spoilt(now),
+            None => {}
+            Some(_) => self.spoilt.0 = 0,
+        }
         match self.asked {
             0 => {}
             1 => {

@@ -58,7 +58,7 @@ pub use course::{Course, Reached};
 pub use feed::send;
 pub use journal::{Journal, JournalWriter, State};
 pub use link::{Link, LinkError};
-pub use lock::PortLock;
+pub use lock::Lock;
 pub use marks::{Marks, MarksAlong};
 pub use port::{PortError, SerialLink, ports, ports_with_what_is_known};
 pub use probe::{Found, RATES, anybody_there, place, probe};
@@ -190,7 +190,8 @@ pub enum SendError {
     },
     /// The machine holds the sender for too long.
     #[error(
-        "the machine has taken nothing for {seconds} s, {sent} bytes in; {}",
+        "the machine has taken nothing for {seconds} s, {sent} bytes in, and the blade may stand in the \
+         film; {}",
         why.unwrap_or("look whether it is paused or its lever is up, and whether cable and handshake \
                        fit its manual")
     )]
@@ -201,6 +202,16 @@ pub enum SendError {
         sent: u64,
         /// How long it was waited.
         seconds: u64,
+    },
+    /// Nothing but garbled answers comes.
+    #[error(
+        "the machine's answers come garbled, {sent} bytes in, and the blade may stand in the film: lift \
+         it by hand at the machine; then look whether rate, data bits, parity and stop bits are the \
+         same at both ends, and the cable (its plugs, its length, motors beside it)"
+    )]
+    Garbled {
+        /// Bytes sent.
+        sent: u64,
     },
     /// The machine reports an error.
     #[error("the machine reports error {number}, {sent} bytes in: {meaning}")]

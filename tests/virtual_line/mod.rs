@@ -27,6 +27,8 @@ pub struct Mishaps {
     pub late: Duration,
     /// One in so many answered bytes is spoilt.
     pub spoilt: Option<u64>,
+    /// Whatever is answered after so many bytes is spoilt.
+    pub spoilt_after: Option<u64>,
     /// The machine is paused for this long whenever so many bytes have come.
     pub pauses: Option<(u64, Duration)>,
     /// The machine falls asleep for good after so many bytes.
@@ -52,6 +54,7 @@ pub struct Line {
     dice: Dice,
     wake: Option<Duration>,
     brought: u64,
+    answered: u64,
     pub gone: bool,
     /// Longest queue that the sender left in the system.
     pub most_ahead: usize,
@@ -73,6 +76,7 @@ impl Line {
             dice: Dice(7),
             wake: None,
             brought: 0,
+            answered: 0,
             gone: false,
             most_ahead: 0,
         }
@@ -152,6 +156,10 @@ impl Line {
             if let Some(one_in) = self.mishaps.spoilt
                 && self.dice.next(one_in) == 0
             {
+                byte = b'?';
+            }
+            self.answered += 1;
+            if self.mishaps.spoilt_after.is_some_and(|after| self.answered > after) {
                 byte = b'?';
             }
             self.back_free = self.back_free.max(self.now) + self.byte;

@@ -3,7 +3,7 @@
 use std::io::{BufRead, IsTerminal, Read, Write};
 use std::rc::Rc;
 
-use super::{Args, Job, STOP, resume, stopped_by, survey};
+use super::{Args, Job, STOP, keeps_journal, resume, stopped_by, survey};
 use crate::cli::meter::{Meter, Shown};
 use crate::cli::{Exit, Failure, Outcome, talk};
 use crate::pipeline::PlanSettings;
@@ -92,7 +92,7 @@ impl Sending<'_> {
 
     /// Keeps the journal beside the job; without one the job is sent all the same.
     fn writer(&self, journal: &Journal) -> Option<JournalWriter> {
-        if self.args.blade_up || self.args.file == std::path::Path::new("-") {
+        if !keeps_journal(self.args) {
             return None;
         }
         match JournalWriter::begin(Journal::path(&self.args.file), journal) {
