@@ -356,7 +356,9 @@ impl Report {
         let open = match self.uncut_bridges? {
             0 => {
                 let text = format!("every contour closes, to {gap:.3} mm at worst (cut {cut})");
-                return Some(("closing", text));
+                let start = self.start_gap_mm.filter(|gap| *gap <= TOLD_ERROR_MM);
+                let start = start.map(|gap| format!("; starts are cut to {gap:.3} mm"));
+                return Some(("closing", text + &start.unwrap_or_default()));
             }
             open => counted(
                 open,

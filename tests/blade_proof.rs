@@ -111,6 +111,7 @@ fn a_job_from_elsewhere_is_judged_by_its_own_lines() {
         let codes: Vec<_> =
             report["findings"].as_array().unwrap().iter().map(|f| &f["code"]).collect();
         assert!(codes.contains(&&Value::from("lines-assumed")), "{codes:?}");
+        assert!(codes.contains(&&Value::from("tip-off-line")), "{codes:?}");
     }
     let pen = report(folder.path(), &[&arguments[..], &["0"]].concat());
     assert_eq!(number(&pen, "tip_error_mm"), 0.0);

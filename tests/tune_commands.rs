@@ -66,6 +66,11 @@ fn what_was_seen_becomes_an_offset() {
     assert_eq!(offset(&number), offset(&value));
     let none = tune(folder.path(), &["read", "--square", "wide"]);
     assert!(said(&none).contains("neither a test's number nor its value"), "{}", said(&none));
+    let coarse =
+        ["read", "--pattern", "ladder", "--first", "0.1", "--step", "0.1", "--square", "3"];
+    assert!(
+        said(&tune(folder.path(), &coarse)).contains("--pattern ladder --blade-offset 0.300mm")
+    );
     let nothing = tune(folder.path(), &["read"]);
     assert!(!nothing.status.success() && said(&nothing).contains("nothing was read"));
     let none = tune(folder.path(), &["read", "--square", "900"]);

@@ -138,11 +138,18 @@ fn report_of_job(bytes: &[u8], args: &Args, settings: &PlanSettings) -> Result<R
     let wanted = wanted.map(|(line, _)| line.points).collect();
     let offset_mm = true_offset.unwrap_or(set);
     draw(args, "", &View::of_simulation(simulation).enlarging(&proof, wanted, offset_mm))?;
+    if true_offset.is_none() {
+        findings.extend(proof::off_line(&proof, &findings).map(|told| told.hint(NOT_COMPENSATED)));
+    }
     let report = Report::of_simulation(simulation, findings).proven(&proof);
     let report = Report { true_offset_mm: true_offset, ..report };
     let own_way = way == WrittenFor::TrailingBlade && really.is_none();
     Ok(if own_way { report.without_error() } else { report })
 }
+
+/// What helps a job that sends a trailing blade along its lines.
+const NOT_COMPENSATED: &str = "The job does not lead a trailing blade ahead of its tip: write it for \
+    this offset, or check with --blade-offset 0 if the machine turns the blade by itself.";
 
 fn draw(args: &Args, film: &str, view: &View) -> Result<(), Failure> {
     let Some(picture) = &args.picture else { return Ok(()) };

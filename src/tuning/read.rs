@@ -378,11 +378,17 @@ fn inverted(m: [[f64; 3]; 3]) -> [[f64; 3]; 3] {
     std::array::from_fn(|i| std::array::from_fn(|j| minor(j, i) * share))
 }
 
+/// A row of a ladder with wider steps is worth another one with narrower steps, mm: the pattern's own
+/// step is one plotter unit.
+const FINE_STEP_MM: f64 = 0.03;
+
 fn next(readings: &Readings) -> Option<Pattern> {
     let vernier = readings.tick_x.is_some() || readings.tick_y.is_some();
     let (holes, eyelets) = (!readings.holes.is_empty(), !readings.closed.is_empty());
     match (holes, vernier) {
         _ if readings.row_ended.is_some() => readings.row_ended,
+        // A coarse row first, then one of the pattern's own steps about what it told.
+        _ if readings.square.is_some_and(|(_, step)| step > FINE_STEP_MM) => Some(Pattern::Ladder),
         (true, false) => Some(Pattern::Vernier),
         (true, true) if !eyelets => Some(Pattern::Eyelets),
         (true, true) => None,
