@@ -6,6 +6,7 @@
 //! for unless that makes more than `MOST_CELLS`; then they grow.
 
 use crate::geometry::{Bounds, Point, nearest_on_segment};
+use crate::parallel;
 
 /// Most cells of a grid: 16 MB of offsets.
 const MOST_CELLS: f64 = 4e6;
@@ -13,12 +14,50 @@ const MOST_CELLS: f64 = 4e6;
 /// Edges by the cells that they run through.
 pub struct EdgeIndex {
     grid: Grid,
-    edges: Vec<(Point, Point)>,
-    /// Which line each edge belongs to.
-    owner: Vec<u32>,
+    chains: Chains,
     /// Where each cell's list begins in `listed`; one more than there are cells.
     starts: Vec<u32>,
     listed: Vec<u32>,
+    /// Whether edges of several lines run through a cell.
+    shared: Vec<bool>,
+}
+
+/// The vertices of all lines, one line after the other, each kept once.
+///
+/// A line has one vertex more than it has edges (a single point is kept twice, of no point something
+/// once), so edge n, which belongs to the line `owner[n]`, begins at the vertex n + `owner[n]`.
+struct Chains {
+    points: Vec<Point>,
+    /// Which line each edge belongs to.
+    owner: Vec<u32>,
+}
+
+impl Chains {
+    fn of<'a>(lines: impl Iterator<Item = &'a [Point]>) -> Self {
+        let mut chains = Self { points: Vec::new(), owner: Vec::new() };
+        for (number, line) in lines.enumerate() {
+            match line {
+                [] => chains.points.push(Point::ORIGIN),
+                [dot] => chains.points.extend([*dot, *dot]),
+                _ => chains.points.extend(line),
+            }
+            chains.owner.resize(chains.points.len() - number - 1, number as u32);
+        }
+        chains
+    }
+
+    fn len(&self) -> usize {
+        self.owner.len()
+    }
+
+    fn edge(&self, number: usize) -> (Point, Point) {
+        let from = number + self.owner[number] as usize;
+        (self.points[from], self.points[from + 1])
+    }
+
+    fn edges(&self) -> impl Iterator<Item = (Point, Point)> + '_ {
+        (0..self.len()).map(|number| self.edge(number))
+    }
 }
 
 /// What is nearest to a point.
@@ -64,43 +103,46 @@ struct Grid {
 impl EdgeIndex {
     /// Indexes the edges of `lines`; a line of one point is an edge without length.
     pub fn new<'a>(lines: impl Iterator<Item = &'a [Point]>, cell_mm: f64) -> Self {
-        let (mut edges, mut owner) = (Vec::new(), Vec::new());
-        for (number, line) in lines.enumerate() {
-            match line {
-                [dot] => edges.push((*dot, *dot)),
-                _ => edges.extend(line.windows(2).map(|w| (w[0], w[1]))),
-            }
-            owner.resize(edges.len(), number as u32);
-        }
-        let bounds = edges.iter().fold(Bounds::EMPTY, |b, (p, q)| b.union(Bounds::of(&[*p, *q])));
+        let chains = Chains::of(lines);
+        let bounds = chains.edges().fold(Bounds::EMPTY, |b, (p, q)| b.union(Bounds::of(&[p, q])));
         let grid = Grid::over(bounds, cell_mm);
-        let (starts, listed) = grid.lists(&edges);
-        Self { grid, edges, owner, starts, listed }
+        let (starts, listed) = grid.lists(&chains);
+        let owners = |w: &[u32]| {
+            let ids = &listed[w[0] as usize..w[1] as usize];
+            ids.windows(2).any(|w| chains.owner[w[0] as usize] != chains.owner[w[1] as usize])
+        };
+        let shared = starts.windows(2).map(owners).collect();
+        Self { grid, chains, starts, listed, shared }
     }
 
     /// How many edges there are.
     pub fn len(&self) -> usize {
-        self.edges.len()
+        self.chains.len()
     }
 
     /// Whether there is none.
     pub fn is_empty(&self) -> bool {
-        self.edges.is_empty()
+        self.len() == 0
     }
 
     /// An edge by its number.
     pub fn edge(&self, number: usize) -> (Point, Point) {
-        self.edges[number]
+        self.chains.edge(number)
     }
 
     /// The number of the line that an edge belongs to.
     pub fn line(&self, edge: usize) -> usize {
-        self.owner[edge] as usize
+        self.owner(edge as u32) as usize
     }
 
     /// The numbers of the edges of `line`.
     pub fn edges_of(&self, line: u32) -> std::ops::Range<usize> {
-        self.owner.partition_point(|&o| o < line)..self.owner.partition_point(|&o| o <= line)
+        let owner = &self.chains.owner;
+        owner.partition_point(|&o| o < line)..owner.partition_point(|&o| o <= line)
+    }
+
+    fn owner(&self, edge: u32) -> u32 {
+        self.chains.owner[edge as usize]
     }
 
     fn in_cell(&self, cell: usize) -> &[u32] {
@@ -132,7 +174,7 @@ impl EdgeIndex {
                     if least < enough {
                         return;
                     }
-                    let (a, b) = self.edges[id as usize];
+                    let (a, b) = self.edge(id as usize);
                     let squared = (nearest_on_segment(p, a, b) - p).length_squared();
                     if squared < least || (squared == least && best.is_none()) {
                         least = squared;
@@ -166,15 +208,21 @@ impl EdgeIndex {
         let mut ids: Vec<u32> = Vec::new();
         for shift in [Point::ORIGIN, aside, aside * -1.0] {
             self.grid.along(a + shift, b + shift, |cell| {
-                let earlier = |id: &&u32| self.owner[**id as usize] < owner;
+                // Most cells hold one line only: the edge's own.
+                if !self.shared[cell]
+                    && self.in_cell(cell).first().is_none_or(|&id| self.owner(id) >= owner)
+                {
+                    return;
+                }
+                let earlier = |id: &&u32| self.owner(**id) < owner;
                 ids.extend(self.in_cell(cell).iter().filter(earlier));
             });
         }
         ids.sort_unstable();
         ids.dedup();
         let shared = |id: u32| {
-            let stretch = shared((a, b), self.edges[id as usize], reach)?;
-            Some((self.owner[id as usize], stretch))
+            let stretch = shared((a, b), self.edge(id as usize), reach)?;
+            Some((self.owner(id), stretch))
         };
         ids.into_iter().filter_map(shared).collect()
     }
@@ -204,17 +252,24 @@ impl EdgeIndex {
 
     /// All places where edges cross; one that several cells share comes several times.
     pub fn all_crossings(&self, pairs: Pairs) -> Vec<Crossing> {
+        let (cells, rows) = (self.shared.len(), self.grid.rows.max(1) as usize);
+        let row = cells.div_ceil(rows);
+        let of_row = |i: usize| self.crossings_in(i * row..cells.min((i + 1) * row), pairs);
+        parallel::map(rows, parallel::cores(), of_row).concat()
+    }
+
+    fn crossings_in(&self, cells: std::ops::Range<usize>, pairs: Pairs) -> Vec<Crossing> {
         let mut found = Vec::new();
-        for cell in 0..self.starts.len().saturating_sub(1) {
+        for cell in cells {
             let ids = self.in_cell(cell);
-            let owner = |id: &u32| self.owner[*id as usize];
+            let owner = |id: &u32| self.owner(*id);
             let wanted = |a: &u32, b: &u32| pairs == Pairs::All || owner(a) != owner(b);
-            if ids.first().is_none_or(|first| ids.iter().all(|id| !wanted(first, id))) {
+            if pairs == Pairs::OfTwoLines && !self.shared[cell] {
                 continue;
             }
             for (i, a) in ids.iter().enumerate() {
                 for b in ids[i + 1..].iter().filter(|b| wanted(a, b)) {
-                    if let Some(at) = crossing(self.edges[*a as usize], self.edges[*b as usize]) {
+                    if let Some(at) = crossing(self.edge(*a as usize), self.edge(*b as usize)) {
                         // Edges are numbered line by line.
                         let (a, b) = (a.min(b), a.max(b));
                         let edges = (*a as usize, *b as usize);
@@ -230,8 +285,8 @@ impl EdgeIndex {
     pub fn is_near_line(&self, p: Point, line: u32, reach: f64) -> bool {
         self.grid.within(Bounds::of(&[p]).grown(reach)).any(|cell| {
             self.in_cell(cell).iter().any(|&id| {
-                let (a, b) = self.edges[id as usize];
-                self.owner[id as usize] == line && nearest_on_segment(p, a, b).distance(p) <= reach
+                let (a, b) = self.edge(id as usize);
+                self.owner(id) == line && nearest_on_segment(p, a, b).distance(p) <= reach
             })
         })
     }
@@ -296,9 +351,9 @@ impl Grid {
     }
 
     /// For each cell the edges that run through it.
-    fn lists(&self, edges: &[(Point, Point)]) -> (Vec<u32>, Vec<u32>) {
+    fn lists(&self, chains: &Chains) -> (Vec<u32>, Vec<u32>) {
         let mut starts = vec![0u32; (self.columns * self.rows) as usize + 1];
-        for &(a, b) in edges {
+        for (a, b) in chains.edges() {
             self.along(a, b, |cell| starts[cell + 1] += 1);
         }
         for i in 1..starts.len() {
@@ -306,7 +361,7 @@ impl Grid {
         }
         let mut next = starts.clone();
         let mut listed = vec![0u32; starts.last().map_or(0, |&n| n as usize)];
-        for (id, &(a, b)) in edges.iter().enumerate() {
+        for (id, (a, b)) in chains.edges().enumerate() {
             self.along(a, b, |cell| {
                 listed[next[cell] as usize] = id as u32;
                 next[cell] += 1;
@@ -469,6 +524,14 @@ mod tests {
                 }
             }
         }
+        // An empty line and a dot among others.
+        let lines = [&ends[..3], &[], &ends[3..4], &ends[4..6]];
+        let index = EdgeIndex::new(lines.into_iter(), 1.0);
+        assert_eq!(index.len(), 4);
+        assert_eq!(index.edge(1), (ends[1], ends[2]));
+        assert_eq!((index.edge(2), index.line(2)), ((ends[3], ends[3]), 2));
+        assert_eq!((index.edge(3), index.line(3)), ((ends[4], ends[5]), 3));
+        assert_eq!((index.edges_of(1), index.edges_of(3)), (2..2, 3..4));
         EdgeIndex::new(std::iter::empty(), 1.0).in_box(Bounds::of(&ends), |_| unreachable!());
     }
 

@@ -8,6 +8,7 @@ use crate::contour_tree;
 use crate::edges::{Crossing, EdgeIndex, Pairs};
 use crate::finding::{Finding, Place, first_few};
 use crate::geometry::{Bounds, Contour, Point, distance_to_segment};
+use crate::parallel;
 use crate::profile::Machine;
 use crate::simulate::{SimulatedCut, Simulation};
 
@@ -108,15 +109,13 @@ fn doubled(
     index: &EdgeIndex,
     (unit_mm, passes): (f64, &[usize]),
 ) -> Vec<Finding> {
+    let firsts: Vec<usize> = (0..passes.len()).filter(|&i| passes[i] == i).collect();
+    let shared = parallel::map(firsts.len(), parallel::cores(), |k| {
+        shared_stretches(&simulation.cuts[firsts[k]], (firsts[k], index), unit_mm)
+    });
     let mut all = Vec::new();
-    for (i, cut) in simulation.cuts.iter().enumerate().filter(|(i, _)| passes[*i] == *i) {
-        let mut shared: BTreeMap<usize, (f64, Point)> = BTreeMap::new();
-        for w in cut.tip.windows(2) {
-            let (a, b) = (w[0], w[1]);
-            for (earlier, length) in index.beside((a, b), i as u32, unit_mm * DOUBLED_UNITS) {
-                shared.entry(earlier as usize).or_insert((0.0, a)).0 += length;
-            }
-        }
+    for (&i, shared) in firsts.iter().zip(shared) {
+        let cut = &simulation.cuts[i];
         for (earlier, (length, place)) in shared {
             let other = &simulation.cuts[earlier];
             if length >= DOUBLED_MM && passes[earlier] == earlier && same_tool(cut, other) {
@@ -131,6 +130,22 @@ fn doubled(
         }
     }
     first_few(all, |n| format!("{n} more lines are cut twice."))
+}
+
+/// For how far a cut runs along others before it, by their number, and where it first does.
+fn shared_stretches(
+    cut: &SimulatedCut,
+    (number, index): (usize, &EdgeIndex),
+    unit_mm: f64,
+) -> BTreeMap<usize, (f64, Point)> {
+    let mut shared: BTreeMap<usize, (f64, Point)> = BTreeMap::new();
+    for w in cut.tip.windows(2) {
+        let (a, b) = (w[0], w[1]);
+        for (earlier, length) in index.beside((a, b), number as u32, unit_mm * DOUBLED_UNITS) {
+            shared.entry(earlier as usize).or_insert((0.0, a)).0 += length;
+        }
+    }
+    shared
 }
 
 /// Cuts of one tool: what another tool did before or does later is no second cut.

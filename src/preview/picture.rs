@@ -51,6 +51,9 @@ pub(super) struct Frame {
     pub lens: bool,
 }
 
+/// Steps shorter than this part of a normal line's width are not drawn one by one.
+const UNSEEN: f64 = 0.05;
+
 /// A line's look.
 pub(super) struct Pen {
     pub colour: &'static str,
@@ -122,10 +125,17 @@ impl Frame {
     pub fn draw<'a>(&self, lines: impl Iterator<Item = &'a [Point]>, pen: &Pen, svg: &mut String) {
         let mut data = String::new();
         for line in lines {
+            let mut drawn = None;
             for (i, p) in line.iter().enumerate() {
-                let letter = if i == 0 { 'M' } else { 'L' };
-                // Writing into a string cannot fail.
-                let _ = write!(data, "{letter}{} {}", short(p.x), short(-p.y));
+                let is_end = i == 0 || i + 1 == line.len();
+                if !is_end && drawn.is_some_and(|q: Point| q.distance(*p) < self.line * UNSEEN) {
+                    continue;
+                }
+                drawn = Some(*p);
+                data.push(if i == 0 { 'M' } else { 'L' });
+                push_short(&mut data, p.x);
+                data.push(' ');
+                push_short(&mut data, -p.y);
             }
             if line.len() == 1 {
                 data.push_str("h0");
@@ -344,7 +354,25 @@ fn label(x: f64) -> String {
 
 /// A number to a thousandth, without needless digits.
 fn short(x: f64) -> String {
-    let text = format!("{x:.3}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text == "-0" { "0".to_owned() } else { text.to_owned() }
+    let mut text = String::new();
+    push_short(&mut text, x);
+    text
+}
+
+/// Appends a number to a thousandth, without needless digits. (By whole numbers: pictures have
+/// millions of them, and `{:.3}` takes five times as long.)
+fn push_short(text: &mut String, x: f64) {
+    let thousandths = (x * 1000.0).round() as i64;
+    let (whole, mut rest) = (thousandths.unsigned_abs() / 1000, thousandths.unsigned_abs() % 1000);
+    let sign = if thousandths < 0 { "-" } else { "" };
+    // Writing into a string cannot fail.
+    let _ = write!(text, "{sign}{whole}");
+    if rest == 0 {
+        return;
+    }
+    let mut digits = 3;
+    while rest % 10 == 0 {
+        (rest, digits) = (rest / 10, digits - 1);
+    }
+    let _ = write!(text, ".{rest:0digits$}");
 }
