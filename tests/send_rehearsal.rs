@@ -86,6 +86,7 @@ fn a_pulled_cable_and_a_resume_make_every_cut_once() {
     let first = send(path, &options);
     assert_eq!(first.status.code(), Some(3), "{}", said(&first));
     assert!(said(&first).contains("vanished"), "{}", said(&first));
+    assert!(said(&first).contains("of 120 cuts are finished for certain"), "{}", said(&first));
     let second = send(path, &[&options[..], &["--resume"]].concat());
     assert_eq!(second.status.code(), Some(0), "{}", said(&second));
     assert!(said(&second).contains("the machine tells so"), "{}", said(&second));
@@ -177,6 +178,8 @@ fn a_probe_tells_what_the_machine_answers() {
     // The stand-in's limits: an A4 sheet on the 7470A, not those of the profile it began with.
     assert_eq!(found.hard_clip.unwrap().x_max, 10900);
     assert!(said(&output).contains("FLATBED-A4"), "{}", said(&output));
+    let clip: Vec<&String> = found.source.keys().filter(|k| k.starts_with("hard_clip")).collect();
+    assert_eq!(clip, ["hard_clip"], "what the profile said of other limits is gone");
 }
 
 #[test]

@@ -311,12 +311,17 @@ fn say_what_comes(
         at.x, at.y, job.contours, settings.material.title, settings.machine.title, args.port
     );
     if copies.count() > 1 {
-        let by_hand = if copies.at_once() < copies.count() {
-            format!("; after every {} you are asked to feed the film on by hand", copies.at_once())
-        } else {
-            String::new()
+        let along = match copies.at_once() {
+            1 => "; before each you are asked to feed the film on or to lay in a new sheet"
+                .to_owned(),
+            many if many < copies.count() => {
+                format!(
+                    ", along the feed; after every {many} you are asked to feed the film on by hand"
+                )
+            }
+            _ => ", along the feed".to_owned(),
         };
-        let _ = writeln!(err, "That {} times, along the feed{by_hand}.", copies.count());
+        let _ = writeln!(err, "That {} times{along}.", copies.count());
     }
     Ok(())
 }

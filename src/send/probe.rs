@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use super::link::{LOOK_AGAIN, Link, LinkError, ask, ask_once, begin_anew, hear_out};
 use super::standing::Place;
-use crate::profile::{Handshake, HardClip, Machine};
+use crate::profile::{Handshake, HardClip, Machine, Origin};
 
 /// How long an idle machine may take for an answer.
 const PATIENCE: Duration = Duration::from_secs(1);
@@ -96,10 +96,16 @@ impl Found {
             && x_min < x_max
             && y_min < y_max
         {
+            machine.source.retain(|key, _| !key.starts_with("hard_clip"));
             machine.source.insert("hard_clip".into(), said_to("OH"));
             let [x_min, y_min, x_max, y_max] =
                 [x_min, y_min, x_max, y_max].map(|n| n.clamp(-(1 << 30), 1 << 30) as i32);
             machine.hard_clip = Some(HardClip { x_min, y_min, x_max, y_max });
+            let begins_at_corner = (x_min, y_min) == (0, 0);
+            machine.origin = if begins_at_corner { Origin::LowerLeft } else { like.origin };
+            if begins_at_corner {
+                machine.source.insert("origin".into(), said_to("OH"));
+            }
         }
         if let [per_mm, _] = self.numbers("OF")[..]
             && (1..=10_000).contains(&per_mm)
@@ -114,13 +120,10 @@ impl Found {
             serial.buffer_bytes = size as u32;
             if self.answer("ESC.B").is_some() {
                 serial.handshake = Handshake::Software;
+                machine.source.insert("serial.handshake".into(), said_to("ESC.B"));
             }
-            machine.source.insert(
-                "serial".into(),
-                "buffer and handshake: answered by the machine itself to ESC.L and ESC.B; the rest \
-                 as typed"
-                    .into(),
-            );
+            machine.source.insert("serial.buffer_bytes".into(), said_to("ESC.L"));
+            machine.source.insert("serial.baud".into(), "the machine answers at it".into());
         }
         machine
     }

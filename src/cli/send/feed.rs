@@ -138,6 +138,9 @@ impl Sending<'_> {
         if let Some(Err(text)) = writer.map(|writer| writer.end(&journal)) {
             talk::error(&text);
         }
+        if !matches!(ending, Ok(Ending::Done)) && !self.args.blade_up {
+            say_how_far(&journal);
+        }
         let ending = ending.map_err(|error| Failure::new(Exit::Machine, error))?;
         if ending == Ending::Done {
             self.say_done(number, taken.bytes(copy.spool.len()), took)?;
@@ -196,6 +199,18 @@ impl Sending<'_> {
         talk::print(&mut anstream::stdout(), &text)?;
         Ok(Exit::Done)
     }
+}
+
+/// What a job that did not come to its end has cut.
+fn say_how_far(journal: &Journal) {
+    let Journal { finished, perhaps, cuts, copy, copies, .. } = *journal;
+    let perhaps = match perhaps {
+        more if more > finished => format!(", up to {more} perhaps"),
+        _ => String::new(),
+    };
+    let which = if copies > 1 { format!(" in copy {copy} of {copies}") } else { String::new() };
+    let text = format!("{finished} of {cuts} cuts{which} are finished for certain{perhaps}.");
+    let _ = writeln!(anstream::stderr(), "{text}");
 }
 
 /// Copy `number` of `job`.

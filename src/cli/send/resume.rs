@@ -73,27 +73,21 @@ fn finished(
                     that the blade is up and 0,0 is where it was.";
         let _ = writeln!(anstream::stderr(), "{text}");
     }
-    let finished = match found {
-        Some(finished) => finished,
-        None if range.0 == range.1 => range.0,
-        None => chosen(range)?,
+    let (finished, why) = match found {
+        Some(finished) => (finished, "the machine tells so"),
+        None if range.0 == range.1 => (
+            range.0,
+            "it is assumed that the machine cut all that had reached it, and stands where it stood",
+        ),
+        None => (chosen(range)?, "as you say; the sheet and 0,0 have to be where they were"),
     };
     if finished >= journal.cuts {
         let text = "All cuts are finished; what is left is to lift the tool and to take it away.";
         let _ = writeln!(anstream::stderr(), "{text}");
         return Ok(journal.cuts);
     }
-    let text = format!(
-        "Goes on at cut {} of {}: {}.",
-        finished + 1,
-        journal.cuts,
-        if found.is_some() {
-            "the machine tells so"
-        } else {
-            "it is assumed that the machine cut all that had reached it, and stands where it stood"
-        }
-    );
-    let _ = writeln!(anstream::stderr(), "{text}");
+    let (next, all) = (finished + 1, journal.cuts);
+    let _ = writeln!(anstream::stderr(), "Goes on at cut {next} of {all}: {why}.");
     Ok(finished)
 }
 
