@@ -22,7 +22,7 @@ use crate::order::{
     Strategy,
 };
 use crate::parallel;
-use crate::place::{self, CutLine, Layout, Panel, PlaceError, Placement};
+use crate::place::{self, CutLine, Layout, Panel, PlaceError, Placement, Role};
 use crate::profile::{EndAt, FeedAxis, Machine, Material, Tool};
 use crate::proof::{self, Proof};
 use crate::rounding;
@@ -447,17 +447,28 @@ fn plan_sheet(
     let crossing =
         settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines.is_some();
     let crossing = crossing || works.mixed();
-    let in_stretches = |finding: &Finding| {
+    let is_of = |finding: &Finding, kind: &dyn Fn(&CutLine) -> bool| {
         let cut = back.simulation.cuts.iter().position(|cut| Some(cut.byte) == finding.place.byte);
         let line = cut.and_then(|cut| layout.lines.get(job.paths.get(cut)?.line?));
-        line.is_some_and(|line| works.of(line).dash.is_some())
+        line.is_some_and(kind)
     };
     let meant = |finding: &Finding| match finding.code {
         "cuts-cross" => crossing,
-        "nearly-closed" => in_stretches(finding),
+        "nearly-closed" => is_of(finding, &|line| works.of(line).dash.is_some()),
+        // The waste within a frame is parted when the frame is cut.
+        "inner-after-outer" => is_of(finding, &|line| line.role == Role::Weed),
         _ => false,
     };
-    findings.extend(own.into_iter().filter(|finding| !meant(finding)));
+    // What is only counted is meant where all that is named of its kind is.
+    let (named, counted): (Vec<Finding>, Vec<Finding>) =
+        own.into_iter().partition(|finding| !finding.place.is_unknown());
+    let worth = |code| {
+        let mut same = named.iter().filter(|finding| finding.code == code).peekable();
+        same.peek().is_none() || same.any(|finding| !meant(finding))
+    };
+    let counted: Vec<Finding> = counted.into_iter().filter(|f| worth(f.code)).collect();
+    findings.extend(named.into_iter().filter(|finding| !meant(finding)));
+    findings.extend(counted);
     findings.extend(proof::off_line(&proof, &findings));
     let simulation = back.simulation;
     let ordered_mm = report.travel_mm;

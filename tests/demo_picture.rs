@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// File in `demo/` and the command that draws it, `--picture` and `-o` left out.
-const PICTURES: [(&str, &[&str]); 6] = [
+const PICTURES: [(&str, &[&str]); 9] = [
     ("wheel-emblem-job.svg", &["write", "demo/wheel-emblem.svg"]),
     ("pictures/price-tags.svg", &["write", "--job", "demo/price-tags.toml"]),
     (
@@ -20,6 +20,52 @@ const PICTURES: [(&str, &[&str]); 6] = [
             "colour",
             "--weed-lines",
             "60x25mm",
+            "--tolerance",
+            "0.05mm",
+        ],
+    ),
+    (
+        "pictures/frame-decal-film.svg",
+        &[
+            "write",
+            "demo/frame-decal.svg",
+            "--sheets",
+            "colour",
+            "--underlap",
+            "0.3mm",
+            "--marks",
+            "--tolerance",
+            "0.05mm",
+        ],
+    ),
+    (
+        "pictures/frame-decal-mirrored.svg",
+        &[
+            "write",
+            "demo/frame-decal.svg",
+            "--layers",
+            "Lettering,Bird",
+            "--material",
+            "transfer-flex",
+            "--tolerance",
+            "0.05mm",
+        ],
+    ),
+    (
+        "pictures/price-tags-perforated.svg",
+        &[
+            "write",
+            "demo/price-tags.svg",
+            "--material",
+            "card-200g",
+            "--depth",
+            "Cut=through",
+            "--dash",
+            "Cut=15mm,0.6mm",
+            "--trace",
+            "Crease=lines",
+            "--dash",
+            "Crease=3mm,1mm",
             "--tolerance",
             "0.05mm",
         ],

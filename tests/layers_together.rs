@@ -136,6 +136,34 @@ fn names_with_commas_and_equals_signs_are_layers_like_others() {
     assert!(said.contains("no layer \"Cut\"") && said.contains("Cut\\, front"), "{said}");
 }
 
+#[test]
+fn colours_that_are_not_there_are_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let body = "<rect width='9' height='9' fill='#d90'/><path d='M20 20h9' fill='none' stroke='#00f'/>";
+    std::fs::write(folder.path().join("d.svg"), format!("{PAGE}{body}</svg>")).unwrap();
+    let wrong = run(folder.path(), &["write", "d.svg", "--colours", "#dd9900,#00f0ff", "-o", "-"]);
+    assert_eq!(wrong.status.code(), Some(1));
+    let said = String::from_utf8_lossy(&wrong.stderr).into_owned();
+    assert!(said.contains("the colour #00f0ff; it shows: #0000ff, #dd9900"), "{said}");
+    let many = run(folder.path(), &["write", "d.svg", "--copies", "200x200", "-o", "-"]);
+    assert_eq!(many.status.code(), Some(2));
+    let (report, _) = made(folder.path(), body, &[&NO_BLADE[..], &["--join", "0.1mm"]].concat());
+    assert!(codes(&report).contains(&"join-no-lines"));
+}
+
+/// The waste within a frame is parted after the frame is cut, as it should: nothing is told of it.
+#[test]
+fn weed_lines_within_a_frame_are_no_late_pieces() {
+    let folder = tempfile::tempdir().unwrap();
+    let body =
+        "<path fill-rule='evenodd' d='M5 5H95V55H5ZM8 8V52H92V8Z'/><circle cx='50' cy='30' r='9'/>";
+    let options = ["-m", "roll-24", "--weed-lines", "12mm"];
+    let (report, job) = made(folder.path(), body, &options);
+    let known = codes(&report);
+    assert!(!known.contains(&"inner-after-outer") && !known.contains(&"cuts-cross"), "{known:?}");
+    assert!(job.matches("PD").count() > 8, "{job}");
+}
+
 /// A flag with its staff on the left: where the staff is shows whether the work was turned over.
 #[test]
 fn a_material_cut_from_its_back_turns_the_work_over() {

@@ -11,7 +11,7 @@ use crate::geometry::Point;
 use crate::ink::{Covered, InkSettings, Sheets};
 use crate::order::{Effort, Strategy};
 use crate::pipeline::{self, Plan, PlanSettings, Size};
-use crate::place::{Panels, WeedLines, WeedShape, Weeding};
+use crate::place::{MOST_COPIES, Panels, WeedLines, WeedShape, Weeding};
 use crate::profile::{Handshake, Library, Machine, Material, ProfileError, Tool};
 use crate::units::Length;
 
@@ -400,7 +400,7 @@ impl DrawingOptions {
         let chosen = self.colours.as_ref().map(|all| all.iter().map(|c| colour(c)).collect());
         ink.colours = chosen.transpose()?;
         ink.most_crossings = self.most_crossings.unwrap_or(ink.most_crossings);
-        ink.join_mm = self.join.map_or(0.0, Length::mm);
+        ink.join_mm = self.join.map_or(Ok(0.0), |join| positive("--join", join))?;
         if let Some(length) = self.tolerance {
             let tolerance = positive("--tolerance", length)?;
             if !(0.0005..=5.0).contains(&tolerance) {
@@ -548,8 +548,14 @@ fn copies(text: &str) -> Result<(u32, u32), Failure> {
     let number = |part: &str| {
         part.trim().parse::<u32>().ok().filter(|n| (1..=10_000).contains(n)).ok_or_else(wrong)
     };
-    match text.split_once('x') {
-        Some((columns, rows)) => Ok((number(columns)?, number(rows)?)),
-        None => Ok((number(text)?, 1)),
+    let (columns, rows) = match text.split_once('x') {
+        Some((columns, rows)) => (number(columns)?, number(rows)?),
+        None => (number(text)?, 1),
+    };
+    if u64::from(columns) * u64::from(rows) > u64::from(MOST_COPIES) {
+        return Err(Failure::usage(format!(
+            "--copies {text}: at most {MOST_COPIES} are laid at once"
+        )));
     }
+    Ok((columns, rows))
 }

@@ -233,6 +233,14 @@ pub enum InkError {
         /// The names that there are.
         present: String,
     },
+    /// No such colour.
+    #[error("the drawing shows nothing in the colour {name}; it shows: {present}")]
+    NoSuchColour {
+        /// What was asked for.
+        name: String,
+        /// The colours that there are.
+        present: String,
+    },
     /// A shape lies too far out.
     #[error("{far}; the shape begins at {place}; move it onto the page")]
     TooFar {
@@ -299,6 +307,12 @@ pub fn visible(drawing: &Drawing, settings: &InkSettings) -> Result<(Ink, Vec<Fi
     let films = if cut.is_empty() { Vec::new() } else { film::films(drawing, coats, settings)? };
     let (lines, told) = lines::films(drawing, &followed, settings)?;
     findings.extend(told);
+    if settings.join_mm > 0.0 && followed.is_empty() {
+        let text =
+            "No line is followed, so --join has no gaps to close: all is cut along outlines.";
+        let hint = "--trace lines follows the drawn lines; so do layers that are drawn or scored.";
+        findings.push(Finding::note("join-no-lines", text).hint(hint));
+    }
     let ink = Ink { films: together(drawing, films, lines, settings.sheets) };
     if ink.bounds().is_empty() { Err(InkError::Nothing) } else { Ok((ink, findings)) }
 }
@@ -358,5 +372,28 @@ fn chosen<'a>(drawing: &'a Drawing, settings: &InkSettings) -> Result<Vec<&'a Sh
         }
     }
     let in_layer = |shape: &&Shape| wanted.get(shape.layer).copied().unwrap_or(true);
-    Ok(drawing.shapes.iter().filter(in_layer).collect())
+    let chosen: Vec<&Shape> = drawing.shapes.iter().filter(in_layer).collect();
+    colours_are_there(&chosen, settings)?;
+    Ok(chosen)
+}
+
+/// Every colour that is asked for is painted somewhere.
+fn colours_are_there(shapes: &[&Shape], settings: &InkSettings) -> Result<(), InkError> {
+    let Some(asked) = &settings.colours else { return Ok(()) };
+    let mut present: Vec<[u8; 3]> = shapes
+        .iter()
+        .flat_map(|shape| {
+            let fill = shape.fill.map(|fill| fill.paint.rgb);
+            [fill, shape.stroke.as_ref().map(|stroke| stroke.paint.rgb)]
+        })
+        .flatten()
+        .filter(|rgb| settings.paper != Some(*rgb))
+        .collect();
+    present.sort_unstable();
+    present.dedup();
+    let name = |[r, g, b]: &[u8; 3]| format!("#{r:02x}{g:02x}{b:02x}");
+    asked.iter().find(|rgb| !present.contains(rgb)).map_or(Ok(()), |missing| {
+        let present: Vec<String> = present.iter().map(name).collect();
+        Err(InkError::NoSuchColour { name: name(missing), present: present.join(", ") })
+    })
 }

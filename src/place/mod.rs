@@ -127,7 +127,7 @@ impl Default for Placement {
 }
 
 /// The most copies laid at once.
-const MOST_COPIES: u32 = 10_000;
+pub const MOST_COPIES: u32 = 10_000;
 
 impl Layout {
     /// The box around all lines, mm.

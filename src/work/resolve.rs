@@ -161,7 +161,8 @@ impl Works {
         let mut used: Vec<usize> = lines.iter().map(|line| self.index_of(line)).collect();
         used.sort_unstable();
         used.dedup();
-        for &i in &used {
+        // Those with layers first, since they can be named.
+        for &i in used.iter().rev() {
             let work = &self.all[i];
             let others = used.iter().map(|&j| &self.all[j]).filter(|w| w.tool == work.tool);
             let kind = self.machine.tool_kind(work.tool);
