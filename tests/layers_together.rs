@@ -139,7 +139,8 @@ fn names_with_commas_and_equals_signs_are_layers_like_others() {
 #[test]
 fn colours_that_are_not_there_are_named() {
     let folder = tempfile::tempdir().unwrap();
-    let body = "<rect width='9' height='9' fill='#d90'/><path d='M20 20h9' fill='none' stroke='#00f'/>";
+    let body =
+        "<rect width='9' height='9' fill='#d90'/><path d='M20 20h9' fill='none' stroke='#00f'/>";
     std::fs::write(folder.path().join("d.svg"), format!("{PAGE}{body}</svg>")).unwrap();
     let wrong = run(folder.path(), &["write", "d.svg", "--colours", "#dd9900,#00f0ff", "-o", "-"]);
     assert_eq!(wrong.status.code(), Some(1));

@@ -137,6 +137,14 @@ fn what_is_asked_of_a_text_and_not_followed_is_told_once() {
         let said = told(&checked(&text(style, ""), &[]).0, "text-property-ignored");
         assert_eq!(said, [""; 0], "{style}");
     }
+    // By the font's measures, where viewers take others.
+    for (style, says) in [
+        ("text-decoration: underline", "as thick and where the font tells"),
+        ("baseline-shift: super", "as far as the font tells"),
+    ] {
+        let said = told(&checked(&text(style, ""), &[]).0, "text-by-font");
+        assert!(said.len() == 1 && said[0].contains(says), "{style}: {said:?}");
+    }
     // Where there is no text, nothing is lost.
     let (findings, _) = checked("<g style='direction: rtl'><rect width='9' height='9'/></g>", &[]);
     assert_eq!(told(&findings, "text-property-ignored"), [""; 0]);

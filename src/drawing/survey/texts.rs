@@ -1,7 +1,8 @@
 //! What is asked of texts and not followed when they are set, told with row and column.
 //!
 //! The SVG library sets text by SVG 1.1 and some of CSS. The properties of [`NAMES`] change what a
-//! viewer shows, and are not read; those that ask for nothing (`none`, `normal`) are passed over.
+//! viewer shows, and are not read; those that ask for nothing (`none`, `normal`) are passed over. What is
+//! followed by the font's own measures, where viewers take others, is a note.
 
 use usvg::roxmltree::Node;
 
@@ -11,7 +12,8 @@ use super::visit::{Visitor, svg_tag};
 use crate::finding::Finding;
 
 /// The properties, CSS Text 3, CSS Writing Modes 3, CSS Fonts 4, CSS Text Decoration 3 and SVG 2.
-pub(super) const NAMES: [&str; 22] = [
+pub(super) const NAMES: [&str; 23] = [
+    "baseline-shift",
     "direction",
     "font-feature-settings",
     "font-size-adjust",
@@ -50,6 +52,10 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'
     let plain = props.texts().find(|(name, _)| *name == "text-decoration");
     let plain = plain.map_or("", |(_, value)| value);
     for (name, value) in props.texts() {
+        if let Some(what) = by_font(name, value) {
+            let text = format!("{name}: {value} {what}");
+            tally(v, node, value, Finding::note("text-by-font", text));
+        }
         let usual = USUAL.contains(&format!(" {value} "));
         if let Some(what) = unmet(name, value, plain).filter(|_| !usual) {
             if name == "white-space" && !has_blanks(node) {
@@ -64,12 +70,28 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'
     }
 }
 
+/// What is as the font tells, while viewers take measures of their own: seen in a browser, which lowers
+/// and raises letters further, and draws lines thicker and lower.
+fn by_font(name: &str, value: &str) -> Option<&'static str> {
+    let has = |words: &[&str]| value.split_whitespace().any(|word| words.contains(&word));
+    match name {
+        "baseline-shift" if has(&["sub", "super"]) => {
+            Some("moves letters as far as the font tells; viewers may move them further")
+        }
+        "text-decoration" if has(&["underline", "overline", "line-through"]) => {
+            Some("is cut as thick and where the font tells; viewers may draw it otherwise")
+        }
+        _ => None,
+    }
+}
+
 /// What is done instead; `None` where the value is followed after all. `plain` is the value of
 /// `text-decoration` beside it.
 fn unmet(name: &str, value: &str, plain: &str) -> Option<&'static str> {
     let lines = |word: &&str| matches!(*word, "none" | "underline" | "overline" | "line-through");
     let words = || value.split_whitespace();
     Some(match name {
+        "baseline-shift" => return None,
         "direction" => "the text is set from left to right from its anchor on",
         "unicode-bidi" if matches!(value, "embed" | "isolate" | "plaintext") => return None,
         "unicode-bidi" => "its characters keep their own direction",
@@ -103,6 +125,9 @@ fn along_path<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) {
             v.tell(node, Finding::warning("text-property-ignored", text));
         }
     }
+    let place =
+        "places the letters along its path; viewers may place them a tenth of a millimetre off";
+    tally(v, node, "textPath", Finding::note("text-on-path", format!("{} {place}", called(node))));
     if node.attribute("path").is_some() {
         let text =
             format!("the path in {} itself is not read; its text is left out.", called(node));
