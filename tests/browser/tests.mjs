@@ -106,7 +106,7 @@ export const tests = {
     const all = await t.pixels(page);
     await t.shot(page, 'tags');
     const boxes = await page.locator('#looks input').all();
-    assert.equal(boxes.length, 7);
+    assert.equal(boxes.length, 8);
     const seen = new Set([all]);
     for (const box of boxes) {
       await box.uncheck();

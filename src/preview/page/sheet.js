@@ -13,7 +13,7 @@ const LOOKS = [
   { id: 'number', name: 'Numbers, in the order of cutting', colour: '--tip', width: 0, dash: [] },
   { id: 'score', name: 'Scored', colour: '--cut', width: 1.7, dash: [6, 2.5] },
   { id: 'draw', name: 'Drawn', colour: '--draw', width: 2.4, dash: [] },
-  { id: 'turn', name: 'Cut in waste that turns the blade', colour: '--cut', width: 3, dash: [3, 3] },
+  { id: 'turn', name: 'Cut in waste that turns the blade', colour: '--cut', width: 4, dash: [] },
 ];
 const [DESIGN, MARK, WEED, DRAW, SCORE] = [0, 1, 2, 3, 4];
 const LOOK = Object.fromEntries(LOOKS.map(look => [look.id, look]));
