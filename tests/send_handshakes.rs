@@ -293,6 +293,28 @@ fn errors_of_the_machine_are_told_in_words() {
     assert!(!stand_in.borrow().tool().1);
 }
 
+#[test]
+fn a_raised_lever_is_told() {
+    let machine = machine(Handshake::Software, 255, 9600);
+    let mut settings = send_settings(&machine);
+    settings.stall = Duration::from_secs(30);
+    let stand_in = stand_in(&machine, false);
+    let mut line = Line::new(stand_in.clone(), &settings, Mishaps::default());
+    let mut once = Some(());
+    let mut halted = None;
+    let whole = job(5, 80);
+    let result =
+        send::send(&mut &whole[..], &settings, &mut line, &StopFlag::new(), &mut |progress| {
+            halted = halted.or(progress.halted);
+            if progress.sent > 500 && once.take().is_some() {
+                stand_in.borrow_mut().lever(true);
+            }
+        });
+    let text = result.unwrap_err().to_string();
+    assert!(text.contains("pinch rollers"), "{text}");
+    assert!(halted.is_some_and(|why| why.contains("lever")), "{halted:?}");
+}
+
 /// A job whose rest can't be read: the disk of its copy is gone.
 struct Breaks<'a>(&'a [u8]);
 

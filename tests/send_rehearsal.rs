@@ -212,6 +212,66 @@ fn two_sends_never_mix() {
     assert!(made == [cuts(job(30).as_bytes()), cuts(job(30).as_bytes())].concat());
 }
 
+/// From a cut that is named, with two passes of a drawing, and a line for every tenth where there is no
+/// terminal.
+#[test]
+fn it_begins_where_it_is_told_and_passes_as_often() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(40)).unwrap();
+    let square = r#"<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="60mm">
+        <path d="M9 9h100v100H9z"/></svg>"#;
+    std::fs::write(path.join("square.svg"), square).unwrap();
+    let machine = stand_in(path, &["--baud", "38400"]);
+    let options = ["--baud", "38400", "--handshake", "software"];
+    let from = send(path, &[&options[..], &["--from-cut", "31"]].concat());
+    assert_eq!(from.status.code(), Some(0), "{}", said(&from));
+    for tenth in ["80 %: about", "90 %: about", "% of the line's)"] {
+        assert!(said(&from).contains(tenth), "{}", said(&from));
+    }
+    let none = send(path, &[&options[..], &["--from-cut", "41"]].concat());
+    assert_eq!(none.status.code(), Some(2), "{}", said(&none));
+    assert!(said(&none).contains("there is no cut 41; the job has 40"), "{}", said(&none));
+    let twice = program(path)
+        .args(["send", "square.svg", "--machine", "flatbed-a4", "--port", "cutter", "--yes"])
+        .args(options)
+        .args(["--passes", "2"])
+        .output()
+        .unwrap();
+    assert_eq!(twice.status.code(), Some(0), "{}", said(&twice));
+    end(machine);
+    let made = cuts(&std::fs::read(path.join("obeyed.hpgl")).unwrap());
+    assert_eq!(made[..10], cuts(job(40).as_bytes())[30..]);
+    // Twice around a square of 100 px, 1058 units a side.
+    let length = |cut: &Vec<(i64, i64)>| -> i64 {
+        cut.windows(2).map(|w| (w[0].0 - w[1].0).abs() + (w[0].1 - w[1].1).abs()).sum()
+    };
+    let around: i64 = made[10..].iter().map(length).sum();
+    assert!((8450..8550).contains(&around), "{around}: {:?}", &made[10..]);
+}
+
+/// The first Ctrl-C stops at an instruction's end; with a machine that takes nothing that takes time,
+/// and the second leaves at once.
+#[test]
+fn a_second_interrupt_leaves_at_once() {
+    use rustix::process::{Pid, Signal, kill_process};
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(120)).unwrap();
+    let machine = stand_in(path, &["--baud", "9600", "--when", "700:pause"]);
+    let mut child = begun(path, &[]);
+    std::thread::sleep(Duration::from_secs(2));
+    let number = Pid::from_child(&child);
+    kill_process(number, Signal::INT).unwrap();
+    std::thread::sleep(Duration::from_millis(500));
+    assert!(child.try_wait().unwrap().is_none(), "it tries to lift the tool");
+    let since = Instant::now();
+    kill_process(number, Signal::INT).unwrap();
+    assert_eq!(child.wait().unwrap().code(), Some(130));
+    assert!(since.elapsed() < Duration::from_secs(10));
+    end(machine);
+}
+
 /// A send that has begun: its journal is there.
 fn begun(folder: &Path, options: &[&str]) -> Child {
     let child = program(folder)

@@ -23,7 +23,8 @@
 //! 5. Two requests to the machine are never outstanding, unless the first was met by silence; then
 //!    no answer counts until silence has come back.
 //! 6. Nothing waits for ever: whatever takes nothing for the stall limit ends in a sentence.
-//! 7. Memory does not grow with the job: a fixed number of bytes is looked at beyond the job itself.
+//! 7. Memory does not grow with the job: it is read as it goes out, a fixed number of bytes ahead. Where
+//!    it can't be read to its end, that is a stop.
 //!
 //! Source of the handshakes: HP 7470A Interfacing and Programming Manual (07470-90001), chapter 10.
 
