@@ -165,6 +165,47 @@ fn weed_lines_within_a_frame_are_no_late_pieces() {
     assert!(job.matches("PD").count() > 8, "{job}");
 }
 
+/// The tool-down paths of a job, plotter units.
+fn paths(job: &str) -> Vec<Vec<(i64, i64)>> {
+    let (mut at, mut all, mut down) = ((0, 0), Vec::<Vec<(i64, i64)>>::new(), false);
+    for instruction in job.split(';').filter(|i| i.starts_with("PU") || i.starts_with("PD")) {
+        if instruction.starts_with("PD") && !down {
+            all.push(vec![at]);
+        }
+        down = instruction.starts_with("PD");
+        let numbers: Vec<i64> =
+            instruction[2..].split(',').filter_map(|n| n.parse().ok()).collect();
+        for pair in numbers.chunks_exact(2) {
+            at = (pair[0], pair[1]);
+            all.last_mut().filter(|_| down).into_iter().for_each(|path| path.push(at));
+        }
+    }
+    all
+}
+
+/// Pieces first, then the lines that part the waste, the border last.
+#[test]
+fn the_border_is_cut_last_and_pieces_first() {
+    let folder = tempfile::tempdir().unwrap();
+    let body = "<circle cx='25' cy='30' r='9'/><rect x='60' y='8' width='20' height='40'/>";
+    let options = [&NO_BLADE[..], &["--weed-border", "5mm", "--weed-lines", "15mm"]].concat();
+    let (_, job) = made(folder.path(), body, &options);
+    let paths = paths(&job);
+    let kind = |path: &Vec<(i64, i64)>| {
+        let low = path.iter().map(|p| p.0).min().unwrap();
+        match (path.first() == path.last(), low) {
+            (false, _) => 'w',
+            // 16 mm is where the circle begins, 5 mm before it the border.
+            (true, 440) => 'b',
+            (true, _) => 'p',
+        }
+    };
+    let kinds: String = paths.iter().map(kind).collect();
+    let strips = kinds.len() - 3;
+    assert!(strips > 3, "{kinds}");
+    assert_eq!(kinds, format!("pp{}b", "w".repeat(strips)), "{job}");
+}
+
 /// A flag with its staff on the left: where the staff is shows whether the work was turned over.
 #[test]
 fn a_material_cut_from_its_back_turns_the_work_over() {
