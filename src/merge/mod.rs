@@ -26,6 +26,7 @@ use i_overlay::i_float::int::point::IntPoint;
 
 use crate::drawing::FillRule;
 use crate::geometry::{Bounds, Contour, Point};
+use crate::parallel;
 
 pub use decimate::decimate;
 pub use spikes::without_spikes;
@@ -55,7 +56,18 @@ pub struct TooFar {
 /// About how often the edges of `areas` cross, all together, as far as that is below `most`; else more
 /// than `most`. Few edges count as no crossings.
 pub fn crossings(areas: &[Area], most: u64) -> u64 {
-    density::crossings(areas.iter().flat_map(|area| &area.rings), most)
+    let of = |areas: &mut dyn Iterator<Item = &Area>| {
+        density::crossings(areas.flat_map(|area| &area.rings), most)
+    };
+    if let [area] = areas {
+        return of(&mut [area].into_iter());
+    }
+    let frames: Vec<Option<Frame>> = areas.iter().map(Area::frame).collect();
+    let groups = cluster::clusters(&frames);
+    let counts = parallel::map(groups.len(), parallel::cores(), |i| {
+        of(&mut groups[i].iter().map(|&area| &areas[area]))
+    });
+    counts.into_iter().fold(0, u64::saturating_add)
 }
 
 /// A set of points of the plane, bounded by contours.
