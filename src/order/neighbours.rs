@@ -149,12 +149,22 @@ impl<M: Planar> Seek for Around<'_, M> {
             return;
         }
         self.met += 1;
-        let distance = self.sheet.problem.set_cost(self.node, other);
         let to = self.sheet.boxes[index].center();
         let quadrant = usize::from(to.x >= self.center.x) + 2 * usize::from(to.y >= self.center.y);
+        let is_other_family = self.is_other_family(other);
+        // Where the boxes are too far apart already, their spots need not be compared.
+        let (dx, dy) = gaps(&self.own, &self.sheet.boxes[index]);
+        let mut worst = self.nearest.worst().max(self.quadrants[quadrant].worst());
+        if is_other_family {
+            worst = worst.max(self.family.worst());
+        }
+        if self.sheet.problem.metric.gap(dx, dy) >= worst {
+            return;
+        }
+        let distance = self.sheet.problem.set_cost(self.node, other);
         self.nearest.offer(distance, other);
         self.quadrants[quadrant].offer(distance, other);
-        if self.is_other_family(other) {
+        if is_other_family {
             self.family.offer(distance, other);
         }
     }
