@@ -440,3 +440,21 @@ fn a_send_that_is_killed_at_any_moment_goes_on() {
         }
     }
 }
+
+/// `send` works from a copy; where there is no room for one, that is told.
+#[test]
+fn a_job_that_cannot_be_copied_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("job.hpgl"), job(20)).unwrap();
+    let output = program(folder.path())
+        .args(["send", "job.hpgl", "--machine", "flatbed-a4", "--port", "/dev/nowhere", "--yes"])
+        .env("TMPDIR", "/nowhere/at/all")
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(1), "{}", said(&output));
+    for part in
+        ["job.hpgl cannot be copied", "/nowhere/at/all", "there is no such folder", "TMPDIR"]
+    {
+        assert!(said(&output).contains(part), "{}", said(&output));
+    }
+}

@@ -17,33 +17,49 @@ const LARGEST: u64 = 1 << 30;
 /// The bytes of `path`.
 pub fn read(path: &Path) -> Result<Vec<u8>, Failure> {
     let mut bytes = Vec::new();
-    take(path, &mut |source| source.read_to_end(&mut bytes).map(|count| count as u64))?;
+    take(path, &mut |source| {
+        let count = source.read_to_end(&mut bytes);
+        count.map(|count| count as u64).map_err(|error| unread(path, plain(&error)))
+    })?;
     Ok(bytes)
 }
 
 /// The bytes of `path`, not held in memory.
 pub fn spool(path: &Path) -> Result<Spool, Failure> {
-    let mut spool = Err(Failure::failed("nothing was read"));
+    let mut spool = None;
     take(path, &mut |source| {
-        let copied = Spool::of(source);
-        let count = copied.as_ref().map_or(0, Spool::len);
-        spool = copied.map_err(|error| {
-            let (folder, why) = (std::env::temp_dir(), plain(&error));
-            Failure::failed(format!("no copy of the job in {}: {why}", folder.display()))
-        });
+        let copy = Spool::of(source).map_err(|error| uncopied(path, &error))?;
+        let count = copy.len();
+        spool = Some(copy);
         Ok(count)
     })?;
-    spool
+    spool.ok_or_else(|| unread(path, "nothing came of it"))
+}
+
+fn unread(path: &Path, why: &str) -> Failure {
+    Failure::failed(format!("{} cannot be read: {why}", path.display()))
+}
+
+fn uncopied(path: &Path, error: &std::io::Error) -> Failure {
+    let why = match error.kind() {
+        std::io::ErrorKind::NotFound => "there is no such folder",
+        _ => plain(error),
+    };
+    Failure::failed(format!(
+        "{} cannot be copied into the folder for temporary files, {}: {why}; TMPDIR names another",
+        path.display(),
+        std::env::temp_dir().display()
+    ))
 }
 
 /// Lets `copy` take the bytes of `path`; it says how many there were.
 fn take(
     path: &Path,
-    copy: &mut dyn FnMut(&mut dyn Read) -> std::io::Result<u64>,
+    copy: &mut dyn FnMut(&mut dyn Read) -> Result<u64, Failure>,
 ) -> Result<(), Failure> {
-    let cannot = |why: &str| Failure::failed(format!("{} cannot be read: {why}", path.display()));
+    let cannot = |why: &str| unread(path, why);
     let mut whole = |source: &mut dyn Read| {
-        let count = copy(&mut source.take(LARGEST + 1)).map_err(|error| cannot(plain(&error)))?;
+        let count = copy(&mut source.take(LARGEST + 1))?;
         if count > LARGEST { Err(cannot("it is larger than 1 GB")) } else { Ok(count) }
     };
     if path == Path::new("-") {
