@@ -53,7 +53,9 @@ fn language(c: &mut Criterion) {
     });
     let (trace, _) = hpgl::trace(&commands, &TraceSettings::default());
     group.bench_function("simulate with a trailing tip", |b| {
-        b.iter(|| simulate::run(black_box(&trace), bytes.len() as u64, &TRAILING));
+        b.iter(|| {
+            simulate::run(black_box(&trace).steps.iter().copied(), bytes.len() as u64, &TRAILING)
+        });
     });
     group.finish();
 }
@@ -74,7 +76,7 @@ fn checks(c: &mut Criterion) {
     let bytes = hpgl::write(&job, &Language::default()).bytes;
     let (commands, _) = hpgl::read(&bytes);
     let (trace, _) = hpgl::trace(&commands, &TraceSettings::default());
-    let simulation = simulate::run(&trace, bytes.len() as u64, &TRAILING);
+    let simulation = simulate::run(trace.steps.iter().copied(), bytes.len() as u64, &TRAILING);
     let wanted: Vec<Contour> = simulation
         .cuts
         .iter()

@@ -312,7 +312,7 @@ mod tests {
             motion: None,
             line_bytes_s: None,
         };
-        let simulation = simulate::run(&trace, text.len() as u64, &settings);
+        let simulation = simulate::run(trace.steps.iter().copied(), text.len() as u64, &settings);
         let floor = floor_of(&simulation);
         assert!((floor.ordered_mm - simulation.totals.travel_mm).abs() < 1e-9);
         let best = 400.0;

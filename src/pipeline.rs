@@ -14,7 +14,7 @@ use crate::drawing::Drawing;
 use crate::finding::Finding;
 use crate::follow;
 use crate::geometry::{Bounds, Contour, Point};
-use crate::hpgl::{self, Located, Written};
+use crate::hpgl::{self, Interpreter, Located, Written};
 use crate::ink::{self, Film, Ink, InkError, InkSettings, Sheets, Trace};
 use crate::job::{self, Job, JobError};
 use crate::order::{
@@ -581,9 +581,11 @@ pub fn read_back(bytes: &[u8], machine: &Machine, blade_offset_mm: f64) -> ReadB
 
 fn read_back_with(bytes: &[u8], machine: &Machine, simulation: &SimulateSettings) -> ReadBack {
     let (commands, mut findings) = hpgl::read(bytes);
-    let (trace, obeyed) = hpgl::trace(&commands, &follow::trace_settings(machine));
-    findings.extend(obeyed);
-    let simulation = simulate::run(&trace, bytes.len() as u64, simulation);
+    let mut interpreter = Interpreter::new(follow::trace_settings(machine));
+    // Step by step: all steps of a large job are the largest thing of its proof.
+    let steps = commands.iter().flat_map(|instruction| interpreter.obey(instruction));
+    let simulation = simulate::run(steps, bytes.len() as u64, simulation);
+    findings.extend(interpreter.end());
     ReadBack { commands, simulation, findings }
 }
 

@@ -29,7 +29,7 @@ pub fn hpgl_read(bytes: &[u8]) {
         let settings = TraceSettings { hard_clip, ..TraceSettings::default() };
         let (trace, _) = hpgl::trace(&commands, &settings);
         let settings = SimulateSettings::of(machine, 0.25);
-        let simulation = simulate::run(&trace, bytes.len() as u64, &settings);
+        let simulation = simulate::run(trace.steps.iter().copied(), bytes.len() as u64, &settings);
         assert!(simulation.totals.cut_mm.is_finite() && simulation.totals.travel_mm.is_finite());
         check::check(&simulation, &commands, machine);
     }

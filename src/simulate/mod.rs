@@ -9,7 +9,7 @@ mod motion;
 
 use crate::blade::{SAMPLE_TOLERANCE_MM, TrailingBlade};
 use crate::geometry::{Bounds, Point};
-use crate::hpgl::{Step, StepKind, Trace};
+use crate::hpgl::{Step, StepKind};
 use crate::profile::{MOST_TOOLS, Machine, Motion, Serial};
 use motion::Chain;
 
@@ -140,16 +140,20 @@ impl Simulation {
     }
 }
 
-/// Obeys `trace`, which was read from `bytes` bytes.
-pub fn run(trace: &Trace, bytes: u64, settings: &SimulateSettings) -> Simulation {
+/// Obeys `steps`, one by one, which were read from `bytes` bytes.
+pub fn run(
+    steps: impl IntoIterator<Item = Step>,
+    bytes: u64,
+    settings: &SimulateSettings,
+) -> Simulation {
     let (mut cuts, mut last_travel) = (Vec::new(), Vec::new());
     let mut keep = |piece: Piece| match piece.part {
         Part::Way => last_travel = piece.cut.travel,
         Part::Cut { .. } => cuts.push(piece.cut),
     };
     let mut simulator = Simulator::new(settings, usize::MAX);
-    for step in &trace.steps {
-        simulator.step(step, &mut keep);
+    for step in steps {
+        simulator.step(&step, &mut keep);
     }
     let (totals, left_down) = simulator.end(bytes, &mut keep);
     Simulation { cuts, last_travel, totals, left_down }
@@ -423,7 +427,7 @@ mod tests {
     fn simulate(text: &str, settings: &SimulateSettings) -> Simulation {
         let (commands, _) = hpgl::read(text.as_bytes());
         let (trace, _) = hpgl::trace(&commands, &hpgl::TraceSettings::default());
-        run(&trace, text.len() as u64, settings)
+        run(trace.steps, text.len() as u64, settings)
     }
 
     fn settings() -> SimulateSettings {
