@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// File in `demo/` and the command that draws it, `--picture` and `-o` left out.
-const PICTURES: [(&str, &[&str]); 9] = [
+const PICTURES: [(&str, &[&str]); 10] = [
     ("wheel-emblem-job.svg", &["write", "demo/wheel-emblem.svg"]),
     ("pictures/price-tags.svg", &["write", "--job", "demo/price-tags.toml"]),
     (
@@ -84,6 +84,20 @@ const PICTURES: [(&str, &[&str]); 9] = [
             "--panels",
             "--machine",
             "roll-15",
+            "--tolerance",
+            "0.05mm",
+        ],
+    ),
+    (
+        "pictures/wheel-emblem-row.svg",
+        &[
+            "write",
+            "demo/wheel-emblem.svg",
+            "--height",
+            "600mm",
+            "--panels",
+            "--machine",
+            "flatbed-cutter",
             "--tolerance",
             "0.05mm",
         ],
