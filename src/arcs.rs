@@ -66,7 +66,8 @@ pub fn put(
             let tries = TOLERANCES_UNITS.iter().map(|&units| with_arcs(path, units, machine));
             let kept = tries.take_while(|tried| !tried.arcs.is_empty()).find(|tried| {
                 [moves(tried), rounded_moves(tried)].iter().all(|moves| {
-                    let (track, _) = tip_track(moves, unit_mm, blade);
+                    let mut own = blade;
+                    let track = own.track(moves.iter().map(|&p| p * unit_mm));
                     let followed = Followed { wanted: line, tracks: &[&track] };
                     tip_error(&[followed]).worst().mm <= MOST_OFF_MM
                 })
@@ -75,7 +76,7 @@ pub fn put(
                 *path = kept;
             }
         }
-        blade = tip_track(&moves(path), unit_mm, blade).1;
+        blade.track(moves(path).into_iter().map(|p| p * unit_mm));
     }
     job
 }
@@ -97,21 +98,6 @@ fn rounded_moves(path: &JobPath) -> Vec<Point> {
 
 fn point(units: Units) -> Point {
     Point::new(f64::from(units.x), f64::from(units.y))
-}
-
-/// The tip's track along `moves`, and the blade after them.
-fn tip_track(
-    moves: &[Point],
-    unit_mm: f64,
-    mut blade: TrailingBlade,
-) -> (Vec<Point>, TrailingBlade) {
-    let Some((&first, rest)) = moves.split_first() else { return (Vec::new(), blade) };
-    blade.carry_to(first * unit_mm);
-    let mut track = vec![blade.tip()];
-    for &to in rest {
-        blade.line_to_sampled(to * unit_mm, crate::blade::SAMPLE_TOLERANCE_MM, &mut track);
-    }
-    (track, blade)
 }
 
 /// The path with as many of its chords as can be in arcs.

@@ -147,6 +147,17 @@ impl TrailingBlade {
         self.sample(to, tolerance_mm, MAX_HALVINGS, tips);
     }
 
+    /// Sets the blade down where `axis` begins and pulls it to its end: the tip's track, as
+    /// [`Self::line_to_sampled`] gives it within [`SAMPLE_TOLERANCE_MM`]; nothing for no points.
+    pub fn track(&mut self, axis: impl IntoIterator<Item = Point>) -> Vec<Point> {
+        let mut axis = axis.into_iter();
+        let Some(first) = axis.next() else { return Vec::new() };
+        self.carry_to(first);
+        let mut tips = vec![self.tip()];
+        axis.for_each(|to| self.line_to_sampled(to, SAMPLE_TOLERANCE_MM, &mut tips));
+        tips
+    }
+
     fn sample(&mut self, to: Point, tolerance_mm: f64, halvings: u32, tips: &mut Vec<Point>) {
         let mut end = *self;
         end.line_to(to);

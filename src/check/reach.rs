@@ -57,21 +57,17 @@ pub(super) fn left_down((byte, at): (u64, Point)) -> Finding {
 
 fn beyond_numbers(p: Point, byte: u64, machine: &Machine) -> Finding {
     let count = machine.furthest_units() * machine.unit_mm;
-    let text = format!(
-        "The tool is sent to {:.1}, {:.1} mm, but {} counts only to {count:.1} mm.",
-        p.x, p.y, machine.name
-    );
-    Finding::error("beyond-numbers", text)
-        .at(Place::byte(byte).at(p))
-        .hint("The machine would leave out such moves.")
+    let why = format!("but {} counts only to {count:.1} mm.", machine.name);
+    sent("beyond-numbers", (p, byte), &why).hint("The machine would leave out such moves.")
 }
 
 fn outside_limits(p: Point, byte: u64, machine: &Machine) -> Finding {
-    let text = format!(
-        "The tool is sent to {:.1}, {:.1} mm, outside the hard-clip limits of {}.",
-        p.x, p.y, machine.name
-    );
-    Finding::error("outside-limits", text)
-        .at(Place::byte(byte).at(p))
+    let why = format!("outside the hard-clip limits of {}.", machine.name);
+    sent("outside-limits", (p, byte), &why)
         .hint("The machine would stop at its limits and cut along them.")
+}
+
+fn sent(code: &'static str, (p, byte): (Point, u64), why: &str) -> Finding {
+    let text = format!("The tool is sent to {:.1}, {:.1} mm, {why}", p.x, p.y);
+    Finding::error(code, text).at(Place::byte(byte).at(p))
 }

@@ -6,25 +6,22 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::drawing::{Shape, Stroke};
 use crate::finding::{Finding, Place};
-use crate::merge::{self, Area};
+use crate::merge::Area;
 use crate::outline;
 use crate::parallel;
 
-use super::paint::Coat;
+use super::paint::{Coat, NAMED};
 use super::{InkError, InkSettings};
 
-/// How many dashed lines are named one by one.
-const NAMED: usize = 8;
-
-/// Refuses areas whose edges cross more often than the settings allow; `place` is that of the shape
-/// that they belong to, if it is one.
-pub(super) fn refuse_dense(
-    areas: &[Area],
+/// Refuses edges that cross more often than the settings allow; `place` is that of the shape that they
+/// belong to, if it is one.
+pub(super) fn refuse(
+    crossings: u64,
     settings: &InkSettings,
     place: Option<Place>,
 ) -> Result<(), InkError> {
     let most = settings.most_crossings;
-    if merge::crossings(areas, most) <= most {
+    if crossings <= most {
         return Ok(());
     }
     let what = match place {

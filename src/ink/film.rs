@@ -127,8 +127,9 @@ fn film(
     let mut regions = Vec::new();
     let mut merged_points = 0;
     for (areas, layers) in groups.into_values() {
-        dense::refuse_dense(&areas, settings, None)?;
-        let merged = merge::merge(&areas, settings.threads);
+        let groups = merge::grouped(&areas);
+        dense::refuse(groups.crossings(settings.most_crossings), settings, None)?;
+        let merged = groups.merged(settings.threads);
         let contours = merged.iter().flat_map(|merged| merged.region.contours());
         merged_points += contours.map(|contour| contour.points.len()).sum::<usize>();
         regions.extend(parallel::map(merged.len(), settings.threads, |i| {

@@ -5,7 +5,7 @@ use kurbo::{Affine, BezPath, PathEl};
 use crate::drawing::{Drawing, FillRule, Paint, Shape, Stroke};
 use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Bounds, Point};
-use crate::merge::{Area, FURTHEST_MM, TooFar};
+use crate::merge::{Area, Drawn, FURTHEST_MM, TooFar};
 use crate::outline::outline;
 use crate::parallel;
 
@@ -38,7 +38,7 @@ pub(super) struct Told {
 /// A shape that runs past the page by less than this does so by rounding, mm.
 const PAST_PAGE_MM: f64 = 0.02;
 /// How many places of one kind are named one by one before the rest is only counted.
-const NAMED: usize = 8;
+pub(super) const NAMED: usize = 8;
 
 /// All coats of ink of `shapes`, bottom first.
 pub(super) fn coats(
@@ -118,14 +118,14 @@ pub(super) fn shape_coats(
     let mut coats = Vec::with_capacity(2);
     if let Some(fill) = &shape.fill {
         let contours = flatten(&shape.path, shape.to_page, tolerance);
-        let drawn = Area::swept(&contours).map_err(too_far)?;
-        dense::refuse_dense(&[drawn], settings, Some(shape.place))?;
-        let area = fill_area(&contours, fill.rule).map_err(too_far)?;
+        let drawn = Drawn::of(&contours).map_err(too_far)?;
+        dense::refuse(drawn.crossings(settings.most_crossings), settings, Some(shape.place))?;
+        let area = fill_area(&contours, drawn, fill.rule).map_err(too_far)?;
         coats.push(coat(shape, area, fill.paint));
     }
     if let Some(stroke) = &shape.stroke {
         let (area, told) = stroke_area(shape, stroke, tolerance).map_err(too_far)?;
-        dense::refuse_dense(std::slice::from_ref(&area), settings, Some(shape.place))?;
+        dense::refuse(area.crossings(settings.most_crossings), settings, Some(shape.place))?;
         coats.push(Coat { told, ..coat(shape, area, stroke.paint) });
         if shape.stroke_first {
             coats.reverse();
@@ -182,13 +182,13 @@ pub(super) fn stretch(map: Affine) -> f64 {
     (sum + difference) / 2.0
 }
 
-fn fill_area(contours: &[Vec<Point>], rule: FillRule) -> Result<Area, TooFar> {
+fn fill_area(contours: &[Vec<Point>], drawn: Drawn, rule: FillRule) -> Result<Area, TooFar> {
     if let [only] = contours
         && let Some(convex) = as_convex(only)
     {
         return Area::swept(&[convex]);
     }
-    Area::filled(contours, rule)
+    Ok(drawn.filled(rule))
 }
 
 /// The subpaths of `path` on the page as chains of vertices within `tolerance` mm.

@@ -26,12 +26,11 @@ use i_overlay::i_float::int::point::IntPoint;
 
 use crate::drawing::FillRule;
 use crate::geometry::{Bounds, Contour, Point};
-use crate::parallel;
 
 pub use decimate::decimate;
 pub use spikes::without_spikes;
 pub use tangle::{Inside, untangled};
-pub use union::{Merged, merge};
+pub use union::{Groups, Merged, grouped, merge};
 
 /// Steps of the grid in one millimetre.
 const STEPS_PER_MM: f64 = 1000.0;
@@ -53,27 +52,41 @@ pub struct TooFar {
     pub y_mm: f64,
 }
 
-/// About how often the edges of `areas` cross, all together, as far as that is below `most`; else more
-/// than `most`. Few edges count as no crossings.
-pub fn crossings(areas: &[Area], most: u64) -> u64 {
-    let of = |areas: &mut dyn Iterator<Item = &Area>| {
-        density::crossings(areas.flat_map(|area| &area.rings), most)
-    };
-    if let [area] = areas {
-        return of(&mut [area].into_iter());
-    }
-    let frames: Vec<Option<Frame>> = areas.iter().map(Area::frame).collect();
-    let groups = cluster::clusters(&frames);
-    let counts = parallel::map(groups.len(), parallel::cores(), |i| {
-        of(&mut groups[i].iter().map(|&area| &areas[area]))
-    });
-    counts.into_iter().fold(0, u64::saturating_add)
-}
-
 /// A set of points of the plane, bounded by contours.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Area {
     rings: Vec<Ring>,
+}
+
+/// Contours of any sense, not yet an [`Area`].
+#[derive(Debug)]
+pub struct Drawn {
+    rings: Vec<Ring>,
+}
+
+impl Drawn {
+    /// Those of `contours` (mm).
+    ///
+    /// # Errors
+    /// As [`Area::swept`].
+    pub fn of(contours: &[Vec<Point>]) -> Result<Self, TooFar> {
+        Ok(Self { rings: rings(contours)? })
+    }
+
+    /// As [`Area::crossings`].
+    pub fn crossings(&self, most: u64) -> u64 {
+        density::crossings(self.rings.iter(), most)
+    }
+
+    /// The area that they fill under `rule`.
+    pub fn filled(self, rule: FillRule) -> Area {
+        let rule = match rule {
+            FillRule::NonZero => Rule::NonZero,
+            FillRule::EvenOdd => Rule::EvenOdd,
+        };
+        let mut overlay = overlay_of(&self.rings, &[]);
+        Area::from_shapes(overlay.overlay(OverlayRule::Subject, rule))
+    }
 }
 
 /// An upright box in µm.
@@ -98,13 +111,7 @@ impl Area {
     /// # Errors
     /// As [`Area::swept`].
     pub fn filled(contours: &[Vec<Point>], rule: FillRule) -> Result<Self, TooFar> {
-        let rule = match rule {
-            FillRule::NonZero => Rule::NonZero,
-            FillRule::EvenOdd => Rule::EvenOdd,
-        };
-        let rings = rings(contours)?;
-        let mut overlay = overlay_of(&rings, &[]);
-        Ok(Self::from_shapes(overlay.overlay(OverlayRule::Subject, rule)))
+        Ok(Drawn::of(contours)?.filled(rule))
     }
 
     /// An upright rectangle.
@@ -136,6 +143,12 @@ impl Area {
             return Self::default();
         }
         self.combined(other, OverlayRule::Intersect)
+    }
+
+    /// About how often its edges cross, as far as that is below `most`; else more than `most`. Few edges
+    /// count as no crossings.
+    pub fn crossings(&self, most: u64) -> u64 {
+        density::crossings(self.rings.iter(), most)
     }
 
     /// How many vertices its contours have.

@@ -11,7 +11,7 @@ use crate::geometry::{Contour, Region};
 use crate::parallel;
 
 use super::cluster::clusters;
-use super::{Area, Frame, Ring, contour, overlay_of};
+use super::{Area, Frame, Ring, contour, density, overlay_of};
 
 /// Groups above this many areas are united in a cascade.
 const DENSE: usize = 2000;
@@ -32,12 +32,38 @@ pub struct Merged {
 
 /// The union of `areas`, as separate regions, on `threads` threads.
 pub fn merge(areas: &[Area], threads: usize) -> Vec<Merged> {
+    grouped(areas).merged(threads)
+}
+
+/// Areas in groups whose boxes touch.
+pub struct Groups<'a> {
+    areas: &'a [Area],
+    frames: Vec<Option<Frame>>,
+    groups: Vec<Vec<usize>>,
+}
+
+/// `areas` in groups whose boxes touch, to be counted before they are merged.
+pub fn grouped(areas: &[Area]) -> Groups<'_> {
     let frames: Vec<Option<Frame>> = areas.iter().map(Area::frame).collect();
     let groups = clusters(&frames);
-    parallel::map(groups.len(), threads, |i| unite(areas, &frames, &groups[i]))
-        .into_iter()
-        .flatten()
-        .collect()
+    Groups { areas, frames, groups }
+}
+
+impl Groups<'_> {
+    /// How often the edges cross within all groups, each counted as [`Area::crossings`] does.
+    pub fn crossings(&self, most: u64) -> u64 {
+        let counts = parallel::map(self.groups.len(), parallel::cores(), |i| {
+            let areas = self.groups[i].iter().map(|&area| &self.areas[area]);
+            density::crossings(areas.flat_map(|area| &area.rings), most)
+        });
+        counts.into_iter().fold(0, u64::saturating_add)
+    }
+
+    /// As [`merge`].
+    pub fn merged(&self, threads: usize) -> Vec<Merged> {
+        let united = |i: usize| unite(self.areas, &self.frames, &self.groups[i]);
+        parallel::map(self.groups.len(), threads, united).into_iter().flatten().collect()
+    }
 }
 
 fn unite(areas: &[Area], frames: &[Option<Frame>], group: &[usize]) -> Vec<Merged> {

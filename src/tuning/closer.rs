@@ -4,7 +4,7 @@
 use std::fmt::Write;
 
 use super::{Mark, Pattern, Sheet};
-use crate::blade::{SAMPLE_TOLERANCE_MM, TrailingBlade};
+use crate::blade::TrailingBlade;
 use crate::geometry::{Bounds, Point};
 
 /// Width and height of an enlarged place on the page, mm.
@@ -26,14 +26,7 @@ struct Look {
 /// The tip's track of every path, for a blade of the offset that is believed.
 pub(super) fn tracks(sheet: &Sheet) -> Vec<Vec<Point>> {
     let mut blade = TrailingBlade::new(sheet.offset_mm, Point::ORIGIN, 0.0);
-    let track = |points: &[Point]| {
-        let Some((&first, rest)) = points.split_first() else { return Vec::new() };
-        blade.carry_to(first);
-        let mut tips = vec![blade.tip()];
-        rest.iter().for_each(|&to| blade.line_to_sampled(to, SAMPLE_TOLERANCE_MM, &mut tips));
-        tips
-    };
-    sheet.axis.iter().map(|path| path.points.as_slice()).map(track).collect()
+    sheet.axis.iter().map(|path| blade.track(path.points.iter().copied())).collect()
 }
 
 /// The enlarged places as HTML; nothing for patterns that are judged by weeding.
