@@ -12,8 +12,9 @@ use std::path::{Path, PathBuf};
 
 use clap::{Arg, ArgAction, ArgMatches, Command, error::ErrorKind, parser::ValueSource};
 
-use super::layers::{NAMED, NAMED_OR_ALL, as_listed, names, parted};
+use super::layers::{NAMED, NAMED_OR_ALL, names, parted};
 use super::{Failure, files};
+use crate::ink::as_listed;
 
 /// The table of what is wanted for single layers.
 const LAYER: &str = "layer";

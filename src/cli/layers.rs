@@ -61,11 +61,6 @@ pub fn names(list: &str) -> Vec<String> {
     names
 }
 
-/// A name as [`names`] takes it.
-pub fn as_listed(name: &str) -> String {
-    name.replace(',', "\\,")
-}
-
 /// The name and the value of what was typed.
 pub fn parted(text: &str) -> (Option<&str>, &str) {
     match text.rsplit_once('=') {
@@ -209,6 +204,7 @@ fn dash(text: &str) -> Result<Dash, Failure> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ink::as_listed;
 
     #[test]
     fn names_with_commas() {

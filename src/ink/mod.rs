@@ -354,6 +354,11 @@ fn skipped(drawing: &Drawing, shapes: &[&Shape], settings: &InkSettings) -> Opti
     Some(Finding::note("layer-skipped", text).at(first.place))
 }
 
+/// A layer's name as lists of names take it: a comma within it after a backslash.
+pub fn as_listed(name: &str) -> String {
+    name.replace(',', "\\,")
+}
+
 /// The shapes of the chosen layers and colours, in painting order.
 fn chosen<'a>(drawing: &'a Drawing, settings: &InkSettings) -> Result<Vec<&'a Shape>, InkError> {
     let mut wanted = vec![settings.layers.is_none(); drawing.layers.len()];
@@ -365,8 +370,7 @@ fn chosen<'a>(drawing: &'a Drawing, settings: &InkSettings) -> Result<Vec<&'a Sh
             }
         }
         if !found {
-            // As --layers takes them.
-            let listed = |layer: &Layer| layer.name.replace(',', "\\,");
+            let listed = |layer: &Layer| as_listed(&layer.name);
             let present: Vec<String> = drawing.layers.iter().map(listed).collect();
             return Err(InkError::NoSuchLayer { name: name.clone(), present: present.join(", ") });
         }

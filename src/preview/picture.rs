@@ -17,14 +17,15 @@ use crate::report;
 /// The picture of `view` as SVG text.
 pub fn picture_svg(view: &View) -> String {
     let frame = Frame::around(view);
-    let mut svg = frame.head();
+    let looks = looks(view);
+    let mut svg = frame.head(&looks);
     frame.rulers(&mut svg);
     frame.travel(view, &mut svg);
     frame.tips(view, &mut svg);
     frame.cuts(view, &mut svg);
     frame.care(view, &mut svg);
     frame.numbers(view, &mut svg);
-    frame.legend(view, &mut svg);
+    frame.legend(view, &looks, &mut svg);
     lens::draw(&frame, view, &mut svg);
     svg.push_str("</svg>\n");
     svg
@@ -101,9 +102,11 @@ impl Frame {
         self.letter * if self.lens { 9.0 + lens::SIDE } else { 7.0 }
     }
 
-    fn head(&self) -> String {
+    fn head(&self, looks: &[Look]) -> String {
         let margin = self.margin();
+        let legend: f64 = looks.iter().map(|look| self.look_width(look)).sum();
         let width = (self.sheet.width() + 2.0 * margin).max(self.letter * 62.0);
+        let width = width.max(margin * 0.5 + legend);
         let height = self.sheet.height() + 2.0 * margin + self.legend_height();
         let (x, y) = (self.sheet.min.x - margin, -self.sheet.max.y - margin);
         format!(
@@ -264,25 +267,20 @@ impl Frame {
         self.draw(ticks.iter().map(Vec::as_slice), &RULER, svg);
     }
 
+    /// How much of the legend a look takes, mm.
+    fn look_width(&self, (_, name): &Look) -> f64 {
+        self.letter * 5.0 + glyphs::width(name, self.letter * 0.8)
+    }
+
     /// What the looks mean, and the totals.
-    fn legend(&self, view: &View, svg: &mut String) {
+    fn legend(&self, view: &View, looks: &[Look], svg: &mut String) {
         let totals = &view.simulation.totals;
         let top = self.sheet.min.y - self.margin() * 1.1;
         let left = self.sheet.min.x - self.margin() * 0.5;
         let ink = Pen { colour: BLACK, width: 0.9, dashes: "" };
-        let shown = [
-            (&CUT, "CUT", true),
-            (&TRAVEL, "TRAVEL", totals.travel_mm > 0.0),
-            (&TIP, "TIP", view.simulation.cuts.iter().any(|cut| cut.tip != cut.axis)),
-            (&OVERCUT, "OVERCUT", !runs(view, Part::Overcut).is_empty()),
-            (&ORIENT, "TURNS THE BLADE", !runs(view, Part::Orient).is_empty()),
-            (&SCORE, "SCORED", view.roles.contains(&Some(Role::Score))),
-            (&DRAW, "DRAWN", view.roles.contains(&Some(Role::Draw))),
-            (&WEED, "WEED BORDER", view.roles.contains(&Some(Role::Weed))),
-            (&CARE, "WEED WITH CARE", !view.care.is_empty()),
-        ];
         let mut x = left;
-        for (pen, name, _) in shown.into_iter().filter(|(_, _, shown)| *shown) {
+        for look in looks {
+            let (pen, name) = look;
             let line = [
                 Point::new(x, top - self.letter),
                 Point::new(x + self.letter * 3.0, top - self.letter),
@@ -290,7 +288,7 @@ impl Frame {
             self.draw([&line[..]].into_iter(), pen, svg);
             let at = Point::new(x + self.letter * 3.6, top - self.letter * 1.4);
             self.text(name, at, self.letter * 0.8, &ink, svg);
-            x += self.letter * 5.0 + glyphs::width(name, self.letter * 0.8);
+            x += self.look_width(look);
         }
         let mut words = format!(
             "{} CUTS  CUT {}  TRAVEL {}",
@@ -303,6 +301,25 @@ impl Frame {
         }
         self.text(&words, Point::new(left, top - self.letter * 3.6), self.letter, &ink, svg);
     }
+}
+
+/// A look and what it means.
+type Look = (&'static Pen, &'static str);
+
+/// The looks that a picture of `view` has.
+fn looks(view: &View) -> Vec<Look> {
+    let all: [(Look, bool); 9] = [
+        ((&CUT, "CUT"), true),
+        ((&TRAVEL, "TRAVEL"), view.simulation.totals.travel_mm > 0.0),
+        ((&TIP, "TIP"), view.simulation.cuts.iter().any(|cut| cut.tip != cut.axis)),
+        ((&OVERCUT, "OVERCUT"), !runs(view, Part::Overcut).is_empty()),
+        ((&ORIENT, "TURNS THE BLADE"), !runs(view, Part::Orient).is_empty()),
+        ((&SCORE, "SCORED"), view.roles.contains(&Some(Role::Score))),
+        ((&DRAW, "DRAWN"), view.roles.contains(&Some(Role::Draw))),
+        ((&WEED, "WEED BORDER"), view.roles.contains(&Some(Role::Weed))),
+        ((&CARE, "WEED WITH CARE"), !view.care.is_empty()),
+    ];
+    all.into_iter().filter(|(_, shown)| *shown).map(|(look, _)| look).collect()
 }
 
 /// Stretches of the cuts' axes that are for `part`, with the cut's role.
