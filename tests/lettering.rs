@@ -1,12 +1,47 @@
-//! How high letters are, by closed forms: a font made here, whose letters are rectangles of known height
-//! (`font/`); and what is asked of texts and not followed.
+//! How high letters are, by closed forms: a font made here (`font/`), whose letters are rectangles of known
+//! height; and what is asked of texts and not followed.
 
 mod font;
 mod program;
 
-use font::{CAPITAL, EM, LOWERED, RAISED, SMALL, font};
+use font::{Face, Glyph, Knot};
 use program::run;
 use serde_json::Value;
+
+/// Units of an em; heights of the H and of the x; how far superscript is raised, and subscript lowered.
+const EM: i16 = 1000;
+const CAPITAL: i16 = 700;
+const SMALL: i16 = 500;
+const RAISED: i16 = 350;
+const LOWERED: i16 = 75;
+
+/// A font of the family `name`; with `told` it tells the heights of its letters.
+fn font(name: &str, told: bool) -> Vec<u8> {
+    let [capital, small] = if told { [CAPITAL, SMALL] } else { [0, 0] };
+    font::write(&Face {
+        family: name,
+        typographic: None,
+        em: EM,
+        ascent: 800,
+        descent: -200,
+        capital,
+        small,
+        raised: RAISED,
+        lowered: LOWERED,
+        glyphs: vec![
+            upright(None, CAPITAL),
+            upright(Some('H'), CAPITAL),
+            upright(Some('x'), SMALL),
+        ],
+    })
+}
+
+/// A rectangle as a letter.
+fn upright(character: Option<char>, height: i16) -> Glyph {
+    let corners = [(100, 0), (100, height), (500, height), (500, 0)];
+    let contour = corners.map(|(x, y)| Knot { x, y, on: true }).to_vec();
+    Glyph { character, advance: 600, contours: vec![contour] }
+}
 
 /// The findings of `body` on a page of 100 x 50 mm, its fonts ours, and the size of what is cut.
 fn checked(body: &str, options: &[&str]) -> (Vec<Value>, Value) {
