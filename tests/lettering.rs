@@ -203,3 +203,28 @@ fn underline_and_shifted_baselines_are_cut() {
         assert!((raised - plain - high(by, 20.0)).abs() < 0.06, "{shift}: {raised}");
     }
 }
+
+/// SVG 2, 11.5, `textLength`: the sum of the advances becomes that long, be it set in one piece; where it is
+/// set in several, it keeps the length of its letters (0.6 em each here), and that is told.
+#[test]
+fn a_length_is_followed_or_told() {
+    let set = |more: &str, inner: &str| {
+        let text =
+            format!("<text y='30' font-family='Tern Told' font-size='10' {more}>{inner}</text>");
+        let (findings, size) = checked(&text, &[]);
+        (told(&findings, "text-length-ignored").len(), size[0].as_f64().unwrap())
+    };
+    // Letters are 4 mm wide in 6 mm of room, 1 mm on the left and on the right.
+    let inked = |length: f64| length - 2.0;
+    for (more, inner, ignored, wide) in [
+        ("x='5' textLength='40'", "HHHH", 0, inked(40.0)),
+        ("x='5' textLength='20' lengthAdjust='spacing'", "HHHH", 0, inked(20.0)),
+        ("x='5'", "<tspan textLength='40'>HHHH</tspan>", 0, inked(40.0)),
+        ("x='5' textLength='40'", "H<tspan font-weight='400'>H</tspan>HH", 1, inked(24.0)),
+        ("x='5' textLength='40'", "<tspan>HHHH</tspan>", 1, inked(24.0)),
+        ("x='5 30' textLength='40'", "HH", 1, 25.0 + inked(6.0)),
+    ] {
+        let (said, width) = set(more, inner);
+        assert!(said == ignored && (width - wide).abs() < 0.06, "{more} {inner}: {said} {width}");
+    }
+}

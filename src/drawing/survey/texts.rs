@@ -7,6 +7,7 @@
 use usvg::roxmltree::Node;
 
 use super::losses::{called, shortened, tally};
+use super::splice::Edit;
 use super::style::Props;
 use super::visit::{Visitor, svg_tag};
 use crate::finding::Finding;
@@ -45,6 +46,9 @@ const USUAL: &str = " none normal auto inherit initial unset ltr mixed solid 0 "
 pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
     if svg_tag(node) == Some("textPath") {
         along_path(v, node);
+    }
+    if svg_tag(node).is_some_and(|tag| matches!(tag, "text" | "tspan" | "textPath" | "a")) {
+        length(v, node);
     }
     if props.texts().next().is_none() || !holds_text(node) {
         return;
@@ -112,6 +116,29 @@ fn unmet(name: &str, value: &str, plain: &str) -> Option<&'static str> {
         "font-size-adjust" => "the letters are as high as the font has them",
         _ => "the font's usual letters are cut",
     })
+}
+
+/// A `textLength` over several pieces of text is not passed on: the SVG library would stretch each of them
+/// to the whole length.
+fn length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) {
+    let Some(given) = node.attribute_node("textLength") else { return };
+    let texts = node.descendants().filter(Node::is_text).filter_map(|n| n.text());
+    let pieces = texts.filter(|text| !text.trim().is_empty()).count();
+    let own = node.children().filter(Node::is_text).filter_map(|n| n.text());
+    let own = own.filter(|text| !text.trim().is_empty()).count();
+    let places = ["x", "y"].into_iter().filter_map(|name| node.attribute(name));
+    let placed = places.map(|list| list.split([' ', ',']).filter(|n| !n.is_empty()).count()).max();
+    if pieces == 0 || (pieces == 1 && own == 1 && placed <= Some(1)) {
+        return;
+    }
+    v.edits.push(Edit::replace(given.range_qname(), "unused-length"));
+    let text = format!(
+        "textLength of {} is not followed, for its text is set in several pieces; it becomes as long as its \
+         letters are.",
+        called(node)
+    );
+    let hint = "Give each piece its own textLength, or convert the text to paths.";
+    v.tell(node, Finding::warning("text-length-ignored", text).hint(hint));
 }
 
 fn along_path<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) {
