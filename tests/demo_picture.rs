@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 /// File in `demo/` and the command that draws it, `--picture` and `-o` left out.
-const PICTURES: [(&str, &str); 10] = [
+const PICTURES: [(&str, &str); 11] = [
     ("wheel-emblem-job.svg", "write demo/wheel-emblem.svg"),
     ("pictures/price-tags.svg", "write --job demo/price-tags.toml"),
     (
@@ -41,6 +41,11 @@ const PICTURES: [(&str, &str); 10] = [
     (
         "pictures/wheel-emblem-row.svg",
         "write demo/wheel-emblem.svg --height 600mm --panels --machine flatbed-cutter \
+         --tolerance 0.05mm",
+    ),
+    (
+        "pictures/jersey-lettering.svg",
+        "write demo/jersey-lettering.svg --font-dir demo/fonts --material transfer-flex --machine roll-15 \
          --tolerance 0.05mm",
     ),
     ("pictures/standing-tags.svg", "write --job demo/standing-tags.toml"),
