@@ -1,5 +1,5 @@
 //! How high letters are, by closed forms: a font made here (`font/`), whose letters are rectangles of known
-//! height; and what is asked of texts and not followed.
+//! height; by which names a font is found; and what is asked of texts and not followed.
 
 mod font;
 mod program;
@@ -18,22 +18,25 @@ const LOWERED: i16 = 75;
 /// A font of the family `name`; with `told` it tells the heights of its letters.
 fn font(name: &str, told: bool) -> Vec<u8> {
     let [capital, small] = if told { [CAPITAL, SMALL] } else { [0, 0] };
-    font::write(&Face {
-        family: name,
-        typographic: None,
+    let glyphs =
+        vec![upright(None, CAPITAL), upright(Some('H'), CAPITAL), upright(Some('x'), SMALL)];
+    font::write(&Face { capital, small, ..face((name, None), glyphs) })
+}
+
+/// A font of a family, and of a typographic family where that has a name of its own.
+fn face<'a>((family, typographic): (&'a str, Option<&'a str>), glyphs: Vec<Glyph>) -> Face<'a> {
+    Face {
+        family,
+        typographic,
         em: EM,
         ascent: 800,
         descent: -200,
-        capital,
-        small,
+        capital: 0,
+        small: 0,
         raised: RAISED,
         lowered: LOWERED,
-        glyphs: vec![
-            upright(None, CAPITAL),
-            upright(Some('H'), CAPITAL),
-            upright(Some('x'), SMALL),
-        ],
-    })
+        glyphs,
+    }
 }
 
 /// A rectangle as a letter.
@@ -50,8 +53,21 @@ fn checked(body: &str, options: &[&str]) -> (Vec<Value>, Value) {
         "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"100mm\" height=\"50mm\" viewBox=\"0 0 100 50\">\n{body}</svg>"
     );
     std::fs::write(folder.path().join("d.svg"), page).unwrap();
-    std::fs::write(folder.path().join("told.ttf"), font("Tern Told", true)).unwrap();
-    std::fs::write(folder.path().join("silent.ttf"), font("Tern Silent", false)).unwrap();
+    // A face with a name for programs that know few faces of a family; and one whose such name is another
+    // font's family, read before that or after it. Their H is lower.
+    let low = |family: &str, typographic: &str| {
+        let glyphs = vec![upright(None, SMALL), upright(Some('H'), SMALL)];
+        font::write(&face((family, Some(typographic)), glyphs))
+    };
+    for (name, file) in [
+        ("a-twin", low("Tern Told", "Tern Twin")),
+        ("slim", low("Tern Slim Light", "Tern Slim")),
+        ("told", font("Tern Told", true)),
+        ("silent", font("Tern Silent", false)),
+        ("z-twin", low("Tern Told", "Tern Twin")),
+    ] {
+        std::fs::write(folder.path().join(format!("{name}.ttf")), file).unwrap();
+    }
     let plain = ["-m", "plain-hpgl", "--blade-offset", "0mm", "--overcut", "0mm"];
     let all = [&["check", "d.svg", "--json", "--font-dir", "."], &plain[..], options].concat();
     let output = run(folder.path(), &all);
@@ -226,5 +242,31 @@ fn a_length_is_followed_or_told() {
     ] {
         let (said, width) = set(more, inner);
         assert!(said == ignored && (width - wide).abs() < 0.06, "{more} {inner}: {said} {width}");
+    }
+}
+
+/// OpenType 1.9, table name: ID 1 is a family of at most four faces, ID 16 the whole one, ID 4 a face's
+/// full name. Drawings hold any of them.
+#[test]
+fn a_font_is_found_by_each_of_its_names() {
+    for (family, height) in [
+        ("Tern Slim", SMALL),
+        ("tern slim light", SMALL),
+        ("Tern Slim Regular", SMALL),
+        ("Tern Twin", SMALL),
+        ("Tern Twin Regular", SMALL),
+        // Also what an older program calls the twin, but a family all the same.
+        ("Tern Told", CAPITAL),
+    ] {
+        let text =
+            format!("<text x='5' y='30' font-family='{family}, serif' font-size='20'>H</text>");
+        let (findings, size) = checked(&text, &[]);
+        let lost: Vec<_> = findings.iter().filter(|f| f["code"] != "letters-low").collect();
+        assert!(
+            lost.iter().all(|f| !f["code"].as_str().unwrap().starts_with("font")),
+            "{family}: {lost:?}"
+        );
+        let high = high(height, 20.0);
+        assert!((size[1].as_f64().unwrap() - high).abs() < 0.06, "{family}: {size}");
     }
 }

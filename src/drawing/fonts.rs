@@ -15,6 +15,7 @@ use svgtypes::{FontFamily, parse_font_families};
 use usvg::FontResolver;
 use usvg::fontdb::{self, Database, Family};
 
+use super::families;
 use super::survey::{Survey, TextRun, quoted};
 use crate::finding::{Finding, Place};
 
@@ -72,21 +73,14 @@ impl Choice {
 impl Fonts {
     /// The system's fonts (read once for the whole program) and those of further folders.
     pub(super) fn new(system: bool, dirs: &[PathBuf], fallback: Option<String>) -> Self {
-        static SYSTEM: OnceLock<Arc<Database>> = OnceLock::new();
-        let mut database = match system {
-            false => Arc::new(Database::new()),
-            true => SYSTEM
-                .get_or_init(|| {
-                    let mut database = Database::new();
-                    database.load_system_fonts();
-                    Arc::new(database)
-                })
-                .clone(),
+        let database = match (system, dirs) {
+            (true, []) => Arc::clone(&installed().1),
+            (system, dirs) => {
+                let mut all = if system { installed().0.clone() } else { Database::new() };
+                dirs.iter().for_each(|dir| all.load_fonts_dir(dir));
+                Arc::new(families::named(&all))
+            }
         };
-        if !dirs.is_empty() {
-            let own = Arc::make_mut(&mut database);
-            dirs.iter().for_each(|dir| own.load_fonts_dir(dir));
-        }
         Self { database, fallback }
     }
 
@@ -118,7 +112,7 @@ impl Fonts {
         }
     }
 
-    /// The exact name of an installed family; case does not matter.
+    /// The exact name of an installed family, or other name of a face; case does not matter.
     fn installed(&self, name: &str) -> Option<String> {
         let names = self.database.faces().flat_map(|face| &face.families);
         names.map(|(family, _)| family).find(|f| f.eq_ignore_ascii_case(name)).cloned()
@@ -293,6 +287,17 @@ impl Fonts {
             close.join(", ")
         )
     }
+}
+
+/// The system's fonts as they are listed, and under all their names.
+fn installed() -> &'static (Database, Arc<Database>) {
+    static SYSTEM: OnceLock<(Database, Arc<Database>)> = OnceLock::new();
+    SYSTEM.get_or_init(|| {
+        let mut database = Database::new();
+        database.load_system_fonts();
+        let named = Arc::new(families::named(&database));
+        (database, named)
+    })
 }
 
 fn parsed(families: &str) -> Vec<FontFamily> {

@@ -6,8 +6,8 @@
 //! taken over is told in the findings beside it, with row and column.
 //!
 //! Files in the order in which a drawing passes through them: `read.rs` (the steps), `door.rs`
-//! (bytes to text), `survey/` (what the XML says and the SVG library would lose), `fonts.rs`,
-//! `images.rs` and `listen.rs` (what the library asks and says), `convert.rs` with `paint.rs`,
+//! (bytes to text), `survey/` (what the XML says and the SVG library would lose), `fonts.rs`
+//! with `families.rs`, `images.rs` and `listen.rs` (what the library asks and says), `convert.rs` with `paint.rs`,
 //! `gradient.rs`, `round.rs`, `clips.rs`, `patterns.rs` and `lettering.rs` (its tree to shapes), `closing.rs` (the last findings).
 //! `limits.rs` holds what a drawing may ask for; `error.rs` why it may be refused.
 //!
@@ -23,6 +23,7 @@ mod closing;
 mod convert;
 mod door;
 mod error;
+mod families;
 mod fonts;
 mod gradient;
 mod images;

@@ -7,7 +7,7 @@
 pub struct Face<'a> {
     /// The family, name 1.
     pub family: &'a str,
-    /// The typographic family, name 16, where it differs.
+    /// The typographic family, name 16, where it differs; the full name, 4, follows it.
     pub typographic: Option<&'a str>,
     /// Units of an em.
     pub em: i16,
@@ -235,8 +235,9 @@ fn names(face: &Face) -> Vec<u8> {
     let version = "Version 1.000";
     let own = format!("{version};{plain}");
     let (short, family) = (format!("{plain}-Regular"), face.family);
+    let full = face.typographic.map_or(family.to_owned(), |family| format!("{family} Regular"));
     let mut texts =
-        vec![(1i16, family), (2, "Regular"), (3, &own), (4, family), (5, version), (6, &short)];
+        vec![(1i16, family), (2, "Regular"), (3, &own), (4, &full), (5, version), (6, &short)];
     if let Some(typographic) = face.typographic {
         texts.extend([(16, typographic), (17, "Regular")]);
     }

@@ -58,9 +58,6 @@ def main():
             name = font["name"]
             if name.getDebugName(2) not in ("Book", "Regular", "Roman"):
                 continue
-            # Widths of one family are chosen by font-stretch.
-            if name.getDebugName(16) not in (None, name.getDebugName(1)):
-                continue
             wanted = [top(font, "x"), top(font, "H")]
             for transform, stretch in TRANSFORMS:
                 for size in SIZES_MM:
