@@ -236,6 +236,8 @@ fn a_length_is_followed_or_told() {
         ("x='5' textLength='40'", "HHHH", 0, inked(40.0)),
         ("x='5' textLength='20' lengthAdjust='spacing'", "HHHH", 0, inked(20.0)),
         ("x='5'", "<tspan textLength='40'>HHHH</tspan>", 0, inked(40.0)),
+        ("x=' 5 ' textLength='40'", "<title>Sign</title>HHHH", 0, inked(40.0)),
+        ("x='5' textLength='40'", "HH<!-- two more -->HH", 1, inked(24.0)),
         ("x='5' textLength='40'", "H<tspan font-weight='400'>H</tspan>HH", 1, inked(24.0)),
         ("x='5' textLength='40'", "<tspan>HHHH</tspan>", 1, inked(24.0)),
         ("x='5 30' textLength='40'", "HH", 1, 25.0 + inked(6.0)),

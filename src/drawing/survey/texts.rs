@@ -122,13 +122,7 @@ fn unmet(name: &str, value: &str, plain: &str) -> Option<&'static str> {
 /// to the whole length.
 fn length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) {
     let Some(given) = node.attribute_node("textLength") else { return };
-    let texts = node.descendants().filter(Node::is_text).filter_map(|n| n.text());
-    let pieces = texts.filter(|text| !text.trim().is_empty()).count();
-    let own = node.children().filter(Node::is_text).filter_map(|n| n.text());
-    let own = own.filter(|text| !text.trim().is_empty()).count();
-    let places = ["x", "y"].into_iter().filter_map(|name| node.attribute(name));
-    let placed = places.map(|list| list.split([' ', ',']).filter(|n| !n.is_empty()).count()).max();
-    if pieces == 0 || (pieces == 1 && own == 1 && placed <= Some(1)) {
+    if is_one_piece(node) {
         return;
     }
     v.edits.push(Edit::replace(given.range_qname(), "unused-length"));
@@ -139,6 +133,19 @@ fn length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) {
     );
     let hint = "Give each piece its own textLength, or convert the text to paths.";
     v.tell(node, Finding::warning("text-length-ignored", text).hint(hint));
+}
+
+/// Whether the element has no text, or one piece, right in it, which its places do not part.
+fn is_one_piece(node: Node<'_, '_>) -> bool {
+    let is_set = |n: &Node<'_, '_>| {
+        let spoken = n.parent().is_some_and(|p| !matches!(svg_tag(p), Some("title" | "desc")));
+        spoken && n.text().is_some_and(|text| !text.trim().is_empty())
+    };
+    let mut pieces = node.descendants().filter(Node::is_text).filter(is_set);
+    let Some(first) = pieces.next() else { return true };
+    let numbers = |list: &str| list.split([' ', ',']).filter(|n| !n.is_empty()).count();
+    let places = |name| node.attribute(name).map_or(0, numbers);
+    pieces.next().is_none() && first.parent() == Some(node) && places("x").max(places("y")) <= 1
 }
 
 fn along_path<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) {
