@@ -110,7 +110,8 @@ impl Gate {
             Handshake::DtrDsr => Ok(!self.held && link.may_send()?),
             Handshake::EnqAck | Handshake::Software => {
                 let room = self.room(sent) >= bytes;
-                if self.rest.is_empty() && (!room || self.until_asked(sent) == 0) {
+                if self.rest.is_empty() && (!room || (self.asked == 0 && self.until_due(sent) == 0))
+                {
                     self.ask(link.now(), bytes, sent);
                 }
                 self.put_rest(link)?;
@@ -120,12 +121,15 @@ impl Gate {
     }
 
     /// How many of `bytes` go out at once, after `sent`: no grant is left unused, none passes the
-    /// place where the next one is asked for, and none is waited for that no answer can give.
+    /// place where the next one is asked for (by then the answer could not come in time), and none is
+    /// waited for that no answer can give.
     pub fn piece(&self, bytes: usize, sent: u64) -> usize {
-        match (self.room(sent), self.until_asked(sent)) {
-            (0, _) => bytes.min(self.step()),
-            (room, 0) => bytes.min(room),
-            (room, next) => bytes.min(room).min(next),
+        let next = self.until_due(sent);
+        match self.room(sent) {
+            0 if next == 0 => bytes.min(self.step()),
+            0 => bytes.min(next),
+            room if self.asked > 0 || next == 0 => bytes.min(room),
+            room => bytes.min(room).min(next),
         }
     }
 
@@ -145,11 +149,8 @@ impl Gate {
         }
     }
 
-    /// Bytes to go out before room is asked for in good time; 0 when it should be asked for now.
-    fn until_asked(&self, sent: u64) -> usize {
-        if self.asked > 0 {
-            return usize::MAX;
-        }
+    /// Bytes to go out before room is asked for in good time; 0 when that is due.
+    fn until_due(&self, sent: u64) -> usize {
         let at = self.asked_at.saturating_add(self.step() as u64);
         at.saturating_sub(sent) as usize
     }
