@@ -1,9 +1,11 @@
 //! `send`: a drawing or a job → the machine, over a serial port.
 //!
-//! Here: what is sent and what is said before. `resume`: where an interrupted job goes on; `feed`:
-//! copy after copy, each with its journal.
+//! Here: what is said before. `job`: what is sent; `dry_run`: all but the sending; `resume`: where an
+//! interrupted job goes on; `feed`: copy after copy, each with its journal.
 
+mod dry_run;
 mod feed;
+mod job;
 mod resume;
 
 use std::io::{BufRead, IsTerminal, Write};
@@ -12,26 +14,23 @@ use std::rc::Rc;
 use std::sync::atomic::{AtomicI32, Ordering::Relaxed};
 
 use super::options::{DrawingOptions, HandshakeWish};
-use super::{Exit, Failure, Outcome, check, files, preview, rate, talk};
-use crate::finding::{Finding, Severity};
-use crate::follow::Setup;
+use super::{Exit, Failure, Outcome, files, rate, talk};
+use crate::finding::Severity;
 use crate::pipeline::PlanSettings;
 use crate::profile::{Handshake, Serial};
-use crate::report::{Report, duration};
-use crate::send::{
-    self, Copies, Journal, Lock, ResumeError, SendSettings, SerialLink, Shift, Spool, StopFlag,
-    Survey,
-};
-use crate::simulate::SimulateSettings;
+use crate::report::duration;
+use crate::send::{self, Copies, Journal, Lock, ResumeError, SendSettings, SerialLink, StopFlag};
+use dry_run::DryRun;
 use feed::Sending;
+use job::Job;
 
 #[derive(clap::Args, Debug)]
 pub struct Args {
     /// A drawing (SVG, SVGZ) or a job (HPGL)
     file: PathBuf,
     /// The serial port, for example /dev/ttyUSB0 (see `bladewright ports`)
-    #[arg(long, short, value_name = "PORT")]
-    port: String,
+    #[arg(long, short, value_name = "PORT", required_unless_present = "dry_run")]
+    port: Option<String>,
     /// Bits a second [default: the machine's]
     #[arg(long, value_name = "RATE")]
     baud: Option<u32>,
@@ -51,6 +50,9 @@ pub struct Args {
     /// Rehearse: send the job with the tool lifted throughout
     #[arg(long)]
     blade_up: bool,
+    /// Tell what would be sent and how, without opening the port; with --json as one object on stdout
+    #[arg(long)]
+    dry_run: bool,
     /// Wait while another send uses the port or sends the same file
     #[arg(long)]
     wait: bool,
@@ -62,6 +64,13 @@ pub struct Args {
     yes: bool,
     #[command(flatten)]
     drawing: DrawingOptions,
+}
+
+impl Args {
+    /// The port; only a dry run has none.
+    fn port(&self) -> &str {
+        self.port.as_deref().unwrap_or_default()
+    }
 }
 
 /// Raised by signals; looked at by the sender.
@@ -83,15 +92,20 @@ pub fn run(args: &Args) -> Outcome {
     let mut serial = serial(args, &settings)?;
     // The time is reckoned with the line that it is.
     settings.machine.serial = Some(serial.clone());
-    let job = Rc::new(job(args, &settings)?);
+    let job = Rc::new(Job::of(args, &settings)?);
     let copies = copies(&job, Copies::new(count, &job.survey, &settings.machine, gap_mm))?;
+    if args.dry_run {
+        return DryRun { args, job: &job, copies: &copies, settings: &settings, serial: &serial }
+            .tell();
+    }
     listen_for_signals()?;
     let _locks = locks(args)?;
     if args.handshake == Some(HandshakeWish::Auto) {
         find_handshake(args, &mut serial)?;
     }
     let mut link = open(args, &serial)?;
-    say_what_comes(&job, &settings, args, &copies)?;
+    say_findings(&job, args);
+    say_what_comes(&job, &settings, args, &copies);
     let (first, finished) = resume::begin(args, &job, (&serial, &settings, &copies), &mut link)?;
     if !args.yes && !agreed()? {
         return Err(Failure::failed("not sent; nothing has moved"));
@@ -116,14 +130,14 @@ fn copies(job: &Job, copies: Copies) -> Result<Copies, Failure> {
 }
 
 fn open(args: &Args, serial: &Serial) -> Result<SerialLink, Failure> {
-    SerialLink::open(&args.port, serial).map_err(|e| Failure::new(Exit::Machine, e))
+    SerialLink::open(args.port(), serial).map_err(|e| Failure::new(Exit::Machine, e))
 }
 
 /// Asks the machine whether it answers and at which rate, and keeps what the profile says where it
 /// does not.
 fn find_handshake(args: &Args, serial: &mut Serial) -> Result<(), Failure> {
     if args.baud.is_none() {
-        let Some(baud) = rate::find(&args.port, serial, &STOP)? else {
+        let Some(baud) = rate::find(args.port(), serial, &STOP)? else {
             let text = "the machine answers at no rate: the profile's rate and handshake are kept";
             let _ = writeln!(anstream::stderr(), "{text}");
             return Ok(());
@@ -146,7 +160,7 @@ fn find_handshake(args: &Args, serial: &mut Serial) -> Result<(), Failure> {
 
 /// The port for this send alone, and the journal if it keeps one.
 fn locks(args: &Args) -> Result<(Lock, Option<Lock>), Failure> {
-    let port = lock(args, &args.port, &|| Lock::of_port(&args.port))?;
+    let port = lock(args, args.port(), &|| Lock::of_port(args.port()))?;
     if !keeps_journal(args) {
         return Ok((port, None));
     }
@@ -185,88 +199,6 @@ fn lock(
     }
 }
 
-/// What is sent, and what it does.
-struct Job {
-    spool: Spool,
-    /// How it is simulated; a drawing's tools may have offsets of their own.
-    simulate: SimulateSettings,
-    survey: Survey,
-    /// Lines that are cut; orienting cuts of a drawing's job not counted.
-    contours: usize,
-    /// What there is to say of it.
-    findings: Vec<Finding>,
-}
-
-impl Job {
-    /// How long it takes with the tool lifted throughout, s; `None` when that is unknown.
-    fn lifted_s(&self, settings: &PlanSettings) -> Result<Option<f64>, Failure> {
-        // A job that can't be lifted says so when it is to be sent.
-        let Ok(lifted) = send::lifted(&self.spool) else { return Ok(None) };
-        Ok(survey(&lifted, self.setup(settings))?.totals.time_s)
-    }
-
-    /// The same elsewhere along the feed.
-    fn moved(&self, shift: Shift, settings: &PlanSettings) -> Result<Self, Failure> {
-        let spool = send::moved(&self.spool, shift).map_err(Failure::failed)?;
-        let survey = survey(&spool, self.setup(settings))?;
-        let findings = self.findings.clone();
-        Ok(Self { spool, survey, findings, ..*self })
-    }
-
-    /// Which machine obeys, and how.
-    fn setup<'a>(&self, settings: &'a PlanSettings) -> Setup<'a> {
-        Setup { machine: &settings.machine, simulate: self.simulate }
-    }
-}
-
-/// What the job in `spool` does.
-fn survey(spool: &Spool, setup: Setup) -> Result<Survey, Failure> {
-    let survey = Survey::of(spool, setup);
-    survey.map_err(|error| Failure::failed(ResumeError::from(error)))
-}
-
-fn job(args: &Args, settings: &PlanSettings) -> Result<Job, Failure> {
-    let spool = files::spool(&args.file)?;
-    let all = |end: u64| spool.piece(0, end).map_err(|e| Failure::failed(ResumeError::from(e)));
-    if check::is_drawing(&all(LOOKED_AT)?) {
-        return drawn(args, (&all(spool.len())?, settings));
-    }
-    if args.passes.is_some() {
-        return Err(Failure::usage("--passes: a job is sent as it is; give the drawing"));
-    }
-    if settings.placement.copies != (1, 1) {
-        let text = "--copies: a job is sent as it is, but as often as you like: write --copies N";
-        return Err(Failure::usage(text));
-    }
-    let setup = Setup::of(&settings.machine, settings.offset_mm());
-    let survey = survey(&spool, setup)?;
-    if survey.cuts == 0 {
-        return Err(preview::cuts_nothing(&args.file));
-    }
-    let (contours, findings) = (survey.cuts, survey.findings.clone());
-    Ok(Job { spool, simulate: setup.simulate, survey, contours, findings })
-}
-
-/// Bytes by which a drawing is told from a job.
-const LOOKED_AT: u64 = 1 << 12;
-
-/// The job that a drawing gives.
-fn drawn(args: &Args, (bytes, settings): (&[u8], &PlanSettings)) -> Result<Job, Failure> {
-    let mut plans = args.drawing.plans_of(bytes, &args.file, settings)?;
-    if plans.len() > 1 {
-        let text = "the drawing gives several jobs; choose one with --layers or --colours";
-        return Err(Failure::usage(text));
-    }
-    let plan = plans.pop().ok_or_else(|| Failure::failed("there is nothing to cut"))?;
-    let report = Report::of_plan(&plan);
-    let spool = Spool::of(&mut &plan.written.bytes[..]);
-    let spool = spool.map_err(|error| Failure::failed(ResumeError::from(error)))?;
-    let simulate = plan.works.simulate();
-    let survey = survey(&spool, Setup { machine: &settings.machine, simulate })?;
-    let (contours, findings) = (report.contours, report.findings);
-    Ok(Job { spool, simulate, survey, contours, findings })
-}
-
 fn serial(args: &Args, settings: &PlanSettings) -> Result<Serial, Failure> {
     let Some(mut serial) = settings.machine.serial.clone() else {
         let text = format!(
@@ -287,43 +219,54 @@ fn serial(args: &Args, settings: &PlanSettings) -> Result<Serial, Failure> {
     Ok(serial)
 }
 
-fn say_what_comes(
-    job: &Job,
-    settings: &PlanSettings,
-    args: &Args,
-    copies: &Copies,
-) -> Result<(), Failure> {
-    let mut err = anstream::stderr();
+/// Says what is wrong with it.
+fn say_findings(job: &Job, args: &Args) {
     talk::findings(&args.file.display().to_string(), &job.findings);
     if job.findings.iter().any(|f| f.severity == Severity::Error) {
-        let _ = writeln!(err, "There are errors above; think twice.");
+        let _ = writeln!(anstream::stderr(), "There are errors above; think twice.");
     }
-    let work = job.survey.work;
-    let (width, height, at) = (work.width(), work.height(), work.min);
-    let seconds = if args.blade_up { job.lifted_s(settings)? } else { job.survey.totals.time_s };
-    let time = seconds.map_or("unknown time".to_owned(), duration);
+}
+
+/// Says what will move, and the cautions.
+fn say_what_comes(job: &Job, settings: &PlanSettings, args: &Args, copies: &Copies) {
+    let mut err = anstream::stderr();
+    let time = job.outgoing().totals.time_s.map_or("unknown time".to_owned(), duration);
     let _ = writeln!(
         err,
-        "{width:.1} x {height:.1} mm at {:.1}, {:.1} mm, {} cuts, {time}, in {} on {} at {}.\n\
+        "{}, {} cuts, {time}, in {} on {} at {}.\n\
          The knife and the rollers will move: hands, hair and sleeves clear. Stay with the machine; \
          its stop key is the only sure stop. Send a new job once with --blade-up, or with the blade \
          taken out, and watch. The machine's manual comes first.",
-        at.x, at.y, job.contours, settings.material.title, settings.machine.title, args.port
+        size(job),
+        job.contours,
+        settings.material.title,
+        settings.machine.title,
+        args.port()
     );
     if copies.count() > 1 {
-        let along = match copies.at_once() {
-            1 => "; before each you are asked to feed the film on or to lay in a new sheet"
-                .to_owned(),
-            many if many < copies.count() => {
-                format!(
-                    ", along the feed; after every {many} you are asked to feed the film on by hand"
-                )
-            }
-            _ => ", along the feed".to_owned(),
-        };
-        let _ = writeln!(err, "That {} times{along}.", copies.count());
+        let _ = writeln!(err, "That {}.", times(copies));
     }
-    Ok(())
+}
+
+/// How large it is, and where.
+fn size(job: &Job) -> String {
+    let work = job.survey.work;
+    let (width, height, at) = (work.width(), work.height(), work.min);
+    format!("{width:.1} x {height:.1} mm at {:.1}, {:.1} mm", at.x, at.y)
+}
+
+/// How often it is cut, and where the film is fed by hand.
+fn times(copies: &Copies) -> String {
+    let along = match copies.at_once() {
+        1 => "; before each you are asked to feed the film on or to lay in a new sheet".to_owned(),
+        many if many < copies.count() => {
+            format!(
+                ", along the feed; after every {many} you are asked to feed the film on by hand"
+            )
+        }
+        _ => ", along the feed".to_owned(),
+    };
+    format!("{} times{along}", copies.count())
 }
 
 /// Whether the person says yes.

@@ -65,6 +65,15 @@ impl Taken {
         Self { before: Vec::new(), job_byte: 0, blind: false }
     }
 
+    /// The same of the job with the tool lifted throughout, whose bytes are those of [`lifted`].
+    ///
+    /// # Errors
+    /// As those of [`lifted`].
+    pub fn lifted(&self) -> Result<Self, ResumeError> {
+        let spool = lifted(&Spool::of(&mut &self.before[..])?)?;
+        Ok(Self { before: spool.piece(0, spool.len())?, ..self.clone() })
+    }
+
     /// Reads what is sent.
     pub fn reader<'a>(&self, job: &'a Spool) -> Chain<Cursor<Vec<u8>>, SpoolReader<'a>> {
         Cursor::new(self.before.clone()).chain(job.from(self.job_byte))
@@ -201,7 +210,7 @@ pub fn after_cuts(job: &Spool, setup: Setup) -> Result<Taken, ResumeError> {
     Ok(Taken { before, job_byte, blind: false })
 }
 
-/// The job with the tool lifted throughout.
+/// The job with the tool lifted throughout, byte for byte as long.
 ///
 /// # Errors
 /// [`ResumeError::NotPlain`] when an instruction lowers the tool by itself.

@@ -1,16 +1,17 @@
 //! Copy after copy on its way: what is shown, what the journal keeps, where the film is fed by hand.
 
-use std::io::{BufRead, IsTerminal, Read, Write};
+use std::io::{BufRead, IsTerminal, Write};
 use std::rc::Rc;
 
-use super::{Args, Job, STOP, keeps_journal, resume, stopped_by, survey};
+use super::job::Job;
+use super::{Args, STOP, keeps_journal, resume, stopped_by};
 use crate::cli::meter::{Meter, Shown};
 use crate::cli::{Exit, Failure, Outcome, talk};
 use crate::pipeline::PlanSettings;
 use crate::report::duration;
 use crate::send::{
-    self, Clock, Copies, Ending, Journal, JournalWriter, MarksAlong, Progress, ResumeError,
-    SendSettings, SerialLink, Spool, State, Taken,
+    self, Clock, Copies, Ending, Journal, JournalWriter, MarksAlong, Progress, SendSettings,
+    SerialLink, State,
 };
 
 /// What is sent, and how.
@@ -114,10 +115,12 @@ impl Sending<'_> {
     ) -> Result<Ending, Failure> {
         let taken = resume::taken(copy, finished, self.settings)?;
         let mut journal = self.journal(copy, (number, finished));
-        let mut meter = Meter::new(&copy.survey, self.clock(copy, &taken)?, self.shown(number));
+        let course = copy.outgoing().course.clone();
+        let clock = Clock::new(course, taken.job_byte, self.line.rate_bytes_s);
+        let mut meter = Meter::new(&copy.survey, clock, self.shown(number));
         let mut marks = MarksAlong::new(&copy.spool, copy.setup(self.settings));
         marks.up_to(taken.job_byte, taken.job_byte);
-        let mut bytes = self.as_sent(copy, &taken)?;
+        let mut bytes = copy.as_sent(&taken)?;
         let writer = self.writer(&journal);
         let mut sent = 0;
         let ending = send::send(&mut bytes, self.line, link, &STOP, &mut |progress| {
@@ -146,29 +149,6 @@ impl Sending<'_> {
             self.say_done(number, taken.bytes(copy.spool.len()), took)?;
         }
         Ok(ending)
-    }
-
-    /// What goes out: with the tool lifted if it is a rehearsal.
-    fn as_sent<'b>(&self, copy: &'b Job, taken: &Taken) -> Result<Box<dyn Read + 'b>, Failure> {
-        let bytes = taken.reader(&copy.spool);
-        if !self.args.blade_up {
-            return Ok(Box::new(bytes));
-        }
-        let spool = Spool::of(&mut { bytes }).map_err(ResumeError::from);
-        let lifted = spool.and_then(|spool| send::lifted(&spool)).map_err(Failure::failed)?;
-        let reader = lifted.into_reader().map_err(|e| Failure::failed(ResumeError::from(e)))?;
-        Ok(Box::new(reader))
-    }
-
-    /// A lifted tool takes its own time.
-    fn clock(&self, copy: &Job, taken: &Taken) -> Result<Clock, Failure> {
-        let course = if self.args.blade_up {
-            let lifted = send::lifted(&copy.spool).map_err(Failure::failed)?;
-            survey(&lifted, copy.setup(self.settings))?.course
-        } else {
-            copy.survey.course.clone()
-        };
-        Ok(Clock::new(course, taken.job_byte, self.line.rate_bytes_s))
     }
 
     fn shown(&self, number: u32) -> Shown {

@@ -4,7 +4,8 @@ use std::io::{BufRead, IsTerminal, Write};
 use std::rc::Rc;
 use std::time::Duration;
 
-use super::{Args, Job, feed};
+use super::job::Job;
+use super::{Args, feed};
 use crate::blade::BladeSettings;
 use crate::cli::{Exit, Failure};
 use crate::pipeline::PlanSettings;
@@ -13,22 +14,45 @@ use crate::send::{
     self, Copies, Ending, Journal, ResumeError, SendError, SerialLink, State, Taken,
 };
 
-/// With which copy it begins, and how many cuts of that one are finished already.
-pub fn begin(
+/// Where it begins, as far as that is known before a port is open.
+pub struct Begin {
+    /// With which copy.
+    pub copy: u32,
+    /// How many of its cuts are finished already.
+    pub finished: usize,
+    /// How the send before ended, where that says more.
+    journal: Option<Journal>,
+}
+
+impl Begin {
+    /// How many cuts may be finished at most.
+    pub fn perhaps(&self) -> usize {
+        self.journal.as_ref().map_or(self.finished, in_doubt)
+    }
+}
+
+/// How many cuts may be finished at most of a job that was interrupted.
+fn in_doubt(journal: &Journal) -> usize {
+    let most = if journal.state == State::Running { journal.cuts } else { journal.perhaps };
+    most.max(journal.finished)
+}
+
+/// Where it begins, as far as that is known before a port is open.
+pub fn known(
     args: &Args,
     job: &Rc<Job>,
-    (serial, settings, copies): (&Serial, &PlanSettings, &Copies),
-    link: &mut SerialLink,
-) -> Result<(u32, usize), Failure> {
+    (settings, copies): (&PlanSettings, &Copies),
+) -> Result<Begin, Failure> {
+    let at = |copy, finished| Begin { copy, finished, journal: None };
     if let Some(number) = args.from_cut {
         let cuts = job.survey.cuts;
         if !(1..=cuts).contains(&number) {
             return Err(Failure::usage(send::ResumeError::NoSuchCut { number, cuts }));
         }
-        return Ok((1, number - 1));
+        return Ok(at(1, number - 1));
     }
     if !args.resume {
-        return Ok((1, 0));
+        return Ok(at(1, 0));
     }
     let read = journal(args)?;
     if read.copies != copies.count() {
@@ -36,20 +60,36 @@ pub fn begin(
         return Err(Failure::usage(text));
     }
     let number = read.copy.clamp(1, read.copies);
-    let copy = feed::copy_of(job, (copies, settings), number)?;
-    is_of(&read, &copy)?;
+    is_of(&read, feed::copy_of(job, (copies, settings), number)?.as_ref())?;
     if read.state == State::Done {
         return if number < read.copies {
-            Ok((number + 1, 0))
+            Ok(at(number + 1, 0))
         } else {
             Err(Failure::failed("this job was sent to its end; there is nothing to resume"))
         };
     }
+    if read.state == State::Stopped && read.perhaps == 0 {
+        // Nothing of it was sent.
+        return Ok(at(number, 0));
+    }
+    Ok(Begin { copy: number, finished: read.finished, journal: Some(read) })
+}
+
+/// With which copy it begins, and how many cuts of that one are finished already.
+pub fn begin(
+    args: &Args,
+    job: &Rc<Job>,
+    (serial, settings, copies): (&Serial, &PlanSettings, &Copies),
+    link: &mut SerialLink,
+) -> Result<(u32, usize), Failure> {
+    let begin = known(args, job, (settings, copies))?;
+    let Some(read) = begin.journal else { return Ok((begin.copy, begin.finished)) };
+    let copy = feed::copy_of(job, (copies, settings), begin.copy)?;
     let finished = finished(&read, &copy, (serial, settings), link)?;
     if read.copies > 1 {
-        let _ = writeln!(anstream::stderr(), "That is in copy {number} of {}.", read.copies);
+        let _ = writeln!(anstream::stderr(), "That is in copy {} of {}.", begin.copy, read.copies);
     }
-    Ok((number, finished))
+    Ok((begin.copy, finished))
 }
 
 /// How many cuts of the copy are finished already.
@@ -59,12 +99,7 @@ fn finished(
     (serial, settings): (&Serial, &PlanSettings),
     link: &mut SerialLink,
 ) -> Result<usize, Failure> {
-    if journal.state == State::Stopped && journal.perhaps == 0 {
-        // Nothing of it was sent.
-        return Ok(0);
-    }
-    let to = if journal.state == State::Running { journal.cuts } else { journal.perhaps };
-    let range = (journal.finished, to.max(journal.finished));
+    let range = (journal.finished, in_doubt(journal));
     let answers = serial.handshake == Handshake::Software;
     let found = if answers { asked(job, settings, link, range)? } else { None };
     let failed = journal.state != State::Stopped;
