@@ -272,3 +272,24 @@ fn what_was_set_is_set_again() {
     assert_eq!(String::from_utf8(lifted).unwrap(), text.replace("PD", "PU"));
     assert!(send::lifted(&spool(b"IN;PU1,1;CI40;")).is_err());
 }
+
+/// The rest of a job that was lifted as a whole is the rest of the job, lifted.
+#[test]
+fn what_is_taken_of_a_lifted_job_is_what_is_taken_lifted() {
+    let machine = Library::with_folder("/nowhere".into()).machine("roll-15").unwrap();
+    let blade =
+        BladeSettings { offset_mm: 0.25, limits: machine.limits_mm(), ..BladeSettings::default() };
+    let whole = spool(&job(30));
+    let lifted = send::lifted(&whole).unwrap();
+    assert_eq!(lifted.len(), whole.len());
+    for number in [2, 17, 30] {
+        let setup = Setup::of(&machine, 0.25);
+        let taken = send::from_cut(&whole, number, (setup, &blade)).unwrap();
+        assert!(taken.before.windows(2).any(|two| two == b"PD"), "the blade is turned first");
+        let rest = spool(&sent(&taken, &whole));
+        let lifted_rest = send::lifted(&rest).unwrap();
+        let wanted = lifted_rest.piece(0, lifted_rest.len()).unwrap();
+        assert_eq!(sent(&taken.lifted().unwrap(), &lifted), wanted, "{number}");
+        assert!(!wanted.windows(2).any(|two| two == b"PD"));
+    }
+}

@@ -11,7 +11,7 @@ mod resume;
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::rc::Rc;
-use std::sync::atomic::{AtomicI32, Ordering::Relaxed};
+use std::sync::atomic::{AtomicBool, AtomicI32, Ordering::Relaxed};
 
 use super::options::{DrawingOptions, HandshakeWish};
 use super::{Exit, Failure, Outcome, files, rate, talk};
@@ -274,15 +274,23 @@ fn agreed() -> Result<bool, Failure> {
     if !std::io::stdin().is_terminal() {
         return Err(Failure::usage("nobody is there to ask; give --yes to send without asking"));
     }
-    let mut err = anstream::stderr();
-    let _ = write!(err, "Send it now? [y/N] ");
-    let _ = err.flush();
-    let mut answer = String::new();
-    std::io::stdin()
-        .lock()
-        .read_line(&mut answer)
-        .map_err(|e| Failure::failed(files::plain(&e)))?;
+    let answer = replied("Send it now? [y/N] ").map_err(|e| Failure::failed(files::plain(&e)))?;
     Ok(matches!(answer.trim().to_ascii_lowercase().as_str(), "y" | "yes"))
+}
+
+/// A person is asked, and nothing goes out meanwhile: a signal ends it at once.
+static ASKING: AtomicBool = AtomicBool::new(false);
+
+/// What a person answers; empty when nobody does, or a stop was asked for.
+fn replied(question: &str) -> std::io::Result<String> {
+    let mut err = anstream::stderr();
+    let _ = write!(err, "{question}");
+    let _ = err.flush();
+    ASKING.store(true, Relaxed);
+    let mut answer = String::new();
+    let read = if STOP.is_up() { Ok(0) } else { std::io::stdin().lock().read_line(&mut answer) };
+    ASKING.store(false, Relaxed);
+    read.map(|_| answer)
 }
 
 /// The signal that asked to stop first; 0 for none, or where signals have no numbers.
@@ -298,7 +306,13 @@ fn listen_for_signals() -> Result<(), Failure> {
     std::thread::spawn(move || {
         for signal in &mut signals {
             let first = STOPPED_BY.compare_exchange(0, signal, Relaxed, Relaxed).is_ok();
-            if STOP.raise() > 1 && !first {
+            let again = STOP.raise() > 1 && !first;
+            if ASKING.load(Relaxed) {
+                let (exit, why) = stopped_by();
+                talk::error(&format!("{why} at the question; nothing more was sent"));
+                std::process::exit(if exit == Exit::Stopped { 130 } else { 3 });
+            }
+            if again {
                 std::process::exit(130);
             }
         }
@@ -309,7 +323,7 @@ fn listen_for_signals() -> Result<(), Failure> {
 #[cfg(not(unix))]
 fn listen_for_signals() -> Result<(), Failure> {
     ctrlc::set_handler(|| {
-        if STOP.raise() > 1 {
+        if STOP.raise() > 1 || ASKING.load(Relaxed) {
             std::process::exit(130);
         }
     })

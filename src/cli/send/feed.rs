@@ -1,10 +1,10 @@
 //! Copy after copy on its way: what is shown, what the journal keeps, where the film is fed by hand.
 
-use std::io::{BufRead, IsTerminal, Write};
+use std::io::{IsTerminal, Write};
 use std::rc::Rc;
 
 use super::job::Job;
-use super::{Args, STOP, keeps_journal, resume, stopped_by};
+use super::{Args, STOP, keeps_journal, replied, resume, stopped_by};
 use crate::cli::meter::{Meter, Shown};
 use crate::cli::{Exit, Failure, Outcome, talk};
 use crate::pipeline::PlanSettings;
@@ -64,12 +64,8 @@ impl Sending<'_> {
             let text = format!("{text} Nobody is there to ask: go on with --resume.");
             return Err(Failure::failed(text));
         }
-        let mut err = anstream::stderr();
-        let _ = write!(err, "{text} Hands clear; then press Enter: ");
-        let _ = err.flush();
-        let mut answer = String::new();
-        let read = std::io::stdin().lock().read_line(&mut answer);
-        if STOP.is_up() || read.is_ok_and(|count| count == 0) {
+        let answer = replied(&format!("{text} Hands clear; then press Enter: "));
+        if STOP.is_up() || answer.is_ok_and(|answer| answer.is_empty()) {
             self.entered_for_later(number);
             return Err(Failure::new(Exit::Stopped, "stopped between copies; go on with --resume"));
         }

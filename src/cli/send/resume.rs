@@ -1,13 +1,13 @@
 //! Where an interrupted job goes on, and how a send is entered into its journal.
 
-use std::io::{BufRead, IsTerminal, Write};
+use std::io::{IsTerminal, Write};
 use std::rc::Rc;
 use std::time::Duration;
 
 use super::job::Job;
-use super::{Args, feed};
+use super::{Args, feed, replied};
 use crate::blade::BladeSettings;
-use crate::cli::{Exit, Failure};
+use crate::cli::{Exit, Failure, files};
 use crate::pipeline::PlanSettings;
 use crate::profile::{Handshake, Serial};
 use crate::send::{
@@ -169,11 +169,8 @@ fn chosen((from, to): (usize, usize)) -> Result<usize, Failure> {
         let text = format!("{known}; look at the film, and name the next with --from-cut");
         return Err(Failure::usage(text));
     }
-    let mut err = anstream::stderr();
-    let _ = write!(err, "{known}. Look at the film: which is the last finished cut? ");
-    let _ = err.flush();
-    let mut answer = String::new();
-    std::io::stdin().lock().read_line(&mut answer).map_err(Failure::failed)?;
+    let question = format!("{known}. Look at the film: which is the last finished cut? ");
+    let answer = replied(&question).map_err(|error| Failure::failed(files::plain(&error)))?;
     let number = answer.trim().parse().ok().filter(|n| (from..=to).contains(n));
     number.ok_or_else(|| Failure::usage(format!("write a number from {from} to {to}")))
 }
