@@ -23,6 +23,7 @@ pub mod entries;
 mod exchange;
 mod greedy;
 mod heading;
+mod kicks;
 mod nearest;
 pub mod neighbours;
 mod precedence;

@@ -2,11 +2,10 @@
 //!
 //! State: a [`Tour`] and a spot for each node. [`Search::descend`] takes nodes from a queue and tries
 //! every move that begins there until none helps (don't-look bits; Bentley 1992). [`Search::kick_for`]
-//! then swaps two neighbouring stretches of up to [`LONGEST_STRETCH`] nodes somewhere, lets the
-//! descent repair the six ends, and takes everything back from a journal when the tour got longer
-//! (segment insertion kicks as in Applegate, Cook and Rohe 2003; all local, so a kick costs the same
-//! at any size). Moves: `exchange` (sequential exchanges of edges, Lin and Kernighan 1973) and
-//! `reentry` (another spot; a node moved elsewhere with the best spot there).
+//! then puts some stretches somewhere in another sequence (`kicks`), lets the descent repair their
+//! ends, and takes everything back from a journal when the tour got longer. Moves: `exchange`
+//! (sequential exchanges of edges, Lin and Kernighan 1973) and `reentry` (another spot; a node moved
+//! elsewhere with the best spot there).
 //!
 //! Invariants: with a family set, every state keeps children before parents; the sum of all gains
 //! reported equals the change of the total.
@@ -15,6 +14,7 @@ use std::collections::VecDeque;
 
 use super::cost::Metric;
 use super::entries::choose;
+use super::kicks::Dice;
 use super::neighbours::Neighbours;
 use super::problem::{NOBODY, Problem, Route};
 use super::repair::Bench;
@@ -22,16 +22,12 @@ use super::tour::{Exchange, Family, MOST_CUTS, Tour};
 
 /// Gains up to this are taken for rounding: above 0, so that no move can undo another for ever.
 pub(super) const EPSILON: f64 = 1e-7;
-/// Longest stretch that a kick moves. 10 instead of 50 leaves nested sets 1-3 % longer.
-const LONGEST_STRETCH: u32 = 50;
 /// Part of the mean move by which a kick may lengthen the tour at first.
 /// Competing searches use different ones: which is best depends on the sheet.
 const FORGIVEN: [f64; 4] = [0.2, 0.1, 0.5, 1.0];
 /// Problems with up to this many pairs of spots choose all spots anew after a kick (a few
 /// microseconds); beyond, that costs more than it finds.
 const MOST_CHOICES: usize = 10_000;
-/// How often a kick may fall on a pair that stays together, or break precedence, before it is let go.
-const TRIES: usize = 8;
 
 /// A tour that is being improved.
 pub struct Search<'a, M: Metric> {
@@ -46,7 +42,7 @@ pub struct Search<'a, M: Metric> {
     old_picks: Vec<(u32, u32)>,
     queue: VecDeque<u32>,
     queued: Vec<bool>,
-    dice: Dice,
+    pub(super) dice: Dice,
     forgiven: f64,
     pub(super) bench: Bench,
 }
@@ -72,14 +68,14 @@ impl<'a, M: Metric> Search<'a, M> {
             old_picks: Vec::new(),
             queue: VecDeque::new(),
             queued: vec![false; problem.len()],
-            dice: Dice(0x5eed),
+            dice: Dice::new(0x5eed),
             forgiven: FORGIVEN[0],
             bench: Bench::new(problem.len()),
         }
     }
     /// The same search with other kicks.
     pub fn with_seed(mut self, seed: u64) -> Self {
-        self.dice = Dice(0x5eed ^ seed.wrapping_mul(0x9e37_79b9_7f4a_7c15));
+        self.dice = Dice::new(0x5eed ^ seed.wrapping_mul(0x9e37_79b9_7f4a_7c15));
         self.forgiven = FORGIVEN[seed as usize % FORGIVEN.len()];
         self
     }
@@ -113,10 +109,7 @@ impl<'a, M: Metric> Search<'a, M> {
         let forgiven = self.forgiveness(kicks);
         for i in 0..kicks {
             let Some(kick) = self.draw_kick() else { continue };
-            let loss = self.swap_cost(kick);
-            self.carry_out_swap(kick);
-            let loss = loss + self.shift_spot(kick.0);
-            let lost = loss - self.work_off();
+            let lost = self.carry_out(&kick) - self.work_off();
             let allowed = forgiven * (1.0 - i as f64 / kicks as f64) * self.dice.share();
             if lost <= allowed.max(EPSILON) || self.polish(lost) {
                 self.keep();
@@ -198,71 +191,5 @@ impl<'a, M: Metric> Search<'a, M> {
     }
     pub(super) fn allows(&self, exchange: &Exchange) -> bool {
         self.family.as_ref().is_none_or(|f| f.allows(&self.tour, exchange))
-    }
-    /// Place, first and second length of a swap that breaks no pair and no precedence.
-    fn draw_kick(&mut self) -> Option<(u32, u32, u32)> {
-        let n = self.tour.len();
-        let longest = LONGEST_STRETCH.min((n - 2) / 3);
-        for _ in 0..TRIES {
-            let kick =
-                (self.dice.below(n), 1 + self.dice.below(longest), 1 + self.dice.below(longest));
-            let whole = self.swap_ends(kick).chunks(2).all(|e| self.problem.mate(e[0]) != e[1]);
-            if whole && self.allows(&self.tour.swap(kick.0, kick.1, kick.2)) {
-                return Some(kick);
-            }
-        }
-        None
-    }
-    /// The three edges that a swap removes.
-    fn swap_ends(&self, (place, first, second): (u32, u32, u32)) -> [u32; 6] {
-        let n = self.tour.len();
-        let at = |offset: u32| self.tour.at((place + offset) % n);
-        [at(n - 1), at(0), at(first - 1), at(first), at(first + second - 1), at(first + second)]
-    }
-    fn swap_cost(&self, kick: (u32, u32, u32)) -> f64 {
-        let [a, b, c, d, e, f] = self.swap_ends(kick);
-        let added = self.cost(a, d) + self.cost(e, b) + self.cost(c, f);
-        added - self.cost(a, b) - self.cost(c, d) - self.cost(e, f)
-    }
-    /// Gives the node at `place` a spot by chance, every other time; tells what that costs. Without
-    /// it, chains of contours get stuck that would have to change their spots together.
-    fn shift_spot(&mut self, place: u32) -> f64 {
-        let node = self.tour.at(place);
-        let spots = self.problem.spots(node).len() as u32;
-        if spots < 2 || self.dice.below(2) == 0 {
-            return 0.0;
-        }
-        let (before, after) = (self.tour.prev(node), self.tour.next(node));
-        let old = self.cost(before, node) + self.cost(node, after);
-        let pick = self.dice.below(spots);
-        self.pick(node, pick);
-        for changed in [before, after] {
-            self.push(changed);
-        }
-        self.cost(before, node) + self.cost(node, after) - old
-    }
-    fn carry_out_swap(&mut self, kick: (u32, u32, u32)) {
-        for node in self.swap_ends(kick) {
-            self.push(node);
-        }
-        let exchange = self.tour.swap(kick.0, kick.1, kick.2);
-        self.tour.apply(&exchange);
-    }
-}
-
-/// Pseudo-random numbers, always the same (xorshift64*, Vigna 2016).
-struct Dice(u64);
-
-impl Dice {
-    /// From 0 up to 1.
-    fn share(&mut self) -> f64 {
-        f64::from(self.below(1 << 20)) / f64::from(1 << 20)
-    }
-    fn below(&mut self, limit: u32) -> u32 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        let high = self.0.wrapping_mul(0x2545_f491_4f6c_dd1d) >> 32;
-        ((high * u64::from(limit)) >> 32) as u32
     }
 }

@@ -14,6 +14,7 @@ use super::search::Search;
 use super::settings::Effort;
 use super::stretches;
 use super::tour::Family;
+use crate::parallel;
 
 /// Most kicks of normal effort: a second or two at any size.
 const MOST_KICKS: f64 = 500_000.0;
@@ -26,7 +27,7 @@ const FEW_KICKS: f64 = 20_000.0;
 /// Up to this many nodes several searches with different kicks compete before the best one goes on.
 const SMALL: usize = 1_000;
 /// How many compete.
-const TRIALS: u64 = 8;
+const TRIALS: usize = 8;
 
 /// How many kicks `effort` allows for `problem`.
 pub fn kicks<M: Metric>(effort: Effort, problem: &Problem<M>) -> u64 {
@@ -47,33 +48,54 @@ where
     M::Spot: Send + Sync,
 {
     let family = Family::of(problem);
-    let mut best: Option<(f64, Route)> = None;
-    for mut start in [greedy::matched(problem, near), greedy::as_numbered(problem)] {
+    let starts = [greedy::matched, greedy::as_numbered];
+    let route = best_of(problem, starts.len(), |i| {
+        let mut start = starts[i](problem, near);
         choose(problem, &mut start);
-        let found = descended(problem, near, start, family.as_ref());
-        let total = problem.total(&found);
-        if best.as_ref().is_none_or(|b| total < b.0) {
-            best = Some((total, found));
-        }
-    }
-    let Some((_, route)) = best else { return Route::default() };
+        descended(problem, near, start, family.as_ref())
+    });
     if problem.len() >= stretches::LARGE {
-        let mut found = stretches::kicked(problem, near, route.clone(), kicks);
-        choose(problem, &mut found);
-        return if problem.total(&found) < problem.total(&route) { found } else { route };
+        return shorter(problem, route, |start| {
+            let mut found = stretches::kicked(problem, near, start.clone(), kicks);
+            choose(problem, &mut found);
+            found
+        });
     }
-    let trials = if problem.len() <= SMALL { TRIALS } else { 0 };
-    let mut winner = (problem.total(&route), route.clone());
-    for seed in 0..trials {
-        let found = kicked(problem, near, &route, (kicks / 2 / trials, seed + 1), family.as_ref());
-        let total = problem.total(&found);
-        if total < winner.0 {
-            winner = (total, found);
-        }
+    let kicked = |start: &Route, kicks: u64, seed: u64| {
+        kicked(problem, near, start, (kicks, seed), family.as_ref())
+    };
+    if problem.len() > SMALL {
+        return shorter(problem, route, |start| kicked(start, kicks, 0));
     }
-    let rest = if trials > 0 { kicks / 2 } else { kicks };
-    let last = kicked(problem, near, &winner.1, (rest, 0), family.as_ref());
-    if problem.total(&last) < winner.0 { last } else { winner.1 }
+    let share = kicks / 2 / TRIALS as u64;
+    let winner = best_of(problem, TRIALS, |i| {
+        shorter(problem, route.clone(), |start| kicked(start, share, i as u64 + 1))
+    });
+    shorter(problem, winner, |start| kicked(start, kicks / 2, 0))
+}
+
+/// The shortest of so many routes, made side by side; the first of equals.
+fn best_of<M>(problem: &Problem<M>, count: usize, make: impl Fn(usize) -> Route + Sync) -> Route
+where
+    M: Metric + Sync,
+    M::Spot: Send + Sync,
+{
+    let routes = parallel::map(count, parallel::cores(), |i| {
+        let route = make(i);
+        (problem.total(&route), route)
+    });
+    let shortest = routes.into_iter().min_by(|a, b| a.0.total_cmp(&b.0));
+    shortest.map(|s| s.1).unwrap_or_default()
+}
+
+/// What becomes of `route`, or `route` itself if that is no shorter.
+fn shorter<M: Metric>(
+    problem: &Problem<M>,
+    route: Route,
+    improved: impl FnOnce(&Route) -> Route,
+) -> Route {
+    let found = improved(&route);
+    if problem.total(&found) < problem.total(&route) { found } else { route }
 }
 
 /// `start` after so many kicks drawn from a seed, with the best spots for its order.

@@ -78,15 +78,20 @@ impl Tour {
     /// `ends[1]`–`ends[2]` ... and last–first; `None` if that leaves more than one ring.
     pub fn link_up(&self, ends: &[u32]) -> Option<Exchange> {
         let count = ends.len() / 2;
-        // Each removed edge by the place after which it cuts, and whether its first end lies there.
+        // Each removed edge by the place after which it cuts, and whether its first end lies there;
+        // in the sequence of their places.
         let mut cuts = [(0u32, 0usize, false); MOST_CUTS];
-        for edge in 0..count {
-            let (a, b) =
-                (self.place[ends[2 * edge] as usize], self.place[ends[2 * edge + 1] as usize]);
+        for (edge, pair) in ends.chunks_exact(2).enumerate() {
+            let (a, b) = (self.place[pair[0] as usize], self.place[pair[1] as usize]);
             let first_before = b == a + 1 || (b == 0 && a + 1 == self.len());
-            cuts[edge] = (if first_before { a } else { b }, edge, first_before);
+            let cut = (if first_before { a } else { b }, edge, first_before);
+            let mut at = edge;
+            while at > 0 && cuts[at - 1].0 > cut.0 {
+                cuts[at] = cuts[at - 1];
+                at -= 1;
+            }
+            cuts[at] = cut;
         }
-        cuts[..count].sort_unstable_by_key(|c| c.0);
         // For each stretch (the one after cut i is stretch i) the ends at its start and its finish.
         let mut at = [[0u8; 2]; MOST_CUTS];
         let mut home = [(0u8, 0u8); 2 * MOST_CUTS];
@@ -122,15 +127,27 @@ impl Tour {
         }
         None
     }
-    /// The exchange that swaps two stretches that follow one another after `place`.
-    pub fn swap(&self, place: u32, first: u32, second: u32) -> Exchange {
+    /// The exchange that puts the stretches of these lengths that begin at `place` in the opposite
+    /// sequence; a length of 0 is no stretch, and only the last one may have it.
+    pub fn resequenced(&self, place: u32, lengths: [u32; 3]) -> Exchange {
         let n = self.len();
-        let mut exchange = Exchange { count: 3, ..Exchange::default() };
-        exchange.stretch[0] = ((place + first + second) % n, n - first - second);
-        exchange.stretch[1] = (place % n, first);
-        exchange.stretch[2] = ((place + first) % n, second);
-        exchange.sequence[..3].copy_from_slice(&[(0, false), (2, false), (1, false)]);
+        let total: u32 = lengths.iter().sum();
+        let mut exchange = Exchange { count: 1, ..Exchange::default() };
+        exchange.stretch[0] = ((place + total) % n, n - total);
+        let mut begin = place;
+        for length in lengths.into_iter().filter(|&l| l > 0) {
+            exchange.stretch[exchange.count] = (begin % n, length);
+            exchange.count += 1;
+            begin += length;
+        }
+        for i in 1..exchange.count {
+            exchange.sequence[i] = ((exchange.count - i) as u8, false);
+        }
         exchange
+    }
+    /// Where a node stands in the array.
+    pub fn place(&self, node: u32) -> u32 {
+        self.place[node as usize]
     }
     fn offset(&self, place: u32, begin: u32) -> u32 {
         if place >= begin { place - begin } else { place + self.len() - begin }
