@@ -318,3 +318,24 @@ fn a_dry_run_tells_what_would_be_sent() {
     }
     assert_eq!(std::fs::read_dir(path).unwrap().count(), 1, "nothing was left beside the job");
 }
+
+/// Every port that is told is a device, known to the kernel (sysfs: /sys/class/tty) as a device;
+/// where there is none, that is a sentence. No line of the listing is printed twice.
+#[test]
+fn the_ports_that_there_are_are_listed() {
+    let folder = tempfile::tempdir().unwrap();
+    let output = program::run(folder.path(), &["ports"]);
+    let text = String::from_utf8(output.stdout.clone()).unwrap();
+    if text.is_empty() {
+        assert_eq!(output.status.code(), Some(3));
+        assert!(said(&output).contains("no serial port was found; plug in the adapter"));
+        return;
+    }
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    let names: Vec<&str> = text.lines().map(|line| line.split("  ").next().unwrap()).collect();
+    assert!(names.is_sorted_by(|a, b| a < b), "{text}");
+    for name in names {
+        let of_kernel = Path::new("/sys/class/tty").join(name.trim_start_matches("/dev/"));
+        assert!(of_kernel.exists(), "{name}");
+    }
+}

@@ -29,12 +29,12 @@ pub fn run(args: &Args) -> Outcome {
 fn list() -> Outcome {
     let ports = send::ports_with_what_is_known();
     if ports.is_empty() {
-        talk::error("no serial port was found; plug in the adapter, or look at its cable");
-        return Ok(Exit::Machine);
+        return Err(Failure::new(Exit::Machine, send::NO_PORT));
     }
+    let width = ports.iter().map(|(name, _)| name.chars().count()).max().unwrap_or_default();
     for (name, about) in ports {
-        let line = if about.is_empty() { name } else { format!("{name}  {about}") };
-        talk::print(&mut anstream::stdout(), &line)?;
+        let line = format!("{name:<width$}  {about}");
+        talk::print(&mut anstream::stdout(), line.trim_end())?;
     }
     Ok(Exit::Done)
 }

@@ -61,7 +61,7 @@ pub use journal::{Journal, JournalWriter, State};
 pub use link::{Link, LinkError};
 pub use lock::Lock;
 pub use marks::{Marks, MarksAlong};
-pub use port::{PortError, SerialLink, ports, ports_with_what_is_known};
+pub use port::{NO_PORT, PortError, SerialLink, ports, ports_with_what_is_known};
 pub use probe::{Found, RATES, anybody_there, place, probe};
 pub use resume::{ResumeError, Taken, after_cuts, from_cut, lifted};
 pub use spool::{Spool, SpoolReader};

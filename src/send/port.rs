@@ -3,7 +3,9 @@
 use std::io::{Read, Write};
 use std::time::{Duration, Instant};
 
-use serialport::{DataBits, ErrorKind, FlowControl, SerialPort, StopBits};
+use serialport::{
+    DataBits, ErrorKind, FlowControl, SerialPort, SerialPortInfo, SerialPortType, StopBits,
+};
 
 use super::link::{Link, LinkError};
 use crate::profile::{Handshake, Parity, Serial};
@@ -51,35 +53,51 @@ pub enum PortError {
     },
 }
 
+/// Said where this computer has no port.
+pub const NO_PORT: &str = "no serial port was found; plug in the adapter, or look at its cable";
+
 /// The names of the serial ports of this computer.
 pub fn ports() -> Vec<String> {
-    let mut names: Vec<String> = serialport::available_ports()
-        .unwrap_or_default()
-        .into_iter()
-        .map(|p| p.port_name)
-        .collect();
+    let mut names: Vec<String> = available().into_iter().map(|port| port.port_name).collect();
     names.sort();
     names
 }
 
-/// The serial ports of this computer and what the system knows of each; empty when nothing.
+/// The serial ports of this computer and what the system knows of each, the program that has it open
+/// included; empty when nothing. None is opened.
 pub fn ports_with_what_is_known() -> Vec<(String, String)> {
-    let about = |port: serialport::SerialPortInfo| {
-        let known = match port.port_type {
-            serialport::SerialPortType::UsbPort(usb) => {
-                let words = [usb.manufacturer, usb.product, usb.serial_number];
-                words.into_iter().flatten().collect::<Vec<_>>().join(", ")
-            }
-            serialport::SerialPortType::BluetoothPort => "over radio".into(),
-            serialport::SerialPortType::PciPort => "built in".into(),
-            serialport::SerialPortType::Unknown => String::new(),
-        };
-        (port.port_name, known)
+    let about = |port: SerialPortInfo| {
+        let user = holder(&port.port_name).map(|holder| format!("in use by {holder}"));
+        let known = [what_it_is(port.port_type), user];
+        (port.port_name, known.into_iter().flatten().collect::<Vec<_>>().join(", "))
     };
-    let ports = serialport::available_ports().unwrap_or_default();
-    let mut all: Vec<_> = ports.into_iter().map(about).collect();
+    let mut all: Vec<_> = available().into_iter().map(about).collect();
     all.sort();
     all
+}
+
+fn available() -> Vec<SerialPortInfo> {
+    // Where the kernel shows no devices, as in some containers, the serial library panics.
+    if cfg!(target_os = "linux") && std::fs::read_dir("/sys/class/tty").is_err() {
+        return Vec::new();
+    }
+    serialport::available_ports().unwrap_or_default()
+}
+
+/// What kind of port it is, and of an adapter what it says of itself and its numbers (maker:product, as
+/// the system's lists of devices write them).
+fn what_it_is(kind: SerialPortType) -> Option<String> {
+    match kind {
+        SerialPortType::UsbPort(usb) => {
+            let numbers = format!("USB {:04x}:{:04x}", usb.vid, usb.pid);
+            let number = usb.serial_number.map(|number| format!("serial number {number}"));
+            let words = [usb.manufacturer, usb.product, number, Some(numbers)];
+            Some(words.into_iter().flatten().collect::<Vec<_>>().join(", "))
+        }
+        SerialPortType::BluetoothPort => Some("over radio".into()),
+        SerialPortType::PciPort => Some("built in".into()),
+        SerialPortType::Unknown => None,
+    }
 }
 
 /// An open serial port.
@@ -124,7 +142,7 @@ fn explained(port: &str, error: &serialport::Error) -> PortError {
         (_, Some(std::io::ErrorKind::NotFound)) => {
             let names = ports();
             let present = if names.is_empty() {
-                "no serial port was found; plug in the adapter, or look at its cable".to_owned()
+                NO_PORT.to_owned()
             } else {
                 format!("there are: {}", names.join(", "))
             };
@@ -239,5 +257,44 @@ impl Link for SerialLink {
 
     fn pause(&mut self, time: Duration) {
         std::thread::sleep(time);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fs::File;
+
+    use super::*;
+
+    #[test]
+    fn an_adapter_is_told_by_what_it_says_and_by_its_numbers() {
+        let usb = serialport::UsbPortInfo {
+            vid: 0x0abc,
+            pid: 0x12,
+            serial_number: Some("TL-7".into()),
+            manufacturer: None,
+            product: Some("Line adapter".into()),
+        };
+        let told = what_it_is(SerialPortType::UsbPort(usb.clone()));
+        assert_eq!(told.unwrap(), "Line adapter, serial number TL-7, USB 0abc:0012");
+        let silent = serialport::UsbPortInfo { serial_number: None, product: None, ..usb };
+        assert_eq!(what_it_is(SerialPortType::UsbPort(silent)).unwrap(), "USB 0abc:0012");
+        assert_eq!(what_it_is(SerialPortType::Unknown), None);
+    }
+
+    /// The listing knows who has a port: this program's own hand on it does not count.
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_port_that_somebody_has_is_told() {
+        use std::process::{Command, Stdio};
+        let file = tempfile::NamedTempFile::new().unwrap();
+        let name = file.path().to_str().unwrap();
+        assert_eq!(holder(name), None);
+        let held = File::open(file.path()).unwrap();
+        let mut other = Command::new("cat").stdin(Stdio::piped()).stdout(held).spawn().unwrap();
+        let told = holder(name);
+        other.kill().unwrap();
+        other.wait().unwrap();
+        assert_eq!(told.unwrap(), format!("\"cat\" (process {})", other.id()));
     }
 }
