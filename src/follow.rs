@@ -5,8 +5,10 @@
 //! complete by it. Memory does not grow with the job, however long its lists and its cuts are.
 //! [`crate::pipeline::read_back`] does the same for bytes that are all there, and keeps everything.
 
+use std::sync::mpsc::sync_channel;
+
 use crate::finding::Finding;
-use crate::hpgl::{Interpreter, Located, Reader, TraceSettings};
+use crate::hpgl::{Interpreter, Located, Reader, Step, TraceSettings};
 use crate::profile::Machine;
 use crate::simulate::{Piece, SimulateSettings, Simulator, Totals};
 
@@ -55,31 +57,88 @@ impl<'a> Setup<'a> {
     }
 }
 
-/// A job on its way through the reader, the interpreter and the simulation.
-pub struct Follower {
+/// An instruction, and what the machine does by it.
+struct Obeyed {
+    instruction: Located,
+    steps: Vec<Step>,
+}
+
+/// The reader and the interpreter.
+struct Front {
     reader: Reader,
     interpreter: Interpreter,
-    simulator: Simulator,
     bytes: u64,
+}
+
+impl Front {
+    fn new(machine: &Machine) -> Self {
+        let interpreter = Interpreter::new(trace_settings(machine));
+        Self { reader: Reader::default(), interpreter, bytes: 0 }
+    }
+
+    fn take(&mut self, bytes: &[u8]) -> Vec<Obeyed> {
+        self.bytes += bytes.len() as u64;
+        let instructions = self.reader.take(bytes);
+        self.obey(instructions)
+    }
+
+    fn obey(&mut self, instructions: Vec<Located>) -> Vec<Obeyed> {
+        let each = instructions.into_iter().map(|instruction| {
+            let steps = self.interpreter.obey(&instruction);
+            Obeyed { instruction, steps }
+        });
+        each.collect()
+    }
+
+    /// The last instructions, what could not be read or obeyed, and how many bytes there were.
+    fn end(mut self) -> (Vec<Obeyed>, Vec<Finding>, u64) {
+        let (last, mut findings) = std::mem::take(&mut self.reader).end();
+        let last = self.obey(last);
+        findings.extend(self.interpreter.end());
+        (last, findings, self.bytes)
+    }
+}
+
+/// Simulates what was obeyed.
+fn simulate(simulator: &mut Simulator, all: &[Obeyed], see: &mut dyn FnMut(Seen)) {
+    for Obeyed { instruction, steps } in all {
+        see(Seen::Instruction(instruction));
+        for step in steps {
+            simulator.step(step, &mut |piece| see(Seen::Piece(piece)));
+        }
+    }
+}
+
+fn end(
+    simulator: Simulator,
+    (last, findings, bytes): (Vec<Obeyed>, Vec<Finding>, u64),
+    see: &mut dyn FnMut(Seen),
+) -> End {
+    let mut simulator = simulator;
+    simulate(&mut simulator, &last, see);
+    let (totals, left_down) = simulator.end(bytes, &mut |piece| see(Seen::Piece(piece)));
+    End { totals, left_down, findings }
+}
+
+/// A job on its way through the reader, the interpreter and the simulation.
+pub struct Follower {
+    front: Front,
+    simulator: Simulator,
 }
 
 impl Follower {
     /// At the beginning of a job.
     pub fn new(setup: Setup) -> Self {
         Self {
-            reader: Reader::default(),
-            interpreter: Interpreter::new(trace_settings(setup.machine)),
+            front: Front::new(setup.machine),
             simulator: Simulator::new(&setup.simulate, MOST_POINTS),
-            bytes: 0,
         }
     }
 
     /// Goes on with `bytes`.
     pub fn take(&mut self, bytes: &[u8], see: &mut dyn FnMut(Seen)) {
-        self.bytes += bytes.len() as u64;
-        for located in self.reader.take(bytes) {
-            obey(&located, (&mut self.interpreter, &mut self.simulator), see);
-        }
+        let obeyed = self.front.take(bytes);
+        simulate(&mut self.simulator, &obeyed, see);
     }
 
     /// Where the last move ends of a cut whose end was not given out yet; `None` where there is none.
@@ -88,27 +147,38 @@ impl Follower {
     }
 
     /// No more bytes come.
-    pub fn end(mut self, see: &mut dyn FnMut(Seen)) -> End {
-        let (last, mut findings) = self.reader.end();
-        for located in &last {
-            obey(located, (&mut self.interpreter, &mut self.simulator), see);
-        }
-        findings.extend(self.interpreter.end());
-        let (totals, left_down) =
-            self.simulator.end(self.bytes, &mut |piece| see(Seen::Piece(piece)));
-        End { totals, left_down, findings }
+    pub fn end(self, see: &mut dyn FnMut(Seen)) -> End {
+        end(self.simulator, self.front.end(), see)
     }
 }
 
-fn obey(
-    located: &Located,
-    (interpreter, simulator): (&mut Interpreter, &mut Simulator),
+/// Stretches that the reader may be ahead of the simulation.
+const AHEAD: usize = 8;
+
+/// Follows a whole job, which `read` gives stretch by stretch: read and obeyed on one core, simulated on
+/// another. The same as by a [`Follower`], sooner.
+///
+/// # Errors
+/// Those of `read`.
+pub fn follow<E: Send>(
+    setup: Setup,
+    read: impl FnOnce(&mut dyn FnMut(&[u8]) -> bool) -> Result<(), E> + Send,
     see: &mut dyn FnMut(Seen),
-) {
-    see(Seen::Instruction(located));
-    for step in interpreter.obey(located) {
-        simulator.step(&step, &mut |piece| see(Seen::Piece(piece)));
-    }
+) -> Result<End, E> {
+    let mut simulator = Simulator::new(&setup.simulate, MOST_POINTS);
+    std::thread::scope(|scope| {
+        let (give, take) = sync_channel(AHEAD);
+        let reader = scope.spawn(move || {
+            let mut front = Front::new(setup.machine);
+            read(&mut |bytes| give.send(front.take(bytes)).is_ok())?;
+            Ok(front.end())
+        });
+        take.iter().for_each(|obeyed| simulate(&mut simulator, &obeyed, see));
+        match reader.join() {
+            Ok(read) => read.map(|rest| end(simulator, rest, see)),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    })
 }
 
 #[cfg(test)]
@@ -117,6 +187,33 @@ mod tests {
     use crate::pipeline;
     use crate::profile::Library;
     use crate::simulate::{Part, SimulatedCut};
+
+    #[test]
+    fn on_two_cores_it_is_the_same_and_trouble_is_told() {
+        let machine = Library::with_folder("/nowhere".into()).machine("roll-15").unwrap();
+        let each = |i: i64| format!("PU{i},9;PD{},{},77,{i};", i * 31 % 5000, i * 17 % 3000);
+        let job: String = (0..3000).map(each).collect();
+        let setup = Setup::of(&machine, 0.25);
+        let text = |seen: Seen| format!("{seen:?}");
+        let (mut one, mut two) = (Vec::new(), Vec::new());
+        let mut follower = Follower::new(setup);
+        job.as_bytes()
+            .chunks(999)
+            .for_each(|part| follower.take(part, &mut |seen| one.push(text(seen))));
+        let end = follower.end(&mut |seen| one.push(text(seen)));
+        let read = |take: &mut dyn FnMut(&[u8]) -> bool| -> Result<(), &str> {
+            assert!(job.as_bytes().chunks(777).all(take));
+            Ok(())
+        };
+        let other = follow(setup, read, &mut |seen| two.push(text(seen))).unwrap();
+        assert!(one == two);
+        assert_eq!(format!("{end:?}"), format!("{other:?}"));
+        let breaks = |take: &mut dyn FnMut(&[u8]) -> bool| {
+            take(b"PD1,1;");
+            Err("the disk is gone")
+        };
+        assert_eq!(follow(setup, breaks, &mut |_| ()).unwrap_err(), "the disk is gone");
+    }
 
     /// Puts the pieces of a cut together again.
     fn joined(cuts: &mut Vec<SimulatedCut>, way: &mut Vec<crate::geometry::Point>, piece: Piece) {

@@ -12,7 +12,7 @@ use super::course::Course;
 use super::spool::Spool;
 use crate::check::{self, Watch};
 use crate::finding::Finding;
-use crate::follow::{End, Follower, Seen, Setup};
+use crate::follow::{self, End, Seen, Setup};
 use crate::geometry::Bounds;
 use crate::profile::Machine;
 use crate::simulate::{Part, Piece, SimulatedCut, Simulation, Totals};
@@ -47,20 +47,21 @@ impl Survey {
     /// What the system says when the job can't be read.
     pub fn of(job: &Spool, setup: Setup) -> Result<Self> {
         let mut surveyor = Surveyor::new(setup.machine);
-        let mut follower = Follower::new(setup);
-        job.each_block(&mut |block| {
-            surveyor.digest.update(block);
-            follower.take(block, &mut |seen| surveyor.see(seen));
-            true
-        })?;
-        let end = follower.end(&mut |seen| surveyor.see(seen));
-        Ok(surveyor.end(end))
+        let mut digest = Sha256::new();
+        let read = |take: &mut dyn FnMut(&[u8]) -> bool| {
+            job.each_block(&mut |block| {
+                digest.update(block);
+                take(block)
+            })
+        };
+        let end = follow::follow(setup, read, &mut |seen| surveyor.see(seen))?;
+        let digest = digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+        Ok(Survey { digest, ..surveyor.end(end) })
     }
 }
 
 struct Surveyor<'a> {
     machine: &'a Machine,
-    digest: Sha256,
     watch: Watch<'a>,
     together: Together,
     cuts: usize,
@@ -73,7 +74,6 @@ impl<'a> Surveyor<'a> {
     fn new(machine: &'a Machine) -> Self {
         Self {
             machine,
-            digest: Sha256::new(),
             watch: Watch::new(machine),
             together: Together::Held(Simulation::default(), 0),
             cuts: 0,
@@ -108,7 +108,7 @@ impl<'a> Surveyor<'a> {
         let between = self.together.findings(self.machine);
         findings.extend(self.watch.end((&end.totals, end.left_down), between));
         Survey {
-            digest: self.digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect(),
+            digest: String::new(),
             cuts: self.cuts,
             totals: end.totals,
             work: self.work,
