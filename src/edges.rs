@@ -381,7 +381,17 @@ impl Grid {
         }
         let (low, high) = if a.y <= b.y { (a, b) } else { (b, a) };
         let (first, last) = (key_a.1.min(key_b.1), key_a.1.max(key_b.1));
-        let last_row = self.rows - 1;
+        let (last_column, last_row) = (self.columns - 1, self.rows - 1);
+        if first == last || key_a.0 == key_b.0 {
+            // One row or one column: all between the ends.
+            let (left, right) = (key_a.0.min(key_b.0), key_a.0.max(key_b.0));
+            for row in first.clamp(0, last_row)..=last.clamp(0, last_row) {
+                for column in left.clamp(0, last_column)..=right.clamp(0, last_column) {
+                    each((row * self.columns + column) as usize);
+                }
+            }
+            return;
+        }
         for row in first.clamp(0, last_row)..=last.clamp(0, last_row) {
             // The edge's part in this row, a hair wider so that rounding leaves no gap.
             let at = |y: f64| {
@@ -390,9 +400,6 @@ impl Grid {
             };
             let bottom = self.corner.y + row as f64 * self.cell_mm;
             let (mut left, mut right) = (at(bottom), at(bottom + self.cell_mm));
-            if first == last {
-                (left, right) = (low.x, high.x);
-            }
             if left > right {
                 std::mem::swap(&mut left, &mut right);
             }

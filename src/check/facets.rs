@@ -11,6 +11,7 @@
 
 use crate::blade::TrailingBlade;
 use crate::geometry::{Point, wrap_angle};
+use crate::parallel;
 use crate::simulate::{SimulatedCut, Simulation};
 
 /// A sharper turn is a corner, degrees.
@@ -37,18 +38,24 @@ pub struct Facets {
 
 /// The facets of everything that is cut, drawn or scored.
 pub fn facets(simulation: &Simulation) -> Facets {
-    let mut all = Facets::default();
-    for cut in &simulation.cuts {
-        all.points += cut.axis.len();
-        let (turns, seen) = (turns(&cut.axis), seen(cut));
-        for (i, turn) in turns.iter().enumerate() {
-            let neighbours = [i.checked_sub(1), Some(i + 1)].into_iter().flatten();
-            let bends_on = |j: usize| turns.get(j).is_some_and(|other| other / turn >= BENDS_ON);
-            let turn_deg = turn.abs().to_degrees();
-            let largest = turn_deg <= CORNER_DEG && turn_deg > all.turn_deg;
-            if largest && seen[i..=i + 1] == [true; 2] && neighbours.into_iter().any(bends_on) {
-                all = Facets { turn_deg, at: cut.axis[i + 1], ..all };
-            }
+    let cuts = &simulation.cuts;
+    let of_cuts = parallel::map(cuts.len(), parallel::cores(), |i| of_cut(&cuts[i]));
+    of_cuts.into_iter().fold(Facets::default(), |all, cut| {
+        let largest = if cut.turn_deg > all.turn_deg { cut } else { all };
+        Facets { points: all.points + cut.points, ..largest }
+    })
+}
+
+fn of_cut(cut: &SimulatedCut) -> Facets {
+    let mut all = Facets { points: cut.axis.len(), ..Facets::default() };
+    let (turns, seen) = (turns(&cut.axis), seen(cut));
+    for (i, turn) in turns.iter().enumerate() {
+        let neighbours = [i.checked_sub(1), Some(i + 1)].into_iter().flatten();
+        let bends_on = |j: usize| turns.get(j).is_some_and(|other| other / turn >= BENDS_ON);
+        let turn_deg = turn.abs().to_degrees();
+        let largest = turn_deg <= CORNER_DEG && turn_deg > all.turn_deg;
+        if largest && seen[i..=i + 1] == [true; 2] && neighbours.into_iter().any(bends_on) {
+            all = Facets { turn_deg, at: cut.axis[i + 1], ..all };
         }
     }
     all
