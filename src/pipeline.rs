@@ -27,7 +27,7 @@ use crate::profile::{EndAt, FeedAxis, Machine, Material, Tool};
 use crate::proof::{self, Proof};
 use crate::rounding;
 use crate::simulate::{self, SimulateSettings, Simulation};
-use crate::work::{self, Depth, Usual, Wish, Work, WorkError, Works};
+use crate::work::{self, Depth, Usual, Wish, WorkError, Works};
 
 /// Everything that is wanted of a job.
 #[derive(Debug, Clone, PartialEq)]
@@ -214,10 +214,20 @@ pub fn plan_orders(
     let sheets = sheets(ink, &drawing, settings)?;
     let in_order = |&strategy: &Strategy| {
         let settings = PlanSettings { strategy, ..settings.clone() };
-        let plans = sheets.iter().map(|sheet| plan_sheet(sheet, common.clone(), &settings));
-        plans.collect()
+        sheets.iter().map(|sheet| plan_sheet(sheet, &settings)).collect()
     };
-    strategies.iter().map(in_order).collect()
+    let (pieces, orders) = parallel::both(
+        || sheets.iter().map(|sheet| weak_pieces(sheet, ink_settings.trace)).collect::<Vec<_>>(),
+        || strategies.iter().map(in_order).collect::<Result<Vec<Vec<Plan>>, _>>(),
+    );
+    let mut orders = orders?;
+    for plans in &mut orders {
+        for (plan, (sheet, weak)) in plans.iter_mut().zip(sheets.iter().zip(&pieces)) {
+            let before = common.iter().chain(&sheet.told).chain(weak);
+            plan.findings.splice(0..0, before.cloned());
+        }
+    }
+    Ok(orders)
 }
 
 /// Floors of the travel of `plan`, which was made with `settings`, from line to line before the
@@ -350,15 +360,10 @@ fn sheet(
     let works = work::works(lines, &settings.wishes, &settings.usual())?;
     told.extend(works.findings.iter().cloned());
     let mut settled = Vec::with_capacity(layout.lines.len());
-    for (work, lines) in apart(layout, &works) {
+    for lines in apart(layout, &works) {
         // Lines that are made in different ways may cross.
         let (part, joined) = rounding::settle(Layout { lines }, settings.machine.unit_mm);
         told.extend(joined);
-        told.extend(place::small_pieces(&part, &work.material));
-        // Drawn lines bound nothing for certain.
-        if work.trace.unwrap_or(settings.ink.trace) == Trace::Outlines {
-            told.extend(place::thin_pieces(&part, &work.material));
-        }
         settled.extend(part.lines);
     }
     for line in &mut settled {
@@ -381,12 +386,27 @@ fn sheet(
 }
 
 /// The lines of each work, in their order.
-fn apart(layout: Layout, works: &Works) -> Vec<(&Work, Vec<CutLine>)> {
+fn apart(layout: Layout, works: &Works) -> Vec<Vec<CutLine>> {
     let mut parts: Vec<Vec<CutLine>> = vec![Vec::new(); works.all.len()];
     for line in layout.lines {
         parts[works.index_of(&line)].push(line);
     }
-    works.all.iter().zip(parts).filter(|(_, lines)| !lines.is_empty()).collect()
+    parts.retain(|lines| !lines.is_empty());
+    parts
+}
+
+/// Tells which pieces of `sheet` may be lost or tear when it is weeded, work by work.
+fn weak_pieces(sheet: &Sheet, usual: Trace) -> Vec<Finding> {
+    let mut told = Vec::new();
+    for (number, work) in sheet.works.all.iter().enumerate() {
+        let lines = || sheet.whole.lines.iter().filter(|l| sheet.works.index_of(l) == number);
+        told.extend(place::small_pieces(lines(), &work.material));
+        // Drawn lines bound nothing for certain.
+        if work.trace.unwrap_or(usual) == Trace::Outlines {
+            told.extend(place::thin_pieces(lines(), &work.material));
+        }
+    }
+    told
 }
 
 /// The drawing in its final size, so that every tolerance holds on the sheet.
@@ -419,16 +439,12 @@ fn sized<'a>(
     }
 }
 
-fn plan_sheet(
-    sheet: &Sheet,
-    mut findings: Vec<Finding>,
-    settings: &PlanSettings,
-) -> Result<Plan, PlanError> {
+/// The job for `sheet`; its findings are only those of the way from the order on.
+fn plan_sheet(sheet: &Sheet, settings: &PlanSettings) -> Result<Plan, PlanError> {
     let layout = &sheet.layout;
-    findings.extend(sheet.told.iter().cloned());
     let works = &sheet.works;
     let (order, report) = ordered(layout, works, settings);
-    findings.extend(report.findings);
+    let mut findings = report.findings;
     let paths = tip_paths(layout, &order);
     findings.extend(offset_not_used(settings));
     let led = work::lead((&paths, &sheet.whole), layout, works);

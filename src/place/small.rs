@@ -1,6 +1,6 @@
 //! Pieces that are too small to weed.
 
-use super::{Layout, Role};
+use super::{CutLine, Role};
 use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Contour, Point};
 use crate::profile::Material;
@@ -8,9 +8,12 @@ use crate::profile::Material;
 /// How many places are named one by one.
 const NAMED: usize = 5;
 
-/// Tells pieces and holes of `layout` that are smaller than `material` can be weeded.
-pub fn small_pieces(layout: &Layout, material: &Material) -> Option<Finding> {
-    let designs = layout.lines.iter().filter(|line| line.role == Role::Design);
+/// Tells pieces and holes bounded by `lines` that are smaller than `material` can be weeded.
+pub fn small_pieces<'a>(
+    lines: impl Iterator<Item = &'a CutLine>,
+    material: &Material,
+) -> Option<Finding> {
+    let designs = lines.filter(|line| line.role == Role::Design);
     let outlines = designs.map(|line| &line.contour).filter(|contour| contour.closed);
     let small: Vec<Point> = outlines
         .filter(|contour| is_small(contour, material))

@@ -19,7 +19,7 @@ use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Contour, Point};
 use crate::profile::Material;
 
-use super::{Layout, Role};
+use super::{CutLine, Role};
 
 /// A strip that is drawn just as wide as it has to be counts as wide enough: outlines follow
 /// their curves within 0.01 mm, and are simplified by half a plotter unit, on either side, mm.
@@ -50,13 +50,16 @@ pub fn thin_places<'a>(lines: impl Iterator<Item = &'a Contour>, below_mm: f64) 
     place::places(&walls)
 }
 
-/// Tells where pieces of `layout` are thinner than `material` can be weeded.
-pub fn thin_pieces(layout: &Layout, material: &Material) -> Vec<Finding> {
+/// Tells where pieces bounded by `lines` are thinner than `material` can be weeded.
+pub fn thin_pieces<'a>(
+    lines: impl Iterator<Item = &'a CutLine>,
+    material: &Material,
+) -> Vec<Finding> {
     let least = material.smallest_stroke_mm;
     if least <= SLACK_MM {
         return Vec::new();
     }
-    let designs = layout.lines.iter().filter(|line| line.role == Role::Design);
+    let designs = lines.filter(|line| line.role == Role::Design);
     let large =
         |line: &&Contour| line.signed_area() < 0.0 || !super::small::is_small(line, material);
     let outlines = designs.map(|line| &line.contour).filter(large);
