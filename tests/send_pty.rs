@@ -160,6 +160,23 @@ fn an_unplugged_port_is_told() {
 }
 
 #[test]
+fn what_is_no_port_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    for (port, why) in
+        [("job.hpgl", "it is no device"), (".", "it is no device"), ("/dev/null", "/dev/null")]
+    {
+        let output = sender(folder.path(), port, "9600").output().unwrap();
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(3), "{said}");
+        assert!(said.contains("cannot be opened as a serial port"), "{said}");
+        assert!(said.contains(why) && said.contains("`bladewright ports` lists"), "{said}");
+        assert_eq!(std::fs::read(folder.path().join("job.hpgl")).unwrap(), job());
+    }
+    let output = sender(folder.path(), "", "9600").output().unwrap();
+    assert_eq!(output.status.code(), Some(2), "{}", String::from_utf8_lossy(&output.stderr));
+}
+
+#[test]
 fn a_missing_port_is_told() {
     let folder = tempfile::tempdir().unwrap();
     let output = sender(folder.path(), "/dev/ttyNOWHERE", "9600").output().unwrap();

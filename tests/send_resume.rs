@@ -2,6 +2,8 @@
 
 mod virtual_line;
 
+use std::collections::HashMap;
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::io::Read;
 use std::time::Duration;
 
@@ -11,6 +13,7 @@ use bladewright::geometry::Point;
 use bladewright::pipeline::{self, ReadBack};
 use bladewright::profile::{Handshake, Library, Machine};
 use bladewright::send::{self, Ending, MarksAlong, Progress, Spool, StopFlag, Taken};
+use bladewright::simulate::Part;
 use bladewright::stand_in::StandIn;
 use virtual_line::{Dice, Line, Mishaps, machine, send_settings, stand_in};
 
@@ -178,6 +181,66 @@ fn first_part(
         ending: result.ok(),
         now: line.now,
     }
+}
+
+/// How often each cut is made by a job, cut by cut: its places are kept as one number, so that memory
+/// grows with the cuts and not with the job.
+fn times_made(job: &Spool, machine: &Machine) -> HashMap<u64, usize> {
+    let (mut times, mut hasher) = (HashMap::new(), DefaultHasher::new());
+    job.each_piece(Setup::of(machine, 0.0), &mut |piece| {
+        let Part::Cut { begins, ends } = piece.part else { return true };
+        for p in piece.cut.axis.iter().skip(usize::from(!begins)) {
+            let units = [p.x, p.y].map(|mm| (mm / 0.025).round() as i64);
+            units.hash(&mut hasher);
+        }
+        if ends {
+            let cut = std::mem::take(&mut hasher).finish();
+            *times.entry(cut).or_default() += 1;
+        }
+        true
+    })
+    .unwrap();
+    times
+}
+
+/// As with small jobs, ten times as long as those whose cuts `send` compares itself.
+#[test]
+fn a_pulled_cable_in_twenty_megabytes_costs_no_cut_and_repeats_none() {
+    let mut squares = (0..).map(|i: u64| {
+        let (x, y, size) = (20 * (i % 500), 12 * (i / 500 % 600), 8 + i / 300_000);
+        let (right, top) = (x + size, y + size);
+        format!("PU{x},{y};PD{right},{y},{right},{top},{x},{top},{x},{y};")
+    });
+    let mut text = String::from("IN;SP1;");
+    squares.any(|square| {
+        text += &square;
+        text.len() > 20_000_000
+    });
+    text += "PU0,0;SP0;";
+    let whole = spool(text.as_bytes());
+    let machine = machine(Handshake::Software, 1024, 115_200);
+    let (settings, stand_in) = (send_settings(&machine), stand_in(&machine, true));
+    let mishaps = Mishaps { cut_after: Some(11_234_567), ..Mishaps::default() };
+    let line = Line::new(stand_in.clone(), &settings, mishaps);
+    let marks = MarksAlong::new(&whole, Setup::of(&machine, 0.0));
+    let broken = first_part(text.as_bytes(), line, marks, &settings);
+    assert!(broken.ending.is_none() && broken.finished > 100_000);
+    let mut line =
+        Line::new(stand_in.clone(), &settings, Mishaps::default()).plugged_at(broken.now);
+    let place = send::place(&mut line, Duration::from_secs(60)).unwrap().unwrap();
+    let range = (broken.finished, broken.perhaps.max(broken.finished));
+    let told = send::finished_at(place, &whole, range, Setup::of(&machine, 0.0)).unwrap();
+    let setup = (Setup::of(&machine, 0.0), &pen());
+    let taken = send::from_cut(&whole, told.unwrap() + 1, setup).unwrap();
+    let mut rest = taken.reader(&whole);
+    send::send(&mut rest, &settings, &mut line, &StopFlag::new(), &mut |_| ()).unwrap();
+    stand_in.borrow_mut().advance(line.now + Duration::from_secs(60));
+    assert_eq!((stand_in.borrow().lost(), stand_in.borrow().tool().1), (0, false));
+    let mut made = times_made(&spool(stand_in.borrow().obeyed()), &machine);
+    let wanted = times_made(&whole, &machine);
+    assert!(wanted.len() > 300_000 && wanted.values().all(|&times| times == 1));
+    assert!(wanted.keys().all(|cut| made.remove(cut) == Some(1)));
+    assert!(made.len() <= 1, "what else it did is the cut that was interrupted: {}", made.len());
 }
 
 /// What is confirmed by a machine that cannot answer is never more than it has done.

@@ -29,7 +29,8 @@ pub struct Args {
     /// A drawing (SVG, SVGZ) or a job (HPGL)
     file: PathBuf,
     /// The serial port, for example /dev/ttyUSB0 (see `bladewright ports`)
-    #[arg(long, short, value_name = "PORT", required_unless_present = "dry_run")]
+    #[arg(long, short, value_name = "PORT", required_unless_present = "dry_run",
+        value_parser = clap::builder::NonEmptyStringValueParser::new())]
     port: Option<String>,
     /// Bits a second [default: the machine's]
     #[arg(long, value_name = "RATE")]

@@ -32,6 +32,15 @@ pub enum PortError {
         /// The group that owns it.
         group: String,
     },
+    /// Not allowed, and no group is.
+    #[error(
+        "you are not allowed to use {port}, and neither is any group: whoever looks after this computer \
+         has to let one use it"
+    )]
+    Kept {
+        /// What was asked for.
+        port: String,
+    },
     /// Another program has it.
     #[error(
         "the port {port} is in use by {holder}: close that program, or unplug the adapter and plug it \
@@ -44,7 +53,9 @@ pub enum PortError {
         holder: String,
     },
     /// Anything else.
-    #[error("the port {port} cannot be opened ({why}); is it a serial port?")]
+    #[error(
+        "{port} cannot be opened as a serial port ({why}); `bladewright ports` lists those there are"
+    )]
     Refused {
         /// What was asked for.
         port: String,
@@ -137,7 +148,11 @@ fn explained(port: &str, error: &serialport::Error) -> PortError {
     match (error.kind, kind) {
         (_, Some(std::io::ErrorKind::PermissionDenied))
         | (ErrorKind::Io(std::io::ErrorKind::PermissionDenied), _) => {
-            PortError::Forbidden { port: port_name, group: group(port) }
+            if lets_a_group(port) {
+                PortError::Forbidden { port: port_name, group: group(port) }
+            } else {
+                PortError::Kept { port: port_name }
+            }
         }
         (_, Some(std::io::ErrorKind::NotFound)) => {
             let names = ports();
@@ -153,6 +168,9 @@ fn explained(port: &str, error: &serialport::Error) -> PortError {
             let holder = holder(port).unwrap_or_else(|| "another program".into());
             PortError::Busy { port: port_name, holder }
         }
+        _ if !is_device(port) => {
+            PortError::Refused { port: port_name, why: "it is no device".into() }
+        }
         _ => PortError::Refused { port: port_name, why: error.description.clone() },
     }
 }
@@ -167,6 +185,30 @@ fn group(port: &str) -> String {
         (Some(id) == number.as_deref()).then(|| name.to_owned())
     };
     list.lines().find_map(of).unwrap_or_else(|| "dialout".to_owned())
+}
+
+/// Whether a port may be of that name: files, folders and disks are none.
+#[cfg(unix)]
+fn is_device(port: &str) -> bool {
+    use std::os::unix::fs::FileTypeExt;
+    std::fs::metadata(port).is_ok_and(|about| about.file_type().is_char_device())
+}
+
+#[cfg(not(unix))]
+fn is_device(_: &str) -> bool {
+    true
+}
+
+/// Whether the group that owns `port` may read and write it.
+#[cfg(unix)]
+fn lets_a_group(port: &str) -> bool {
+    use std::os::unix::fs::PermissionsExt;
+    std::fs::metadata(port).is_ok_and(|about| about.permissions().mode() & 0o060 == 0o060)
+}
+
+#[cfg(not(unix))]
+fn lets_a_group(_: &str) -> bool {
+    true
 }
 
 #[cfg(unix)]
