@@ -5,11 +5,15 @@
 //! ring and stops when no cell further out can hold anything nearer. The cells are as large as asked
 //! for unless that makes more than `MOST_CELLS`; then they grow.
 
+use std::ops::Range;
+
 use crate::geometry::{Bounds, Point, nearest_on_segment};
 use crate::parallel;
 
 /// Most cells of a grid: 16 MB of offsets.
 const MOST_CELLS: f64 = 4e6;
+/// Fewer edges are listed faster than a thread begins.
+const FEW_EDGES: usize = 10_000;
 
 /// Edges by the cells that they run through.
 pub struct EdgeIndex {
@@ -106,7 +110,8 @@ impl EdgeIndex {
         let chains = Chains::of(lines);
         let bounds = chains.edges().fold(Bounds::EMPTY, |b, (p, q)| b.union(Bounds::of(&[p, q])));
         let grid = Grid::over(bounds, cell_mm);
-        let (starts, listed) = grid.lists(&chains);
+        let bands = if chains.len() < FEW_EDGES { 1 } else { parallel::cores() };
+        let (starts, listed) = grid.lists(&chains, bands);
         let owners = |w: &[u32]| {
             let ids = &listed[w[0] as usize..w[1] as usize];
             ids.windows(2).any(|w| chains.owner[w[0] as usize] != chains.owner[w[1] as usize])
@@ -136,7 +141,7 @@ impl EdgeIndex {
     }
 
     /// The numbers of the edges of `line`.
-    pub fn edges_of(&self, line: u32) -> std::ops::Range<usize> {
+    pub fn edges_of(&self, line: u32) -> Range<usize> {
         let owner = &self.chains.owner;
         owner.partition_point(|&o| o < line)..owner.partition_point(|&o| o <= line)
     }
@@ -258,7 +263,7 @@ impl EdgeIndex {
         parallel::map(rows, parallel::cores(), of_row).concat()
     }
 
-    fn crossings_in(&self, cells: std::ops::Range<usize>, pairs: Pairs) -> Vec<Crossing> {
+    fn crossings_in(&self, cells: Range<usize>, pairs: Pairs) -> Vec<Crossing> {
         let mut found = Vec::new();
         for cell in cells {
             let ids = self.in_cell(cell);
@@ -350,11 +355,32 @@ impl Grid {
         rows.flat_map(move |row| columns.clone().map(move |column| (row * width + column) as usize))
     }
 
-    /// For each cell the edges that run through it.
-    fn lists(&self, chains: &Chains) -> (Vec<u32>, Vec<u32>) {
-        let mut starts = vec![0u32; (self.columns * self.rows) as usize + 1];
+    /// For each cell the edges that run through it; bands of rows are listed side by side.
+    fn lists(&self, chains: &Chains, bands: usize) -> (Vec<u32>, Vec<u32>) {
+        let height = self.rows / bands as i64 + 1;
+        let parts = parallel::map(bands, bands, |i| {
+            let first = (i as i64 * height).min(self.rows);
+            self.lists_of(first..(first + height).min(self.rows), chains)
+        });
+        let (mut starts, mut listed) = (vec![0], Vec::new());
+        for (part_starts, part) in parts {
+            let before = listed.len() as u32;
+            starts.extend(part_starts[1..].iter().map(|start| start + before));
+            if before == 0 {
+                listed = part;
+            } else {
+                listed.extend(part);
+            }
+        }
+        (starts, listed)
+    }
+
+    /// For each cell of some rows the edges that run through it.
+    fn lists_of(&self, rows: Range<i64>, chains: &Chains) -> (Vec<u32>, Vec<u32>) {
+        let first = (rows.start * self.columns) as usize;
+        let mut starts = vec![0u32; ((rows.end - rows.start) * self.columns) as usize + 1];
         for (a, b) in chains.edges() {
-            self.along(a, b, |cell| starts[cell + 1] += 1);
+            self.along_in(&rows, (a, b), |cell| starts[cell - first + 1] += 1);
         }
         for i in 1..starts.len() {
             starts[i] += starts[i - 1];
@@ -362,55 +388,52 @@ impl Grid {
         let mut next = starts.clone();
         let mut listed = vec![0u32; starts.last().map_or(0, |&n| n as usize)];
         for (id, (a, b)) in chains.edges().enumerate() {
-            self.along(a, b, |cell| {
-                listed[next[cell] as usize] = id as u32;
-                next[cell] += 1;
+            self.along_in(&rows, (a, b), |cell| {
+                listed[next[cell - first] as usize] = id as u32;
+                next[cell - first] += 1;
             });
         }
         (starts, listed)
     }
 
     /// The cells that an edge runs through, row by row.
-    fn along(&self, a: Point, b: Point, mut each: impl FnMut(usize)) {
+    fn along(&self, a: Point, b: Point, each: impl FnMut(usize)) {
+        self.along_in(&(0..self.rows), (a, b), each);
+    }
+
+    /// Those of the cells that an edge runs through that lie in some rows.
+    fn along_in(&self, rows: &Range<i64>, (a, b): (Point, Point), mut each: impl FnMut(usize)) {
+        if rows.is_empty() {
+            return;
+        }
         let (key_a, key_b) = (self.key(a), self.key(b));
-        if key_a == key_b {
-            // Most edges are much shorter than a cell is wide.
-            let (column, row) = (key_a.0.min(self.columns - 1), key_a.1.min(self.rows - 1));
-            each((row.max(0) * self.columns + column.max(0)) as usize);
+        let (last_column, last_row) = (self.columns - 1, self.rows - 1);
+        let (lowest, highest) = (key_a.1.min(key_b.1), key_a.1.max(key_b.1));
+        let first = lowest.clamp(0, last_row).max(rows.start);
+        let last = highest.clamp(0, last_row).min(rows.end - 1);
+        let mut all = |row: i64, from: i64, to: i64| {
+            let begin = row * self.columns;
+            (from.clamp(0, last_column)..=to.clamp(0, last_column))
+                .for_each(|column| each((begin + column) as usize));
+        };
+        if lowest == highest || key_a.0 == key_b.0 {
+            // One row or one column, as most edges are short: all between the ends.
+            let (left, right) = (key_a.0.min(key_b.0), key_a.0.max(key_b.0));
+            (first..=last).for_each(|row| all(row, left, right));
             return;
         }
         let (low, high) = if a.y <= b.y { (a, b) } else { (b, a) };
-        let (first, last) = (key_a.1.min(key_b.1), key_a.1.max(key_b.1));
-        let (last_column, last_row) = (self.columns - 1, self.rows - 1);
-        if first == last || key_a.0 == key_b.0 {
-            // One row or one column: all between the ends.
-            let (left, right) = (key_a.0.min(key_b.0), key_a.0.max(key_b.0));
-            for row in first.clamp(0, last_row)..=last.clamp(0, last_row) {
-                for column in left.clamp(0, last_column)..=right.clamp(0, last_column) {
-                    each((row * self.columns + column) as usize);
-                }
-            }
-            return;
-        }
-        for row in first.clamp(0, last_row)..=last.clamp(0, last_row) {
+        let hair = self.cell_mm * 1e-6;
+        for row in first..=last {
             // The edge's part in this row, a hair wider so that rounding leaves no gap.
             let at = |y: f64| {
                 let t = (y - low.y) / (high.y - low.y);
                 if t.is_finite() { low.x + (high.x - low.x) * t.clamp(0.0, 1.0) } else { low.x }
             };
             let bottom = self.corner.y + row as f64 * self.cell_mm;
-            let (mut left, mut right) = (at(bottom), at(bottom + self.cell_mm));
-            if left > right {
-                std::mem::swap(&mut left, &mut right);
-            }
-            let hair = self.cell_mm * 1e-6;
-            let (from, to) = (
-                self.key(Point::new(left - hair, bottom)).0.clamp(0, self.columns - 1),
-                self.key(Point::new(right + hair, bottom)).0.clamp(0, self.columns - 1),
-            );
-            for column in from..=to {
-                each((row * self.columns + column) as usize);
-            }
+            let (p, q) = (at(bottom), at(bottom + self.cell_mm));
+            let column = |x: f64| self.key(Point::new(x, bottom)).0;
+            all(row, column(p.min(q) - hair), column(p.max(q) + hair));
         }
     }
 
@@ -484,6 +507,20 @@ mod tests {
                 let least = slow.fold(f64::INFINITY, f64::min);
                 let found = index.nearest(p, 100.0).map(|n| n.distance);
                 assert_eq!(found, Some(least), "{p:?} {cell}");
+            }
+        }
+    }
+
+    #[test]
+    fn bands_list_what_the_whole_grid_lists() {
+        let ends = scatter(700);
+        for cell in [0.3, 7.0, 100.0] {
+            let chains = Chains::of(ends.chunks(7));
+            let grid = Grid::over(Bounds::of(&ends), cell);
+            let whole = grid.lists(&chains, 1);
+            assert!(whole.1.len() >= chains.len());
+            for bands in [2, 3, 16] {
+                assert_eq!(grid.lists(&chains, bands), whole, "{cell} {bands}");
             }
         }
     }
