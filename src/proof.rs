@@ -18,6 +18,7 @@ use crate::edges::EdgeIndex;
 use crate::finding::{Finding, Place};
 use crate::geometry::{Bounds, Contour, Point, distance_to_segment, wrap_angle};
 use crate::job::Job;
+use crate::parallel;
 use crate::simulate::{SimulatedCut, Simulation};
 
 /// A contour that stays further from closing holds its piece, mm: one common plotter unit.
@@ -105,21 +106,40 @@ pub fn prove(lines: &[Cut<'_>]) -> Proof {
     let followed = lines.iter().map(|l| Followed { wanted: &l.wanted, tracks: &l.tracks });
     let tip = check::tip_error(&followed.collect::<Vec<_>>());
     let mut proof = Proof { tip, ..Proof::default() };
-    for (i, line) in lines.iter().enumerate() {
+    let gaps = parallel::map(lines.len(), parallel::cores(), |i| lines[i].gaps());
+    for (i, gaps) in gaps.into_iter().enumerate() {
         let contour = i + 1;
-        let Some(&start) = line.wanted.points.first() else { continue };
-        let gap = line.tracks.iter().map(|t| distance_to_track(start, t)).fold(REACH_MM, f64::min);
-        keep(&mut proof.start_gap, Worst { mm: gap, at: start, contour });
-        if line.closes {
-            let gap = line.tracks.iter().map(|t| closing_gap(t)).fold(REACH_MM, f64::min);
-            keep(&mut proof.closing_gap, Worst { mm: gap, at: start, contour });
-            proof.bridges += usize::from(gap > BRIDGE_MM);
+        let Some(Gaps { start, start_mm, closing_mm }) = gaps else { continue };
+        keep(&mut proof.start_gap, Worst { mm: start_mm, at: start, contour });
+        if let Some(mm) = closing_mm {
+            keep(&mut proof.closing_gap, Worst { mm, at: start, contour });
+            proof.bridges += usize::from(mm > BRIDGE_MM);
         }
     }
     if tip.stray.mm > TOLD_ERROR_MM {
         proof.stray = longest_stray(lines);
     }
     proof.numbered(lines)
+}
+
+/// What is left of a line where it begins, and where it comes back to its beginning.
+struct Gaps {
+    start: Point,
+    start_mm: f64,
+    /// `None` where it need not come back.
+    closing_mm: Option<f64>,
+}
+
+impl Cut<'_> {
+    /// `None` for a line without points.
+    fn gaps(&self) -> Option<Gaps> {
+        let start = *self.wanted.points.first()?;
+        let least = |gap: &dyn Fn(&[Point]) -> f64| {
+            self.tracks.iter().map(|track| gap(track)).fold(REACH_MM, f64::min)
+        };
+        let start_mm = least(&|track| distance_to_track(start, track));
+        Some(Gaps { start, start_mm, closing_mm: self.closes.then(|| least(&closing_gap)) })
+    }
 }
 
 impl Proof {
@@ -293,10 +313,11 @@ pub fn wanted_of(simulation: &Simulation, written_for: WrittenFor) -> Vec<(Conto
         let track = if written_for == WrittenFor::Axis { &cut.axis } else { &cut.tip };
         let ends = track.first().zip(track.last());
         let length: f64 = track.windows(2).map(|w| w[0].distance(w[1])).sum();
-        let back = ends.is_some_and(|(a, b)| a.distance(*b) <= MEANT_TO_CLOSE_MM);
-        let runs_on = length > 0.0 && closing_gap(track) <= BRIDGE_MM;
-        let closes = length > 4.0 * MEANT_TO_CLOSE_MM && (back || runs_on);
+        let back = || ends.is_some_and(|(a, b)| a.distance(*b) <= MEANT_TO_CLOSE_MM);
+        let runs_on = || closing_gap(track) <= BRIDGE_MM;
+        let closes = length > 4.0 * MEANT_TO_CLOSE_MM && (back() || runs_on());
         (Contour::open(track.clone()), closes)
     };
-    simulation.cuts.iter().map(line).collect()
+    let cuts = &simulation.cuts;
+    parallel::map(cuts.len(), parallel::cores(), |i| line(&cuts[i]))
 }

@@ -170,18 +170,19 @@ fn is_pass(before: &SimulatedCut, cut: &SimulatedCut, unit_mm: f64) -> bool {
     let near = |p: Option<&Point>, q: Option<&Point>, units: f64| {
         p.zip(q).is_some_and(|(p, q)| p.distance(*q) <= units * unit_mm)
     };
-    let ends = |c: &SimulatedCut| [c.tip.first().copied(), c.tip.last().copied()];
-    let ([start, end], [start_again, end_again]) = (ends(before), ends(cut));
-    let at_end =
-        |p: &Point| [start, end].iter().any(|e| near(e.as_ref(), Some(p), PASS_ENDS_UNITS));
-    let between: Vec<Point> = cut.tip.iter().copied().filter(|p| !at_end(p)).collect();
-    let bounds = |c: &SimulatedCut| [Bounds::of(&c.tip).min, Bounds::of(&c.tip).max];
-    let ([low, high], [low_again, high_again]) = (bounds(before), bounds(cut));
-    near(start.as_ref(), start_again.as_ref(), PASS_ENDS_UNITS)
-        && near(end.as_ref(), end_again.as_ref(), PASS_ENDS_UNITS)
-        && near(Some(&low), Some(&low_again), PASS_UNITS)
-        && near(Some(&high), Some(&high_again), PASS_UNITS)
-        && follows(&before.tip, &between, PASS_UNITS * unit_mm)
+    let [start, end] = [before.tip.first(), before.tip.last()];
+    if !near(start, cut.tip.first(), PASS_ENDS_UNITS) || !near(end, cut.tip.last(), PASS_ENDS_UNITS)
+    {
+        return false;
+    }
+    let (bounds, again) = (Bounds::of(&before.tip), Bounds::of(&cut.tip));
+    let between = || {
+        let at_end = |p: &&Point| [start, end].iter().any(|e| near(*e, Some(p), PASS_ENDS_UNITS));
+        cut.tip.iter().filter(|p| !at_end(p)).copied().collect::<Vec<Point>>()
+    };
+    near(Some(&bounds.min), Some(&again.min), PASS_UNITS)
+        && near(Some(&bounds.max), Some(&again.max), PASS_UNITS)
+        && follows(&before.tip, &between(), PASS_UNITS * unit_mm)
 }
 
 /// Whether every vertex of `track` lies on `line`, one after the other.

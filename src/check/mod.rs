@@ -20,6 +20,7 @@ mod walk;
 use crate::finding::{Finding, FirstFew, Place};
 use crate::geometry::Point;
 use crate::hpgl::Located;
+use crate::parallel;
 use crate::profile::Machine;
 use crate::simulate::{Part, SimulatedCut, Simulation, Totals};
 
@@ -31,12 +32,17 @@ const WHOLE: Part = Part::Cut { begins: true, ends: true };
 
 /// Everything that is wrong with a job for `machine`.
 pub fn check(simulation: &Simulation, commands: &[Located], machine: &Machine) -> Vec<Finding> {
-    let mut watch = Watch::new(machine);
-    commands.iter().for_each(|located| watch.hear(located));
-    simulation.cuts.iter().for_each(|cut| watch.see(cut, WHOLE));
     let way = SimulatedCut { travel: simulation.last_travel.clone(), ..SimulatedCut::default() };
-    watch.see(&way, Part::Way);
-    let between = between(simulation, machine);
+    let (between, watch) = parallel::both(
+        || between(simulation, machine),
+        || {
+            let mut watch = Watch::new(machine);
+            commands.iter().for_each(|located| watch.hear(located));
+            simulation.cuts.iter().for_each(|cut| watch.see(cut, WHOLE));
+            watch.see(&way, Part::Way);
+            watch
+        },
+    );
     watch.end((&simulation.totals, simulation.left_down), between)
 }
 
