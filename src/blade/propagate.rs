@@ -182,6 +182,10 @@ impl TrailingBlade {
             return None;
         }
         let (p, q) = half_angle(way * (1.0 / length), self.heading);
+        // A blade less than 90° from the travel has none: most moves end here.
+        if p.abs() <= q.abs() {
+            return None;
+        }
         let until = self.offset_mm * (p / q).abs().ln();
         (until > 0.0 && until < length).then(|| self.axis.lerp(to, until / length))
     }
