@@ -31,6 +31,8 @@ const BEGINNING_MM: f64 = 4.0;
 const MEANT_TO_CLOSE_MM: f64 = 0.5;
 /// Steps in which stray stretches are measured, mm.
 const STRAY_STEP_MM: f64 = 0.1;
+/// Steps along one straight way at most: beyond a metre they grow.
+const MOST_STRAY_STEPS: f64 = 1e4;
 /// Beyond this the distance to a line does not matter any more, mm.
 const REACH_MM: f64 = 20.0;
 
@@ -217,7 +219,7 @@ fn longest_stray(lines: &[Cut<'_>]) -> Worst {
             let (mut stretch, mut begun) = (0.0, Point::ORIGIN);
             for w in track.windows(2) {
                 let length = w[0].distance(w[1]);
-                let steps = (length / STRAY_STEP_MM).ceil().max(1.0);
+                let steps = (length / STRAY_STEP_MM).ceil().clamp(1.0, MOST_STRAY_STEPS);
                 for k in 0..steps as usize {
                     let middle = w[0].lerp(w[1], (k as f64 + 0.5) / steps);
                     if index.near(middle, TOLD_ERROR_MM, TOLD_ERROR_MM).is_some() {

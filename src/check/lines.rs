@@ -34,6 +34,9 @@ const PASS_ENDS_UNITS: f64 = 8.0;
 /// A cut that comes no further over another is touching it, plotter units: the tip of each may stray
 /// by one.
 const TOUCHING_UNITS: f64 = 2.0;
+/// In so many steps a straight way along another cut is walked at most: half a metre as finely as
+/// it touches, longer ones more coarsely.
+const MOST_STEPS: f64 = 1e4;
 /// Shorter stretches along another cut are no doubled line, mm: a shared corner is cut through.
 const DOUBLED_MM: f64 = 1.0;
 
@@ -263,7 +266,7 @@ fn stays_near(
     let corners = (edge..last).map(|e| index.edge(e).1);
     let way: Vec<Point> = [from].into_iter().chain(corners).chain([to]).collect();
     way.windows(2).all(|w| {
-        let steps = (w[0].distance(w[1]) / reach_mm).ceil().max(1.0);
+        let steps = (w[0].distance(w[1]) / reach_mm).ceil().clamp(1.0, MOST_STEPS);
         (1..=steps as usize)
             .all(|i| index.is_near_line(w[0].lerp(w[1], i as f64 / steps), line, reach_mm))
     })
