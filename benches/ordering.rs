@@ -2,7 +2,7 @@
 //! first, gap to the floor, and how time grows. Prints a table.
 //!
 //! `cargo bench --bench ordering [-- SECTION...]` with sections `points gtsp cutting sheets lattice
-//! growth`. The public data sets (TSPLIB; GTSPLIB; precedence-constrained sheet cutting) state no
+//! growth large`. The public data sets (TSPLIB; GTSPLIB; precedence-constrained sheet cutting) state no
 //! licence and are not part of this project: they are read from the folder that the environment
 //! variable `BLADEWRIGHT_ORDERING_DATA` names, or from `../shared/reference/ordering`, and skipped
 //! when neither is there. Optima: `best-known.csv` beside the files.
@@ -53,6 +53,9 @@ fn main() {
     }
     if runs("growth") {
         growth();
+    }
+    if runs("large") {
+        large();
     }
 }
 
@@ -409,5 +412,21 @@ fn growth() {
             );
         }
         println!();
+    }
+}
+
+/// About 85,900 random points: how far above 0.7124 √(n A), the length of the shortest tour through many
+/// (D. S. Johnson, L. A. McGeoch, E. E. Rothberg, SODA 1996; on a square of this many points the border
+/// adds about 0.2 %).
+fn large() {
+    let lines = sheet("points", 85_900);
+    let side = 10.0 * (lines.len() as f64).sqrt();
+    let shortest = 0.7124 * (lines.len() as f64).sqrt() * side;
+    println!("{} random points: above 0.7124 sqrt(n A), wall and processor seconds", lines.len());
+    for effort in [Effort::Quick, Effort::Normal, Effort::Long] {
+        let clock = Instant::now();
+        let (mm, seconds) = travel(&lines, Strategy::Best, effort);
+        let (gap, wall) = (100.0 * (mm / shortest - 1.0), clock.elapsed().as_secs_f64());
+        println!("{effort:?}: {gap:.2}%, {wall:.1} s, {seconds:.1} s");
     }
 }
