@@ -10,8 +10,8 @@
 //!   sequential exchange of up to three edges takes it back. At most [`WINDOW`] places away, so that
 //!   a kick costs about the same at any size.
 //!
-//! Measured on seven sheets of 10,000 lines: at equal time the two together leave nested sheets about
-//! 1 % shorter than either of them, plain ones the same.
+//! Measured on six sheets of 10,000 lines in about the same time: with both kinds nested sheets travel
+//! 0.2 to 1 % less than with the first alone, plain ones as much within 0.3 %.
 
 use super::cost::Metric;
 use super::search::Search;
