@@ -486,14 +486,11 @@ fn crossing((a, b): (Point, Point), (c, d): (Point, Point)) -> Option<Point> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::lehmer::Lehmer;
 
-    /// Numbers that look random: a multiplicative congruential generator (Lehmer, 1951).
     fn scatter(count: usize) -> Vec<Point> {
-        let mut state = 48271u64;
-        let mut next = move || {
-            state = state * 48271 % 0x7fff_ffff;
-            state as f64 / 2147483647.0 * 40.0 - 10.0
-        };
+        let mut dice = Lehmer::new();
+        let mut next = move || dice.share() * 40.0 - 10.0;
         (0..count).map(|_| Point::new(next(), next())).collect()
     }
 

@@ -12,6 +12,9 @@
 
 pub mod units;
 
+#[cfg(test)]
+mod lehmer;
+
 pub mod geometry;
 
 pub mod finding;

@@ -146,6 +146,7 @@ fn away(stand: &Stand, p: Point) -> f64 {
 mod tests {
     use super::*;
     use crate::geometry::distance_to_segment;
+    use crate::lehmer::Lehmer;
 
     fn circle(n: usize, radius: f64) -> Vec<Point> {
         let step = std::f64::consts::TAU / n as f64;
@@ -173,12 +174,8 @@ mod tests {
     /// Lines that have nothing to do with each other, against their distances at many places.
     #[test]
     fn what_is_found_is_never_too_small() {
-        let mut state = 48271u64;
-        let mut next = move || {
-            // A multiplicative congruential generator (Lehmer, 1951).
-            state = state * 48271 % 0x7fff_ffff;
-            state as f64 / 2147483647.0 * 8.0
-        };
+        let mut dice = Lehmer::new();
+        let mut next = move || dice.share() * 8.0;
         for case in 0..300 {
             let mut points = |n| (0..n).map(|_| Point::new(next(), next())).collect::<Vec<_>>();
             let line = Contour { points: points(1 + case % 9), closed: case % 2 == 0 };

@@ -134,6 +134,7 @@ impl Sets {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::lehmer::Lehmer;
 
     fn frame(x0: i32, y0: i32, x1: i32, y1: i32) -> Option<Frame> {
         Some(Frame { x: [x0, x1], y: [y0, y1] })
@@ -156,12 +157,8 @@ mod tests {
     /// Boxes of all shapes and sizes, against comparing each with each.
     #[test]
     fn groups_are_those_of_all_pairs() {
-        let mut state = 48271u64;
-        // A multiplicative congruential generator (Lehmer, 1951).
-        let mut below = |limit: i32| {
-            state = state * 48271 % 0x7fff_ffff;
-            (state % limit as u64) as i32
-        };
+        let mut dice = Lehmer::new();
+        let mut below = |limit| dice.below(limit);
         for case in 0..40 {
             let (across, up) = (1 + below(300), 1 + below(if case % 2 == 0 { 900 } else { 60 }));
             let boxes: Vec<Option<Frame>> = (0..120)

@@ -149,6 +149,7 @@ fn cross(e: &Edge, f: &Edge) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::lehmer::Lehmer;
 
     /// A comb of n upright bars over one of n level bars: 4 n² crossings.
     fn lattice(n: i32) -> Vec<Ring> {
@@ -193,12 +194,8 @@ mod tests {
     /// Random chords of a square, against comparing each with each.
     #[test]
     fn chords_are_counted_once() {
-        let mut state = 48271u64;
-        let mut next = || {
-            // A multiplicative congruential generator (Lehmer, 1951).
-            state = state * 48271 % 0x7fff_ffff;
-            (state % 100_000) as i32
-        };
+        let mut dice = Lehmer::new();
+        let mut next = || dice.below(100_000);
         let rings: Vec<Ring> =
             vec![(0..700).map(|_| Vertex::new(next(), next())).collect::<Ring>()];
         let edges: Vec<Edge> = edges_of(&rings[0]).collect();
