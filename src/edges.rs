@@ -47,6 +47,8 @@ impl Chains {
             }
             chains.owner.resize(chains.points.len() - number - 1, number as u32);
         }
+        chains.points.shrink_to_fit();
+        chains.owner.shrink_to_fit();
         chains
     }
 

@@ -326,6 +326,9 @@ impl Simulator {
         let Some((mut cut, given)) = self.cut.take() else { return };
         self.totals.lifts += 1;
         cut.heading = self.blade.heading();
+        // A job's cuts are the largest of what is kept of it.
+        cut.axis.shrink_to_fit();
+        cut.tip.shrink_to_fit();
         (cut.lifts_in_place, self.lifted_by) = (true, Some(byte));
         if let Some(motion) = self.settings.motion {
             let cut_s = self.chain_s(&motion);
