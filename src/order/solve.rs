@@ -22,8 +22,8 @@ const MOST_KICKS: f64 = 500_000.0;
 /// Kicks for each node at normal effort, twice as many with precedence (where every other one is
 /// not allowed and costs little): 10,000 lines stay under a second.
 const PER_NODE: f64 = 1.5;
-/// Small problems get up to this many kicks: a tenth of a second.
-const FEW_KICKS: f64 = 20_000.0;
+/// Small problems get up to this many kicks: some tenths of a second of processor time.
+const FEW_KICKS: f64 = 30_000.0;
 /// Up to this many nodes several searches with different kicks compete before the best one goes on.
 const SMALL: usize = 1_000;
 /// How many compete.
