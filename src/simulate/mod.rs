@@ -147,9 +147,14 @@ pub fn run(
     settings: &SimulateSettings,
 ) -> Simulation {
     let (mut cuts, mut last_travel) = (Vec::new(), Vec::new());
-    let mut keep = |piece: Piece| match piece.part {
+    let mut keep = |mut piece: Piece| match piece.part {
         Part::Way => last_travel = piece.cut.travel,
-        Part::Cut { .. } => cuts.push(piece.cut),
+        Part::Cut { .. } => {
+            // The cuts are the largest of what is kept of a job.
+            piece.cut.axis.shrink_to_fit();
+            piece.cut.tip.shrink_to_fit();
+            cuts.push(piece.cut);
+        }
     };
     let mut simulator = Simulator::new(settings, usize::MAX);
     for step in steps {
@@ -326,9 +331,6 @@ impl Simulator {
         let Some((mut cut, given)) = self.cut.take() else { return };
         self.totals.lifts += 1;
         cut.heading = self.blade.heading();
-        // A job's cuts are the largest of what is kept of it.
-        cut.axis.shrink_to_fit();
-        cut.tip.shrink_to_fit();
         (cut.lifts_in_place, self.lifted_by) = (true, Some(byte));
         if let Some(motion) = self.settings.motion {
             let cut_s = self.chain_s(&motion);
