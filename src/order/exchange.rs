@@ -40,8 +40,6 @@ impl<M: Metric> Search<'_, M> {
         let breadth = BREADTH[cuts];
         let (first, last) = (self.ends[0], self.ends[2 * cuts - 1]);
         let near = self.near;
-        // Two edges close to a ring only if their first ends are passed one way, their second ends the other.
-        let runs_on = self.tour.next(first) == last;
         for &(via, floor) in near.of(last) {
             if gain - f64::from(floor) <= EPSILON {
                 break;
@@ -58,7 +56,6 @@ impl<M: Metric> Search<'_, M> {
                 let open = left + self.cost(via, to);
                 let closed = open - self.cost(to, first);
                 if closed > EPSILON
-                    && (cuts > 1 || (to == before) == runs_on)
                     && let Some(more) = self.close(cuts, (via, to), closed)
                 {
                     return Some(more);

@@ -48,9 +48,10 @@ where
     M::Spot: Send + Sync,
 {
     let family = Family::of(problem);
-    let starts = [greedy::matched, greedy::as_numbered];
+    let starts: [&(dyn Fn() -> Route + Sync); 2] =
+        [&|| greedy::matched(problem, near), &|| greedy::as_numbered(problem)];
     let route = best_of(problem, starts.len(), |i| {
-        let mut start = starts[i](problem, near);
+        let mut start = starts[i]();
         choose(problem, &mut start);
         descended(problem, near, start, family.as_ref())
     });

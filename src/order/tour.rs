@@ -78,20 +78,14 @@ impl Tour {
     /// `ends[1]`–`ends[2]` ... and last–first; `None` if that leaves more than one ring.
     pub fn link_up(&self, ends: &[u32]) -> Option<Exchange> {
         let count = ends.len() / 2;
-        // Each removed edge by the place after which it cuts, and whether its first end lies there;
-        // in the sequence of their places.
+        // Each removed edge by the place after which it cuts, and whether its first end lies there.
         let mut cuts = [(0u32, 0usize, false); MOST_CUTS];
         for (edge, pair) in ends.chunks_exact(2).enumerate() {
             let (a, b) = (self.place[pair[0] as usize], self.place[pair[1] as usize]);
             let first_before = b == a + 1 || (b == 0 && a + 1 == self.len());
-            let cut = (if first_before { a } else { b }, edge, first_before);
-            let mut at = edge;
-            while at > 0 && cuts[at - 1].0 > cut.0 {
-                cuts[at] = cuts[at - 1];
-                at -= 1;
-            }
-            cuts[at] = cut;
+            cuts[edge] = (if first_before { a } else { b }, edge, first_before);
         }
+        cuts[..count].sort_unstable_by_key(|c| c.0);
         // For each stretch (the one after cut i is stretch i) the ends at its start and its finish.
         let mut at = [[0u8; 2]; MOST_CUTS];
         let mut home = [(0u8, 0u8); 2 * MOST_CUTS];
