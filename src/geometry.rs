@@ -105,6 +105,12 @@ pub fn nearest_on_segment(p: Point, a: Point, b: Point) -> Point {
     a.lerp(b, ((p - a).dot(along) / length_squared).clamp(0.0, 1.0))
 }
 
+/// In how many equal steps of at most `step_mm` a straight way of `length_mm` is walked: one at least, ten
+/// thousand at most, so that on a way of kilometres the steps grow and not the time.
+pub fn steps_along(length_mm: f64, step_mm: f64) -> usize {
+    ((length_mm / step_mm).ceil() as usize).clamp(1, 10_000)
+}
+
 /// An angle brought into (−π, π].
 pub fn wrap_angle(angle: f64) -> f64 {
     use std::f64::consts::{PI, TAU};

@@ -16,7 +16,7 @@ use crate::blade::{TOLD_ERROR_MM, TipPath, TrailingBlade};
 use crate::check::{self, Followed, TipError, Worst};
 use crate::edges::EdgeIndex;
 use crate::finding::{Finding, Place};
-use crate::geometry::{Bounds, Contour, Point, distance_to_segment, wrap_angle};
+use crate::geometry::{Bounds, Contour, Point, distance_to_segment, steps_along, wrap_angle};
 use crate::job::Job;
 use crate::parallel;
 use crate::simulate::{SimulatedCut, Simulation};
@@ -31,8 +31,6 @@ const BEGINNING_MM: f64 = 4.0;
 const MEANT_TO_CLOSE_MM: f64 = 0.5;
 /// Steps in which stray stretches are measured, mm.
 const STRAY_STEP_MM: f64 = 0.1;
-/// Steps along one straight way at most: beyond a metre they grow.
-const MOST_STRAY_STEPS: f64 = 1e4;
 /// Beyond this the distance to a line does not matter any more, mm.
 const REACH_MM: f64 = 20.0;
 
@@ -219,9 +217,9 @@ fn longest_stray(lines: &[Cut<'_>]) -> Worst {
             let (mut stretch, mut begun) = (0.0, Point::ORIGIN);
             for w in track.windows(2) {
                 let length = w[0].distance(w[1]);
-                let steps = (length / STRAY_STEP_MM).ceil().clamp(1.0, MOST_STRAY_STEPS);
-                for k in 0..steps as usize {
-                    let middle = w[0].lerp(w[1], (k as f64 + 0.5) / steps);
+                let steps = steps_along(length, STRAY_STEP_MM);
+                for k in 0..steps {
+                    let middle = w[0].lerp(w[1], (k as f64 + 0.5) / steps as f64);
                     if index.near(middle, TOLD_ERROR_MM, TOLD_ERROR_MM).is_some() {
                         stretch = 0.0;
                         continue;
@@ -229,7 +227,7 @@ fn longest_stray(lines: &[Cut<'_>]) -> Worst {
                     if stretch == 0.0 {
                         begun = middle;
                     }
-                    stretch += length / steps;
+                    stretch += length / steps as f64;
                     keep(&mut worst, Worst { mm: stretch, at: begun, contour: i + 1 });
                 }
             }

@@ -7,7 +7,7 @@ use super::at;
 use crate::contour_tree;
 use crate::edges::{Crossing, EdgeIndex, Pairs};
 use crate::finding::{Finding, Place, first_few};
-use crate::geometry::{Bounds, Contour, Point, distance_to_segment};
+use crate::geometry::{Bounds, Contour, Point, distance_to_segment, steps_along};
 use crate::parallel;
 use crate::profile::Machine;
 use crate::simulate::{SimulatedCut, Simulation};
@@ -34,9 +34,6 @@ const PASS_ENDS_UNITS: f64 = 8.0;
 /// A cut that comes no further over another is touching it, plotter units: the tip of each may stray
 /// by one.
 const TOUCHING_UNITS: f64 = 2.0;
-/// In so many steps a straight way along another cut is walked at most: half a metre as finely as
-/// it touches, longer ones more coarsely.
-const MOST_STEPS: f64 = 1e4;
 /// Shorter stretches along another cut are no doubled line, mm: a shared corner is cut through.
 const DOUBLED_MM: f64 = 1.0;
 
@@ -266,9 +263,9 @@ fn stays_near(
     let corners = (edge..last).map(|e| index.edge(e).1);
     let way: Vec<Point> = [from].into_iter().chain(corners).chain([to]).collect();
     way.windows(2).all(|w| {
-        let steps = (w[0].distance(w[1]) / reach_mm).ceil().clamp(1.0, MOST_STEPS);
-        (1..=steps as usize)
-            .all(|i| index.is_near_line(w[0].lerp(w[1], i as f64 / steps), line, reach_mm))
+        let steps = steps_along(w[0].distance(w[1]), reach_mm);
+        let at = |i: usize| w[0].lerp(w[1], i as f64 / steps as f64);
+        (1..=steps).all(|i| index.is_near_line(at(i), line, reach_mm))
     })
 }
 
