@@ -19,7 +19,7 @@ use bladewright::geometry::Point;
 use bladewright::pipeline;
 use bladewright::profile::Library;
 use bladewright::send::Journal;
-use program::{placed, run};
+use program::{placed, program, run};
 use random::Dice;
 
 const OLD: &[u8] = b"what stood here before";
@@ -39,10 +39,6 @@ fn folder(rings: usize) -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("sign.svg"), drawing(rings)).unwrap();
     folder
-}
-
-fn program(folder: &Path) -> Command {
-    placed(Command::new(env!("CARGO_BIN_EXE_bladewright")), folder)
 }
 
 fn said(output: &Output) -> String {

@@ -2,6 +2,9 @@
 //! pulled cable with resume, the port's lock, the probe, and the blade that stays up.
 #![cfg(target_os = "linux")]
 
+mod program;
+mod squares;
+
 use std::io::{BufRead, BufReader, Write};
 use std::path::Path;
 use std::process::{Child, Command, Output, Stdio};
@@ -9,21 +12,8 @@ use std::time::{Duration, Instant};
 
 use bladewright::pipeline;
 use bladewright::profile::Library;
-
-fn job(cuts: usize) -> String {
-    let mut text = String::from("IN;SP1;");
-    for i in 0..cuts {
-        let (x, y) = (60 * (i % 100), 70 * (i / 100));
-        text += &format!("PU{x},{y};PD{},{y},{},{},{x},{y};", x + 40, x + 40, y + 50);
-    }
-    text + "PU0,0;SP0;"
-}
-
-fn program(folder: &Path) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_bladewright"));
-    command.current_dir(folder).env("BLADEWRIGHT_PROFILES", folder);
-    command
-}
+use program::{program, run};
+use squares::job;
 
 /// A stand-in that is ready, and whose motion takes no time.
 fn stand_in(folder: &Path, options: &[&str]) -> Child {
@@ -165,10 +155,7 @@ fn a_probe_tells_what_the_machine_answers() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path();
     let machine = stand_in(path, &["--buffer", "777"]);
-    let output = program(path)
-        .args(["ports", "--probe", "cutter", "--machine", "roll-15"])
-        .output()
-        .unwrap();
+    let output = run(path, &["ports", "--probe", "cutter", "--machine", "roll-15"]);
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     end(machine);
     std::fs::write(path.join("found.toml"), &output.stdout).unwrap();

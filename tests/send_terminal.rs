@@ -4,6 +4,7 @@
 #![cfg(target_os = "linux")]
 
 mod program;
+mod squares;
 
 use std::fs::File;
 use std::io::{Read, Write};
@@ -14,15 +15,7 @@ use std::time::{Duration, Instant};
 
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{Winsize, tcsetwinsize};
-
-fn job(cuts: usize) -> String {
-    let mut text = String::from("IN;SP1;");
-    for i in 0..cuts {
-        let (x, y) = (60 * (i % 100), 70 * (i / 100));
-        text += &format!("PU{x},{y};PD{},{y},{},{},{x},{y};", x + 40, x + 40, y + 50);
-    }
-    text + "PU0,0;SP0;"
-}
+use squares::job;
 
 /// A pseudo-terminal: its master, what came out of it until now, and its other end's name.
 struct Pty {

@@ -53,10 +53,13 @@ fn place(file: &str, finding: &Finding) -> String {
 
 /// A report as aligned lines.
 pub fn report(report: &Report, out: &mut impl Write) -> Outcome {
-    for (name, value) in report.lines() {
-        print(out, &format!("{name:>10}  {value}"))?;
-    }
+    report.lines().into_iter().try_for_each(|(name, value)| named(out, name, &value))?;
     Ok(Exit::Done)
+}
+
+/// A value behind its name; the names of all such lines end below each other.
+pub fn named(out: &mut impl Write, name: &str, value: &str) -> Result<(), Failure> {
+    print(out, &format!("{name:>10}  {value}"))
 }
 
 /// Writes a line; a reader that went away ends the program quietly.

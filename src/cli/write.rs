@@ -118,7 +118,7 @@ fn report_with(
     talk::report(report, out)?;
     for (what, path) in [("written to", job), ("drawn to", picture)] {
         if let Some(path) = path.filter(|path| *path != Path::new("-")) {
-            talk::print(out, &format!("{what:>10}  {}", path.display()))?;
+            talk::named(out, what, &path.display().to_string())?;
         }
     }
     Ok(())

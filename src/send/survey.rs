@@ -56,7 +56,7 @@ impl Survey {
         };
         let end = follow::follow(setup, read, &mut |seen| surveyor.see(seen))?;
         let digest = digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
-        Ok(Survey { digest, ..surveyor.end(end) })
+        Ok(surveyor.end(end, digest))
     }
 }
 
@@ -103,12 +103,12 @@ impl<'a> Surveyor<'a> {
         self.together.see(piece);
     }
 
-    fn end(self, end: End) -> Survey {
+    fn end(self, end: End, digest: String) -> Survey {
         let mut findings = end.findings;
         let between = self.together.findings(self.machine);
         findings.extend(self.watch.end((&end.totals, end.left_down), between));
         Survey {
-            digest: String::new(),
+            digest,
             cuts: self.cuts,
             totals: end.totals,
             work: self.work,

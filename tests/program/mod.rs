@@ -9,8 +9,12 @@ pub fn placed(mut command: Command, folder: &Path) -> Command {
     command
 }
 
+/// The program in `folder`.
+pub fn program(folder: &Path) -> Command {
+    placed(Command::new(env!("CARGO_BIN_EXE_bladewright")), folder)
+}
+
 /// What the program does with `arguments`; `folder` is where it works and looks for profiles.
 pub fn run(folder: &Path, arguments: &[&str]) -> Output {
-    let program = Command::new(env!("CARGO_BIN_EXE_bladewright"));
-    placed(program, folder).args(arguments).output().unwrap()
+    program(folder).args(arguments).output().unwrap()
 }

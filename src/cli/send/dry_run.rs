@@ -50,7 +50,7 @@ impl DryRun<'_> {
             return Ok(Exit::Done);
         }
         for (name, value) in self.lines(&first) {
-            talk::print(&mut out, &format!("{name:>10}  {value}"))?;
+            talk::named(&mut out, name, &value)?;
         }
         let _ = writeln!(anstream::stderr(), "A dry run: no port was opened, nothing was sent.");
         Ok(Exit::Done)
