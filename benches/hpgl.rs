@@ -82,15 +82,17 @@ fn checks(c: &mut Criterion) {
         .iter()
         .map(|cut| Contour::closed(cut.axis[1..].iter().map(|p| *p * 1.00001).collect()))
         .collect();
-    let tips: Vec<[&[Point]; 1]> = simulation.cuts.iter().map(|cut| [&cut.tip[..]]).collect();
+    let tips: Vec<[&[Point]; 1]> = simulation.cuts.iter().map(|cut| [cut.tip()]).collect();
     let lines = wanted.iter().zip(&tips);
     let lines: Vec<_> = lines.map(|(wanted, tracks)| Followed { wanted, tracks }).collect();
     let machine = Library::default().machine("plain-hpgl").expect("it is built in");
+    let mut heard = check::Heard::default();
+    commands.iter().for_each(|instruction| heard.hear(instruction, &machine));
     let mut group = c.benchmark_group("checks of 10,000 contours");
     group.sample_size(10);
     group.bench_function("tip error", |b| b.iter(|| check::tip_error(black_box(&lines))));
     group.bench_function("all findings", |b| {
-        b.iter(|| check::check(black_box(&simulation), &commands, &machine));
+        b.iter(|| check::check(black_box(&simulation), &heard, &machine));
     });
     group.finish();
 }

@@ -373,7 +373,7 @@ fn stages_of(svg: &[u8]) -> Result<Vec<f64>, Box<dyn std::error::Error>> {
     lap();
     let back = pipeline::read_back(&written.bytes, &machine, offset_mm);
     lap();
-    check::check(&back.simulation, &back.commands, &machine);
+    check::check(&back.simulation, &back.heard, &machine);
     lap();
     proof::of_plan(&back.simulation, &job, &paths);
     lap();

@@ -3,7 +3,7 @@
 //!
 //! In: bytes, stretch by stretch. Out: each instruction, and behind it each [`Piece`] of a cut that is
 //! complete by it. Memory does not grow with the job, however long its lists and its cuts are.
-//! [`crate::pipeline::read_back`] does the same for bytes that are all there, and keeps everything.
+//! [`crate::pipeline::read_back`] follows bytes that are all there, and keeps the cuts.
 
 use std::sync::mpsc::sync_channel;
 
@@ -12,7 +12,7 @@ use crate::hpgl::{Interpreter, Located, Reader, Step, TraceSettings};
 use crate::profile::Machine;
 use crate::simulate::{Piece, SimulateSettings, Simulator, Totals};
 
-/// Points of a piece: a usual cut is one piece.
+/// Points of a piece where the job is not kept: a usual cut is one piece.
 const MOST_POINTS: usize = 4096;
 
 /// What is given out.
@@ -48,12 +48,25 @@ pub struct Setup<'a> {
     pub machine: &'a Machine,
     /// How it is simulated.
     pub simulate: SimulateSettings,
+    /// A cut or a way with more points is given out in pieces.
+    pub most_points: usize,
 }
 
 impl<'a> Setup<'a> {
     /// `machine` with a blade of `offset_mm`.
     pub fn of(machine: &'a Machine, offset_mm: f64) -> Self {
-        Self { machine, simulate: SimulateSettings::of(machine, offset_mm) }
+        Self::new(machine, SimulateSettings::of(machine, offset_mm))
+    }
+
+    /// `machine`, simulated as told.
+    pub fn new(machine: &'a Machine, simulate: SimulateSettings) -> Self {
+        Self { machine, simulate, most_points: MOST_POINTS }
+    }
+
+    /// The same, with every cut in one piece.
+    #[must_use]
+    pub fn in_whole_cuts(self) -> Self {
+        Self { most_points: usize::MAX, ..self }
     }
 }
 
@@ -131,7 +144,7 @@ impl Follower {
     pub fn new(setup: Setup) -> Self {
         Self {
             front: Front::new(setup.machine),
-            simulator: Simulator::new(&setup.simulate, MOST_POINTS),
+            simulator: Simulator::new(&setup.simulate, setup.most_points),
         }
     }
 
@@ -165,7 +178,7 @@ pub fn follow<E: Send>(
     read: impl FnOnce(&mut dyn FnMut(&[u8]) -> bool) -> Result<(), E> + Send,
     see: &mut dyn FnMut(Seen),
 ) -> Result<End, E> {
-    let mut simulator = Simulator::new(&setup.simulate, MOST_POINTS);
+    let mut simulator = Simulator::new(&setup.simulate, setup.most_points);
     std::thread::scope(|scope| {
         let (give, take) = sync_channel(AHEAD);
         let reader = scope.spawn(move || {
@@ -231,10 +244,12 @@ mod tests {
             }
             Part::Cut { .. } => {
                 let whole = cuts.last_mut().unwrap();
-                let (axis, tip) = (whole.axis.clone(), whole.tip.clone());
+                let axis = whole.axis.clone();
                 let rest = piece.cut;
                 whole.axis = [axis, skip(&rest.axis)].concat();
-                whole.tip = [tip, skip(&rest.tip)].concat();
+                if let (Some(tip), Some(rest)) = (&mut whole.trailing, &rest.trailing) {
+                    tip.extend(skip(rest));
+                }
                 (whole.end_byte, whole.end, whole.end_s) = (rest.end_byte, rest.end, rest.end_s);
                 (whole.heading, whole.lifts_in_place) = (rest.heading, rest.lifts_in_place);
             }
@@ -273,7 +288,8 @@ mod tests {
         }
         let end = follower.end(&mut see);
         assert_eq!((end.totals, end.left_down), (whole.simulation.totals, true));
-        assert_eq!((count, way), (whole.commands.len(), whole.simulation.last_travel));
+        let instructions = crate::hpgl::read(text.as_bytes()).0.len();
+        assert_eq!((count, way), (instructions, whole.simulation.last_travel));
         assert_eq!(cuts.len(), whole.simulation.cuts.len());
         for (cut, other) in cuts.iter().zip(&whole.simulation.cuts) {
             assert_eq!(format!("{cut:?}"), format!("{other:?}"));

@@ -4,17 +4,18 @@
 //! Every figure of a plan comes from reading back and simulating the bytes that it would send.
 
 use std::borrow::Cow;
+use std::convert::Infallible;
 use std::sync::Arc;
 
 use crate::arcs;
 use crate::blade::TipPath;
-use crate::check;
+use crate::check::{self, Heard};
 use crate::contour_tree::{self, ContourTree};
 use crate::drawing::Drawing;
 use crate::finding::Finding;
-use crate::follow;
+use crate::follow::{self, Seen, Setup, follow};
 use crate::geometry::{Bounds, Contour, Point};
-use crate::hpgl::{self, Interpreter, Located, Written};
+use crate::hpgl::{self, Written};
 use crate::ink::{self, Film, Ink, InkError, InkSettings, Sheets, Trace};
 use crate::job::{self, Job, JobError};
 use crate::order::{
@@ -26,7 +27,7 @@ use crate::place::{self, CutLine, Layout, Panel, PlaceError, Placement, Role};
 use crate::profile::{EndAt, FeedAxis, Machine, Material, Tool};
 use crate::proof::{self, Proof};
 use crate::rounding;
-use crate::simulate::{self, SimulateSettings, Simulation};
+use crate::simulate::{SimulateSettings, Simulation};
 use crate::work::{self, Depth, Usual, Wish, WorkError, Works};
 
 /// Everything that is wanted of a job.
@@ -149,8 +150,8 @@ pub struct Plan {
 /// What bytes from anywhere do.
 #[derive(Debug, Clone)]
 pub struct ReadBack {
-    /// The instructions.
-    pub commands: Vec<Located>,
+    /// What the instructions alone tell.
+    pub heard: Heard,
     /// What they do.
     pub simulation: Simulation,
     /// What could not be read.
@@ -456,7 +457,7 @@ fn plan_sheet(sheet: &Sheet, settings: &PlanSettings) -> Result<Plan, PlanError>
     let back = read_back_with(&written.bytes, &works.machine, &works.simulate());
     findings.extend(back.findings);
     let (own, proof) = parallel::both(
-        || check::check(&back.simulation, &back.commands, &works.machine),
+        || check::check(&back.simulation, &back.heard, &works.machine),
         || proof::of_plan(&back.simulation, &job, &paths),
     );
     // Drawn lines may cross, and weeding lines end on their border.
@@ -590,19 +591,28 @@ fn offset_not_used(settings: &PlanSettings) -> Option<Finding> {
     Some(Finding::note("offset-not-used", text).hint(hint))
 }
 
+/// Bytes that are read back at a time, while those before are simulated.
+const STRETCH_BYTES: usize = 1 << 16;
+
 /// Reads and simulates `bytes` as `machine` would obey them, with a blade of `blade_offset_mm`.
 pub fn read_back(bytes: &[u8], machine: &Machine, blade_offset_mm: f64) -> ReadBack {
     read_back_with(bytes, machine, &SimulateSettings::of(machine, blade_offset_mm))
 }
 
 fn read_back_with(bytes: &[u8], machine: &Machine, simulation: &SimulateSettings) -> ReadBack {
-    let (commands, mut findings) = hpgl::read(bytes);
-    let mut interpreter = Interpreter::new(follow::trace_settings(machine));
-    // Step by step: all steps of a large job are the largest thing of its proof.
-    let steps = commands.iter().flat_map(|instruction| interpreter.obey(instruction));
-    let simulation = simulate::run(steps, bytes.len() as u64, simulation);
-    findings.extend(interpreter.end());
-    ReadBack { commands, simulation, findings }
+    let (mut heard, mut whole) = (Heard::default(), Simulation::default());
+    let setup = Setup::new(machine, *simulation).in_whole_cuts();
+    let read = |take: &mut dyn FnMut(&[u8]) -> bool| -> Result<(), Infallible> {
+        bytes.chunks(STRETCH_BYTES).all(take);
+        Ok(())
+    };
+    let mut see = |seen: Seen| match seen {
+        Seen::Instruction(located) => heard.hear(located, machine),
+        Seen::Piece(piece) => whole.keep(piece),
+    };
+    let Ok(follow::End { totals, left_down, findings }) = follow(setup, read, &mut see);
+    let simulation = Simulation { totals, left_down, ..whole };
+    ReadBack { heard, simulation, findings }
 }
 
 /// What the bytes of `plan` do with a blade whose offset really is `true_offset_mm`.

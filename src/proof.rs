@@ -78,7 +78,7 @@ pub fn of_plan(simulation: &Simulation, job: &Job, paths: &[TipPath]) -> Proof {
                 number: cuts.first().map_or(0, |(number, _)| *number),
                 wanted: Cow::Borrowed(&path.contour),
                 closes: path.contour.closed,
-                tracks: cuts.into_iter().map(|(_, cut)| cut.tip.as_slice()).collect(),
+                tracks: cuts.into_iter().map(|(_, cut)| cut.tip()).collect(),
             }
         })
         .collect();
@@ -95,7 +95,7 @@ pub fn of_job(as_written: &Simulation, really: &Simulation, written_for: Written
             number,
             wanted: Cow::Owned(wanted),
             closes,
-            tracks: vec![&cut.tip],
+            tracks: vec![cut.tip()],
         })
         .collect();
     prove(&lines)
@@ -289,7 +289,7 @@ pub fn written_for(simulation: &Simulation, offset_mm: f64) -> WrittenFor {
 }
 
 fn has_swing(cut: &SimulatedCut, offset_mm: f64) -> bool {
-    let (Some(&axis), Some(&tip)) = (cut.axis.first(), cut.tip.first()) else { return false };
+    let (Some(&axis), Some(&tip)) = (cut.axis.first(), cut.tip().first()) else { return false };
     let mut blade = TrailingBlade::new(offset_mm, axis, (axis - tip).angle());
     let (mut rest, mut turned) = (tip, 0.0);
     for &to in cut.axis.iter().skip(1) {
@@ -310,13 +310,13 @@ fn has_swing(cut: &SimulatedCut, offset_mm: f64) -> bool {
 /// whether each has to close, taken from the simulation with the offset that it was written for.
 pub fn wanted_of(simulation: &Simulation, written_for: WrittenFor) -> Vec<(Contour, bool)> {
     let line = |cut: &SimulatedCut| {
-        let track = if written_for == WrittenFor::Axis { &cut.axis } else { &cut.tip };
+        let track = if written_for == WrittenFor::Axis { &cut.axis } else { cut.tip() };
         let ends = track.first().zip(track.last());
         let length: f64 = track.windows(2).map(|w| w[0].distance(w[1])).sum();
         let back = || ends.is_some_and(|(a, b)| a.distance(*b) <= MEANT_TO_CLOSE_MM);
         let runs_on = || closing_gap(track) <= BRIDGE_MM;
         let closes = length > 4.0 * MEANT_TO_CLOSE_MM && (back() || runs_on());
-        (Contour::open(track.clone()), closes)
+        (Contour::open(track.to_vec()), closes)
     };
     let cuts = &simulation.cuts;
     parallel::map(cuts.len(), parallel::cores(), |i| line(&cuts[i]))

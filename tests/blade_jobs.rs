@@ -42,7 +42,7 @@ fn errors(plan: &Plan) -> Vec<(usize, f64)> {
     of_line
         .map(|(line, cut)| {
             let wanted = &plan.layout.lines[line].contour;
-            (line, tip_error(&[Followed { wanted, tracks: &[&cut.tip] }]).worst().mm)
+            (line, tip_error(&[Followed { wanted, tracks: &[cut.tip()] }]).worst().mm)
         })
         .collect()
 }
@@ -104,7 +104,7 @@ fn a_pens_passes_are_the_same_line_again() {
     for pair in plan.job.paths.chunks(2) {
         assert_eq!(pair[0], pair[1]);
     }
-    let starts: Vec<Point> = plan.simulation.cuts.iter().map(|c| c.tip[0]).collect();
+    let starts: Vec<Point> = plan.simulation.cuts.iter().map(|c| c.tip()[0]).collect();
     assert!(starts.chunks(2).all(|p| p[0] == p[1]));
 }
 

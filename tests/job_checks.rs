@@ -11,7 +11,7 @@ fn machine(name: &str) -> Machine {
 
 fn told(text: &str, machine: &Machine, offset_mm: f64) -> Vec<Finding> {
     let back = pipeline::read_back(text.as_bytes(), machine, offset_mm);
-    check::check(&back.simulation, &back.commands, machine)
+    check::check(&back.simulation, &back.heard, machine)
 }
 
 fn codes(text: &str) -> Vec<&'static str> {
@@ -92,7 +92,7 @@ fn a_turned_job_lies_in_the_machines_area() {
     let unit = a3.unit_mm;
     assert!((first.x - (limits.max.x - 40.0 * unit)).abs() < 1e-9, "{first:?}");
     assert!((first.y - (limits.min.y + 40.0 * unit)).abs() < 1e-9, "{first:?}");
-    let told = check::check(&back.simulation, &back.commands, &a3);
+    let told = check::check(&back.simulation, &back.heard, &a3);
     assert!(told.iter().all(|f| f.code != "outside-limits"), "{told:?}");
 }
 
@@ -154,7 +154,7 @@ fn the_fuzzers_seeds_are_done_with_soon() {
         let bytes = std::fs::read(entry.unwrap().path()).unwrap();
         let roll = machine("roll-24");
         let back = pipeline::read_back(&bytes, &roll, 0.25);
-        check::check(&back.simulation, &back.commands, &roll);
+        check::check(&back.simulation, &back.heard, &roll);
         count += 1;
     }
     assert!(count >= 30);

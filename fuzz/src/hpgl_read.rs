@@ -15,8 +15,9 @@ pub fn hpgl_read(bytes: &[u8]) {
     let machine =
         MACHINE.get_or_init(|| Library::default().machine("roll-24").expect("it is built in"));
     let (commands, _) = hpgl::read(bytes);
-    let mut end = 0;
+    let (mut end, mut heard) = (0, check::Heard::default());
     for located in &commands {
+        heard.hear(located, machine);
         assert!(located.byte <= located.end && located.end <= bytes.len() as u64);
         // Device control may stand inside another instruction.
         if !matches!(located.command, hpgl::Command::Escape(_)) {
@@ -31,6 +32,6 @@ pub fn hpgl_read(bytes: &[u8]) {
         let settings = SimulateSettings::of(machine, 0.25);
         let simulation = simulate::run(trace.steps.iter().copied(), bytes.len() as u64, &settings);
         assert!(simulation.totals.cut_mm.is_finite() && simulation.totals.travel_mm.is_finite());
-        check::check(&simulation, &commands, machine);
+        check::check(&simulation, &heard, machine);
     }
 }

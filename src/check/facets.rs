@@ -69,7 +69,9 @@ fn turns(way: &[Point]) -> Vec<f64> {
 
 /// For each step of a cut, whether it is long enough to be seen and the tip goes along with it.
 fn seen(cut: &SimulatedCut) -> Vec<bool> {
-    let (Some(&axis), Some(&tip)) = (cut.axis.first(), cut.tip.first()) else { return Vec::new() };
+    let (Some(&axis), Some(&tip)) = (cut.axis.first(), cut.tip().first()) else {
+        return Vec::new();
+    };
     let offset_mm = axis.distance(tip);
     let mut blade = TrailingBlade::new(offset_mm, axis, (axis - tip).angle());
     let step = |pair: &[Point]| {
@@ -91,7 +93,7 @@ mod tests {
     use crate::place::Role;
 
     fn of(axis: Vec<Point>) -> Facets {
-        let cut = SimulatedCut { tip: axis.clone(), axis, ..SimulatedCut::default() };
+        let cut = SimulatedCut { axis, ..SimulatedCut::default() };
         facets(&Simulation { cuts: vec![cut], ..Simulation::default() })
     }
 
@@ -135,9 +137,9 @@ mod tests {
             let mut blade = TrailingBlade::new(0.8, Point::ORIGIN, 0.0);
             let cuts = axis.into_iter().map(|path| {
                 blade.carry_to(path.points[0]);
-                let tip = vec![blade.tip()];
+                let trailing = Some(vec![blade.tip()]);
                 path.points.iter().for_each(|&to| blade.line_to(to));
-                SimulatedCut { axis: path.points, tip, ..SimulatedCut::default() }
+                SimulatedCut { axis: path.points, trailing, ..SimulatedCut::default() }
             });
             facets(&Simulation { cuts: cuts.collect(), ..Simulation::default() }).turn_deg
         };

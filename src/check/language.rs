@@ -29,7 +29,7 @@ pub(super) fn setting_not_taken(located: &Located, machine: &Machine) -> Option<
 }
 
 /// Instructions of newer machines in a job for an older one, and where each is used first.
-#[derive(Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Newer(HashMap<Mnemonic, u64>);
 
 impl Newer {

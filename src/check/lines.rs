@@ -58,8 +58,8 @@ pub(super) fn nearly_closed(cut: &SimulatedCut, machine: &Machine) -> Option<Fin
         return None;
     }
     // The axis of a blade that is swung ends elsewhere than its tip.
-    let (gap, last) = (end_gap(&cut.axis)?, cut.tip.last()?);
-    let gap = end_gap(&cut.tip).map_or(gap, |tip| gap.min(tip));
+    let (gap, last) = (end_gap(&cut.axis)?, cut.tip().last()?);
+    let gap = end_gap(cut.tip()).map_or(gap, |tip| gap.min(tip));
     if gap > NEARLY_CLOSED_MM || is_closed(cut, unit_mm) || comes_near_start(cut, unit_mm) {
         return None;
     }
@@ -80,8 +80,8 @@ fn end_gap(track: &[Point]) -> Option<f64> {
 
 /// A compensated contour's axis does not meet its start, but runs past it.
 fn comes_near_start(cut: &SimulatedCut, unit_mm: f64) -> bool {
-    let Some(&start) = cut.tip.first() else { return false };
-    let later = cut.tip.get(cut.tip.len() / 2..).unwrap_or_default();
+    let Some(&start) = cut.tip().first() else { return false };
+    let later = cut.tip().get(cut.tip().len() / 2..).unwrap_or_default();
     later.windows(2).any(|w| distance_to_segment(start, w[0], w[1]) <= unit_mm * 1.5)
 }
 
@@ -91,7 +91,7 @@ pub(super) fn doubled_or_crossing(
     unit_mm: f64,
     passes: &[usize],
 ) -> Vec<Finding> {
-    let index = EdgeIndex::new(simulation.cuts.iter().map(|cut| cut.tip.as_slice()), CELL_MM);
+    let index = EdgeIndex::new(simulation.cuts.iter().map(|cut| cut.tip()), CELL_MM);
     if index.pairs() > MOST_PAIRS.max(PAIRS_PER_EDGE * index.len() as u64) {
         let text = "So many cuts lie upon each other that they were not compared for doubled lines \
                     and crossings.";
@@ -139,7 +139,7 @@ fn shared_stretches(
     unit_mm: f64,
 ) -> BTreeMap<usize, (f64, Point)> {
     let mut shared: BTreeMap<usize, (f64, Point)> = BTreeMap::new();
-    for w in cut.tip.windows(2) {
+    for w in cut.tip().windows(2) {
         let (a, b) = (w[0], w[1]);
         for (earlier, length) in index.beside((a, b), number as u32, unit_mm * DOUBLED_UNITS) {
             shared.entry(earlier as usize).or_insert((0.0, a)).0 += length;
@@ -170,19 +170,20 @@ fn is_pass(before: &SimulatedCut, cut: &SimulatedCut, unit_mm: f64) -> bool {
     let near = |p: Option<&Point>, q: Option<&Point>, units: f64| {
         p.zip(q).is_some_and(|(p, q)| p.distance(*q) <= units * unit_mm)
     };
-    let [start, end] = [before.tip.first(), before.tip.last()];
-    if !near(start, cut.tip.first(), PASS_ENDS_UNITS) || !near(end, cut.tip.last(), PASS_ENDS_UNITS)
+    let [start, end] = [before.tip().first(), before.tip().last()];
+    if !near(start, cut.tip().first(), PASS_ENDS_UNITS)
+        || !near(end, cut.tip().last(), PASS_ENDS_UNITS)
     {
         return false;
     }
-    let (bounds, again) = (Bounds::of(&before.tip), Bounds::of(&cut.tip));
+    let (bounds, again) = (Bounds::of(before.tip()), Bounds::of(cut.tip()));
     let between = || {
         let at_end = |p: &&Point| [start, end].iter().any(|e| near(*e, Some(p), PASS_ENDS_UNITS));
-        cut.tip.iter().filter(|p| !at_end(p)).copied().collect::<Vec<Point>>()
+        cut.tip().iter().filter(|p| !at_end(p)).copied().collect::<Vec<Point>>()
     };
     near(Some(&bounds.min), Some(&again.min), PASS_UNITS)
         && near(Some(&bounds.max), Some(&again.max), PASS_UNITS)
-        && follows(&before.tip, &between(), PASS_UNITS * unit_mm)
+        && follows(before.tip(), &between(), PASS_UNITS * unit_mm)
 }
 
 /// Whether every vertex of `track` lies on `line`, one after the other.

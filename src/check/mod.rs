@@ -30,14 +30,13 @@ pub use tip::{Followed, TipError, Worst, tip_error};
 /// A cut that is seen as a whole.
 const WHOLE: Part = Part::Cut { begins: true, ends: true };
 
-/// Everything that is wrong with a job for `machine`.
-pub fn check(simulation: &Simulation, commands: &[Located], machine: &Machine) -> Vec<Finding> {
+/// Everything that is wrong with a job for `machine`, whose instructions were `heard`.
+pub fn check(simulation: &Simulation, heard: &Heard, machine: &Machine) -> Vec<Finding> {
     let way = SimulatedCut { travel: simulation.last_travel.clone(), ..SimulatedCut::default() };
     let (between, watch) = parallel::both(
         || between(simulation, machine),
         || {
-            let mut watch = Watch::new(machine);
-            commands.iter().for_each(|located| watch.hear(located));
+            let mut watch = Watch { heard: heard.clone(), ..Watch::new(machine) };
             simulation.cuts.iter().for_each(|cut| watch.see(cut, WHOLE));
             watch.see(&way, Part::Way);
             watch
@@ -55,12 +54,34 @@ pub fn between(simulation: &Simulation, machine: &Machine) -> Vec<Finding> {
     findings
 }
 
+/// What a job's instructions alone tell.
+#[derive(Debug, Clone, Default)]
+pub struct Heard {
+    settings: FirstFew,
+    newer: language::Newer,
+}
+
+impl Heard {
+    /// The next instruction for `machine`.
+    pub fn hear(&mut self, located: &Located, machine: &Machine) {
+        if let Some(finding) = language::setting_not_taken(located, machine) {
+            self.settings.push(finding);
+        }
+        self.newer.hear(located, machine);
+    }
+
+    fn end(self, machine: &Machine) -> Vec<Finding> {
+        let mut findings = self.settings.end(|n| format!("{n} more settings are not taken."));
+        findings.extend(self.newer.end(machine));
+        findings
+    }
+}
+
 /// Looks at a job instruction by instruction and cut by cut.
 pub struct Watch<'a> {
     machine: &'a Machine,
     limits: reach::Limits,
-    settings: FirstFew,
-    newer: language::Newer,
+    heard: Heard,
     nearly_closed: FirstFew,
     heading: pace::Heading,
     /// The last instruction that lowered the tool, and where its cut has come.
@@ -73,8 +94,7 @@ impl<'a> Watch<'a> {
         Self {
             machine,
             limits: reach::Limits::default(),
-            settings: FirstFew::default(),
-            newer: language::Newer::default(),
+            heard: Heard::default(),
             nearly_closed: FirstFew::default(),
             heading: pace::Heading::default(),
             last: None,
@@ -83,10 +103,7 @@ impl<'a> Watch<'a> {
 
     /// The next instruction.
     pub fn hear(&mut self, located: &Located) {
-        if let Some(finding) = language::setting_not_taken(located, self.machine) {
-            self.settings.push(finding);
-        }
-        self.newer.hear(located, self.machine);
+        self.heard.hear(located, self.machine);
     }
 
     /// The next cut, or the next part of it.
@@ -109,8 +126,7 @@ impl<'a> Watch<'a> {
     pub fn end(self, (totals, left_down): (&Totals, bool), between: Vec<Finding>) -> Vec<Finding> {
         let mut findings = self.limits.end();
         findings.extend(self.last.filter(|_| left_down).map(reach::left_down));
-        findings.extend(self.settings.end(|n| format!("{n} more settings are not taken.")));
-        findings.extend(self.newer.end(self.machine));
+        findings.extend(self.heard.end(self.machine));
         findings.extend(self.nearly_closed.end(|n| format!("{n} more cuts nearly close.")));
         findings.extend(between);
         findings.extend(pace::line_sets_pace(totals, self.machine));

@@ -60,7 +60,7 @@ impl Heading {
 
 /// A first cut of a tool that trails and was not turned before.
 fn blind_start(cut: &SimulatedCut) -> Option<Finding> {
-    let offset = cut.axis.first()?.distance(*cut.tip.first()?);
+    let offset = cut.axis.first()?.distance(*cut.tip().first()?);
     if offset == 0.0 || is_orienting(cut, offset) {
         return None;
     }

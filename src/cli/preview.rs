@@ -139,7 +139,7 @@ pub fn read_job(bytes: &[u8], file: &Path, settings: &PlanSettings) -> Result<Re
     if back.simulation.cuts.is_empty() {
         return Err(cuts_nothing(file));
     }
-    let own = crate::check::check(&back.simulation, &back.commands, &settings.machine);
+    let own = crate::check::check(&back.simulation, &back.heard, &settings.machine);
     back.findings.extend(own);
     Ok(back)
 }

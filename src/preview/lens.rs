@@ -49,7 +49,7 @@ fn enlarged(frame: &Frame, (view, lens): (&View, &Lens), place: Bounds, svg: &mu
     let inner = Frame { line: width / LINES, ..*frame };
     let wanted = lens.wanted.iter().flat_map(|line| inside(line, window));
     inner.draw(wanted, &WANTED, svg);
-    let tips = view.simulation.cuts.iter().flat_map(|cut| inside(&cut.tip, window));
+    let tips = view.simulation.cuts.iter().flat_map(|cut| inside(cut.tip(), window));
     inner.draw(tips, &CUT_BY_TIP, svg);
     svg.push_str("</svg>\n");
 }

@@ -36,7 +36,7 @@ pub(super) fn pack(view: &View) -> String {
         packer.line(&cut.travel);
         packer.line(&cut.axis);
         packer.parts(view, i, cut.axis.len().saturating_sub(1));
-        packer.line(if cut.tip == cut.axis { &[] } else { &cut.tip });
+        packer.line(cut.trailing.as_deref().unwrap_or_default());
     }
     packer.line(&view.simulation.last_travel);
     STANDARD.encode(packer.bytes)
@@ -134,7 +134,7 @@ mod tests {
     #[test]
     fn a_cut_takes_few_bytes() {
         let line: Vec<Point> = (0..1000).map(|i| Point::new(f64::from(i) * 0.05, 3.0)).collect();
-        let cut = SimulatedCut { axis: line.clone(), tip: line, ..SimulatedCut::default() };
+        let cut = SimulatedCut { axis: line, ..SimulatedCut::default() };
         let simulation = Simulation { cuts: vec![cut], ..Simulation::default() };
         let text = pack(&View::of_simulation(&simulation));
         assert!(text.len() < 1000 * 4 + 60, "{}", text.len());

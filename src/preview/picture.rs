@@ -81,7 +81,7 @@ impl Frame {
         let simulation = view.simulation;
         let mut sheet = Bounds::of(&simulation.last_travel);
         for cut in &simulation.cuts {
-            for points in [&cut.travel, &cut.axis, &cut.tip] {
+            for points in [&cut.travel, &cut.axis, cut.tip()] {
                 sheet = sheet.union(Bounds::of(points));
             }
         }
@@ -197,8 +197,8 @@ impl Frame {
 
     /// The tip's track, where it is not the axis' own path; it lies below that and shows beside it.
     fn tips(&self, view: &View, svg: &mut String) {
-        let cuts = view.simulation.cuts.iter().filter(|cut| cut.tip != cut.axis);
-        self.draw(cuts.map(|cut| cut.tip.as_slice()), &TIP, svg);
+        let tips = view.simulation.cuts.iter().filter_map(|cut| cut.trailing.as_deref());
+        self.draw(tips, &TIP, svg);
     }
 
     /// Rings round the places where weeding needs care.
@@ -217,7 +217,7 @@ impl Frame {
         let mut taken: HashSet<(i64, i64)> = HashSet::new();
         let mut strokes = Vec::new();
         for (i, cut) in view.simulation.cuts.iter().enumerate() {
-            let Some(start) = cut.tip.first() else { continue };
+            let Some(start) = cut.tip().first() else { continue };
             let text = (i + 1).to_string();
             let cells = (glyphs::width(&text, height) / (height * 1.5)).ceil() as i64;
             let key = |p: f64| (p / (height * 1.5)).floor() as i64;
@@ -311,7 +311,7 @@ fn looks(view: &View) -> Vec<Look> {
     let all: [(Look, bool); 9] = [
         ((&CUT, "CUT"), true),
         ((&TRAVEL, "TRAVEL"), view.simulation.totals.travel_mm > 0.0),
-        ((&TIP, "TIP"), view.simulation.cuts.iter().any(|cut| cut.tip != cut.axis)),
+        ((&TIP, "TIP"), view.simulation.cuts.iter().any(|cut| cut.trailing.is_some())),
         ((&OVERCUT, "OVERCUT"), !runs(view, Part::Overcut).is_empty()),
         ((&ORIENT, "TURNS THE BLADE"), !runs(view, Part::Orient).is_empty()),
         ((&SCORE, "SCORED"), view.roles.contains(&Some(Role::Score))),

@@ -145,7 +145,7 @@ fn beginning(job: &Spool, number: usize, setup: Setup) -> Result<Beginning, Resu
         cuts = piece.number + 1;
         if begins && cuts == number {
             let start = cut.axis.first().copied().unwrap_or_default();
-            let trails = Some(start) != cut.tip.first().copied();
+            let trails = Some(start) != cut.tip().first().copied();
             let heading = last.filter(|(tool, _)| trails && *tool == cut.tool).map(|(_, h)| h);
             found = Some((cut.byte, start, heading));
         }

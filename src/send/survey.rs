@@ -130,7 +130,7 @@ enum Together {
 impl Together {
     fn see(&mut self, piece: Piece) {
         let Self::Held(simulation, points) = self else { return };
-        *points += piece.cut.axis.len() + piece.cut.tip.len();
+        *points += piece.cut.axis.len() + piece.cut.tip().len();
         match piece.part {
             _ if *points > MOST_COMPARED => *self = Self::TooMany,
             Part::Way => {}
@@ -159,6 +159,8 @@ impl Together {
 /// The next part of a cut; it begins where the part before ended.
 fn go_on(whole: &mut SimulatedCut, part: SimulatedCut) {
     whole.axis.extend(part.axis.into_iter().skip(1));
-    whole.tip.extend(part.tip.into_iter().skip(1));
+    if let (Some(tip), Some(rest)) = (&mut whole.trailing, part.trailing) {
+        tip.extend(rest.into_iter().skip(1));
+    }
     (whole.heading, whole.end_byte, whole.end) = (part.heading, part.end_byte, part.end);
 }

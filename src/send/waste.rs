@@ -47,7 +47,7 @@ fn paths(
     let (mut paths, mut tip, mut points, mut first) = (Vec::new(), Vec::new(), 0, 0);
     job.each_piece(setup, &mut |piece| {
         let Part::Cut { begins, ends } = piece.part else { return true };
-        tip.extend(piece.cut.tip.into_iter().skip(usize::from(!begins)));
+        tip.extend(piece.cut.tip().iter().skip(usize::from(!begins)));
         if points + tip.len() > MOST_POINTS {
             points += tip.len();
             return false;

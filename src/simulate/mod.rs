@@ -92,8 +92,8 @@ pub struct SimulatedCut {
     pub travel: Vec<Point>,
     /// Where the axis goes, mm.
     pub axis: Vec<Point>,
-    /// Where the tip goes, mm; equals `axis` for a pen.
-    pub tip: Vec<Point>,
+    /// Where the tip goes, mm, if it trails; `None` for a pen, whose tip is its axis.
+    pub trailing: Option<Vec<Point>>,
     /// Heading of the blade (direction tip to axis) after the cut, radians.
     pub heading: f64,
     /// The number by which `SP` selected the tool; 0 before any.
@@ -112,6 +112,13 @@ pub struct SimulatedCut {
     pub start_s: f64,
     /// See `start_s`.
     pub end_s: f64,
+}
+
+impl SimulatedCut {
+    /// Where the tip goes, mm.
+    pub fn tip(&self) -> &[Point] {
+        self.trailing.as_ref().unwrap_or(&self.axis)
+    }
 }
 
 /// Sums over a job.
@@ -138,6 +145,19 @@ impl Simulation {
     pub fn cut_bounds(&self) -> Bounds {
         self.cuts.iter().fold(Bounds::EMPTY, |b, cut| b.union(Bounds::of(&cut.axis)))
     }
+
+    /// Keeps the next piece of a job that is given out in whole cuts.
+    pub fn keep(&mut self, mut piece: Piece) {
+        match piece.part {
+            Part::Way => self.last_travel = piece.cut.travel,
+            Part::Cut { .. } => {
+                // The cuts are the largest of what is kept of a job.
+                piece.cut.axis.shrink_to_fit();
+                piece.cut.trailing.iter_mut().for_each(Vec::shrink_to_fit);
+                self.cuts.push(piece.cut);
+            }
+        }
+    }
 }
 
 /// Obeys `steps`, one by one, which were read from `bytes` bytes.
@@ -146,22 +166,13 @@ pub fn run(
     bytes: u64,
     settings: &SimulateSettings,
 ) -> Simulation {
-    let (mut cuts, mut last_travel) = (Vec::new(), Vec::new());
-    let mut keep = |mut piece: Piece| match piece.part {
-        Part::Way => last_travel = piece.cut.travel,
-        Part::Cut { .. } => {
-            // The cuts are the largest of what is kept of a job.
-            piece.cut.axis.shrink_to_fit();
-            piece.cut.tip.shrink_to_fit();
-            cuts.push(piece.cut);
-        }
-    };
+    let mut whole = Simulation::default();
     let mut simulator = Simulator::new(settings, usize::MAX);
     for step in steps {
-        simulator.step(&step, &mut keep);
+        simulator.step(&step, &mut |piece| whole.keep(piece));
     }
-    let (totals, left_down) = simulator.end(bytes, &mut keep);
-    Simulation { cuts, last_travel, totals, left_down }
+    let (totals, left_down) = simulator.end(bytes, &mut |piece| whole.keep(piece));
+    Simulation { totals, left_down, ..whole }
 }
 
 /// A piece of what a job does: a cut and the way to it, or a part of that.
@@ -258,7 +269,10 @@ impl Simulator {
             self.totals.cut_mm += self.at.distance(to);
             cut.axis.push(to);
             (cut.end_byte, cut.end) = (step.byte, step.end);
-            self.blade.line_to_sampled(to, SAMPLE_TOLERANCE_MM, &mut cut.tip);
+            match &mut cut.trailing {
+                Some(tips) => self.blade.line_to_sampled(to, SAMPLE_TOLERANCE_MM, tips),
+                None => self.blade.line_to(to),
+            }
         } else if to != self.at {
             self.totals.travel_mm += self.at.distance(to);
             if self.lifted_by.take() == Some(step.byte)
@@ -315,7 +329,7 @@ impl Simulator {
         let cut = SimulatedCut {
             travel,
             axis: vec![self.at],
-            tip: vec![self.blade.tip()],
+            trailing: (self.blade.offset_mm() > 0.0).then(|| vec![self.blade.tip()]),
             tool: self.tool,
             force: self.force,
             byte: step.byte,
@@ -364,11 +378,11 @@ impl Simulator {
     fn give_full(&mut self, give: &mut dyn FnMut(Piece)) {
         let number = self.begun;
         if let Some((cut, given)) = &mut self.cut {
-            if cut.axis.len().max(cut.tip.len()) < self.most {
+            if cut.axis.len().max(cut.tip().len()) < self.most {
                 return;
             }
-            let (at, tip) = (self.at, self.blade.tip());
-            let rest = SimulatedCut { travel: Vec::new(), axis: vec![at], tip: vec![tip], ..*cut };
+            let trailing = cut.trailing.as_ref().map(|_| vec![self.blade.tip()]);
+            let rest = SimulatedCut { travel: Vec::new(), axis: vec![self.at], trailing, ..*cut };
             let part = Part::Cut { begins: !std::mem::replace(given, true), ends: false };
             give(Piece { number: number - 1, part, cut: std::mem::replace(cut, rest) });
         } else if self.travel.len() >= self.most {
@@ -454,7 +468,7 @@ mod tests {
         assert!((s.totals.travel_mm - 40.0).abs() < 1e-9);
         assert_eq!(s.totals.lifts, 2);
         assert_eq!(s.cuts[1].axis, [Point::new(0.0, 10.0)]);
-        assert_eq!(s.cuts[0].tip, s.cuts[0].axis, "a pen's tip is its axis");
+        assert_eq!(s.cuts[0].tip(), s.cuts[0].axis, "a pen's tip is its axis");
         assert_eq!(s.totals.time_s, None);
         assert!(!s.left_down);
         assert!(simulate("PD100,0;", &settings()).left_down);

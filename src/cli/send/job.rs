@@ -69,7 +69,7 @@ impl Job {
 
     /// Which machine obeys, and how.
     pub fn setup<'a>(&self, settings: &'a PlanSettings) -> Setup<'a> {
-        Setup { machine: &settings.machine, simulate: self.simulate }
+        Setup::new(&settings.machine, self.simulate)
     }
 
     /// What is done by what goes out.
@@ -128,7 +128,7 @@ fn drawn(args: &Args, (bytes, settings): (&[u8], &PlanSettings)) -> Result<Job, 
     let spool = Spool::of(&mut &plan.written.bytes[..]);
     let spool = spool.map_err(|error| Failure::failed(ResumeError::from(error)))?;
     let simulate = plan.works.simulate();
-    let survey = survey(&spool, Setup { machine: &settings.machine, simulate })?;
+    let survey = survey(&spool, Setup::new(&settings.machine, simulate))?;
     let (contours, findings) = (report.contours, report.findings);
     Ok(Job { spool, simulate, survey, lifted: None, contours, findings })
 }
