@@ -37,13 +37,13 @@ struct Chains {
 }
 
 impl Chains {
-    fn of<'a>(lines: impl Iterator<Item = &'a [Point]>) -> Self {
+    fn of(lines: impl Iterator<Item: AsRef<[Point]>>) -> Self {
         let mut chains = Self { points: Vec::new(), owner: Vec::new() };
         for (number, line) in lines.enumerate() {
-            match line {
+            match line.as_ref() {
                 [] => chains.points.push(Point::ORIGIN),
                 [dot] => chains.points.extend([*dot, *dot]),
-                _ => chains.points.extend(line),
+                line => chains.points.extend(line),
             }
             chains.owner.resize(chains.points.len() - number - 1, number as u32);
         }
@@ -108,7 +108,7 @@ struct Grid {
 
 impl EdgeIndex {
     /// Indexes the edges of `lines`; a line of one point is an edge without length.
-    pub fn new<'a>(lines: impl Iterator<Item = &'a [Point]>, cell_mm: f64) -> Self {
+    pub fn new(lines: impl Iterator<Item: AsRef<[Point]>>, cell_mm: f64) -> Self {
         let chains = Chains::of(lines);
         let bounds = chains.edges().fold(Bounds::EMPTY, |b, (p, q)| b.union(Bounds::of(&[p, q])));
         let grid = Grid::over(bounds, cell_mm);
@@ -575,7 +575,8 @@ mod tests {
         assert_eq!((index.edge(2), index.line(2)), ((ends[3], ends[3]), 2));
         assert_eq!((index.edge(3), index.line(3)), ((ends[4], ends[5]), 3));
         assert_eq!((index.edges_of(1), index.edges_of(3)), (2..2, 3..4));
-        EdgeIndex::new(std::iter::empty(), 1.0).in_box(Bounds::of(&ends), |_| unreachable!());
+        EdgeIndex::new(std::iter::empty::<&[Point]>(), 1.0)
+            .in_box(Bounds::of(&ends), |_| unreachable!());
     }
 
     #[test]
@@ -584,6 +585,6 @@ mod tests {
         let index = EdgeIndex::new(ends.chunks(1), 0.2);
         assert_eq!(index.pairs(), 0);
         assert_eq!(index.nearest(Point::new(1.0, 0.0), 5.0).map(|n| n.edge), Some(0));
-        assert_eq!(EdgeIndex::new(std::iter::empty(), 1.0).nearest(ends[0], 5.0), None);
+        assert_eq!(EdgeIndex::new(std::iter::empty::<&[Point]>(), 1.0).nearest(ends[0], 5.0), None);
     }
 }

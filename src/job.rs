@@ -140,7 +140,8 @@ pub fn build(
 ) -> Result<Job, JobError> {
     let unit = PlotterUnit::new(machine.unit_mm).ok_or(JobError::NoUnit(machine.unit_mm))?;
     within_reach(paths, machine)?;
-    let mut job = Job { unit_mm: unit.mm(), ..Job::default() };
+    let kept = Vec::with_capacity(paths.len());
+    let mut job = Job { unit_mm: unit.mm(), paths: kept, ..Job::default() };
     for (i, path) in paths.iter().enumerate() {
         job.paths.push(rounded(path, unit, &pace_of(i)));
     }

@@ -3,7 +3,7 @@
 //! Nothing is computed here; the stages are called in their order and their findings gathered.
 //! Every figure of a plan comes from reading back and simulating the bytes that it would send.
 
-use std::borrow::Cow;
+use std::borrow::{Borrow, Cow};
 use std::convert::Infallible;
 use std::sync::Arc;
 
@@ -180,12 +180,13 @@ pub enum PlanError {
 
 /// Plans the jobs for `drawing`: one for each film.
 ///
-/// `findings` are those of reading the drawing; they come first in each plan.
+/// `findings` are those of reading the drawing; they come first in each plan. A drawing that is handed
+/// over is let go as soon as its lines are on their sheets: it is large.
 ///
 /// # Errors
 /// [`PlanError`] when there is nothing to cut or it does not fit.
 pub fn plan(
-    drawing: &Drawing,
+    drawing: impl Borrow<Drawing>,
     findings: &[Finding],
     settings: &PlanSettings,
 ) -> Result<Vec<Plan>, PlanError> {
@@ -199,20 +200,22 @@ pub fn plan(
 /// # Errors
 /// As [`plan`].
 pub fn plan_orders(
-    drawing: &Drawing,
+    drawing: impl Borrow<Drawing>,
     findings: &[Finding],
     settings: &PlanSettings,
     strategies: &[Strategy],
 ) -> Result<Vec<Vec<Plan>>, PlanError> {
     let ink_settings =
         InkSettings { treatments: work::treatments(&settings.wishes), ..settings.ink.clone() };
-    known(drawing, settings)?;
-    let drawing = sized(drawing, settings.size, &ink_settings)?;
-    let (ink, seen) = ink::visible(&drawing, &ink_settings)?;
-    let low = work::low_letters(&drawing, (&ink_settings, &settings.wishes), &settings.material);
+    known(drawing.borrow(), settings)?;
+    let sized = sized(drawing.borrow(), settings.size, &ink_settings)?;
+    let (ink, seen) = ink::visible(&sized, &ink_settings)?;
+    let low = work::low_letters(&sized, (&ink_settings, &settings.wishes), &settings.material);
     let told = seen.into_iter().chain(low).chain(mirrored(settings));
     let common: Vec<Finding> = findings.iter().cloned().chain(told).collect();
-    let sheets = sheets(ink, &drawing, settings)?;
+    let sheets = sheets(ink, &sized, settings)?;
+    drop(sized);
+    drop(drawing);
     let in_order = |&strategy: &Strategy| {
         let settings = PlanSettings { strategy, ..settings.clone() };
         sheets.iter().map(|sheet| plan_sheet(sheet, &settings)).collect()

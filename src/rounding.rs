@@ -89,7 +89,7 @@ fn twice_area(ring: &Ring) -> i64 {
 /// Groups of rings that cross each other, or one ring that crosses itself.
 fn tangles(rings: &[Ring]) -> Vec<Vec<usize>> {
     let closed: Vec<Vec<Point>> = rings.iter().map(outline).collect();
-    let index = EdgeIndex::new(closed.iter().map(Vec::as_slice), CELL_UNITS);
+    let index = EdgeIndex::new(closed.iter(), CELL_UNITS);
     let crossings = index.crossings(Pairs::All);
     let mut head: Vec<usize> = (0..rings.len()).collect();
     let mut tangled = vec![false; rings.len()];
@@ -212,7 +212,7 @@ mod tests {
                 points
             };
             let lines: Vec<Vec<Point>> = lines.iter().map(rounded).collect();
-            let index = EdgeIndex::new(lines.iter().map(Vec::as_slice), CELL_UNITS);
+            let index = EdgeIndex::new(lines.iter(), CELL_UNITS);
             index.crossings(Pairs::All).is_empty()
         };
         let lines = vec![lower, upper];

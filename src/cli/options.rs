@@ -333,22 +333,23 @@ impl DrawingOptions {
         Ok(orders.pop().unwrap_or_default())
     }
 
-    /// The drawing in `bytes`, and its jobs planned once in each order.
+    /// The names of the layers of the drawing in `bytes`, and its jobs planned once in each order.
     pub fn orders_of(
         &self,
         bytes: &[u8],
         file: &Path,
         settings: &PlanSettings,
         strategies: &[Strategy],
-    ) -> Result<(drawing::Drawing, Vec<Vec<Plan>>), Failure> {
+    ) -> Result<(Vec<String>, Vec<Vec<Plan>>), Failure> {
         let (drawing, findings) = self.drawing(bytes, file)?;
-        let orders = pipeline::plan_orders(&drawing, &findings, settings, strategies);
+        let layers = drawing.layers.iter().map(|layer| layer.name.clone()).collect();
+        let orders = pipeline::plan_orders(drawing, &findings, settings, strategies);
         let orders = orders.map_err(|error| {
             // What the drawing lost on the way may be why nothing is left.
             super::talk::findings(&file.display().to_string(), &findings);
             Failure::failed(format!("{}: {error}", file.display()))
         })?;
-        Ok((drawing, orders))
+        Ok((layers, orders))
     }
 
     /// What was typed, as the library says it.

@@ -121,8 +121,7 @@ impl Planned {
         settings: &PlanSettings,
     ) -> Result<Self, Failure> {
         let strategies = ORDERS.map(|order| order.0);
-        let (drawing, orders) = options.orders_of(bytes, file, settings, &strategies)?;
-        let layers = drawing.layers.into_iter().map(|layer| layer.name).collect();
+        let (layers, orders) = options.orders_of(bytes, file, settings, &strategies)?;
         Ok(Self { file: compare::name_of(file), orders, layers })
     }
 

@@ -34,7 +34,7 @@ pub(super) fn cut_once(
     alike: impl Fn(usize, usize) -> bool,
 ) -> Doubled {
     let tracks: Vec<Vec<Point>> = lines.iter().map(|(line, _)| line.track()).collect();
-    let index = EdgeIndex::new(tracks.iter().map(Vec::as_slice), CELL_MM);
+    let index = EdgeIndex::new(tracks.iter(), CELL_MM);
     let layers: Vec<usize> = lines.iter().map(|(_, layer)| *layer).collect();
     let mut doubled = Doubled::default();
     let mut kept = Vec::with_capacity(lines.len());

@@ -187,7 +187,7 @@ impl Parting {
         let count = ((high.x - low.x) / self.width).ceil().clamp(1.0, MOST_LINES);
         let tracks: Vec<Vec<Point>> =
             work.iter().map(|line| line.track().into_iter().map(laid).collect()).collect();
-        let index = EdgeIndex::new(tracks.iter().map(Vec::as_slice), CELL_MM);
+        let index = EdgeIndex::new(tracks.iter(), CELL_MM);
         let parted: Vec<bool> =
             work.iter().map(|line| line.closed && parted(line, self.width)).collect();
         let border: Vec<(Point, Point)> =

@@ -36,7 +36,6 @@ pub(super) struct Walls {
     along: Vec<f64>,
     /// The contours.
     pub rings: Vec<Ring>,
-    ring_of: Vec<u32>,
 }
 
 /// A contour's edges.
@@ -76,33 +75,32 @@ struct Touch {
 
 impl Walls {
     pub fn new<'a>(lines: impl Iterator<Item = &'a Contour>, below_mm: f64) -> Self {
-        let tracks: Vec<Vec<Point>> = lines.map(Contour::track).collect();
-        let index = EdgeIndex::new(tracks.iter().map(Vec::as_slice), CELL * below_mm);
+        let index = EdgeIndex::new(lines.map(Contour::track), CELL * below_mm);
         let count = index.len();
         let mut walls = Self {
             below_mm,
             index,
             inner_corner: Vec::with_capacity(count),
             along: Vec::with_capacity(count),
-            rings: Vec::with_capacity(tracks.len()),
-            ring_of: Vec::with_capacity(count),
+            rings: Vec::new(),
         };
-        tracks.iter().for_each(|track| walls.add(track));
+        while walls.along.len() < count {
+            walls.add(walls.along.len());
+        }
         walls
     }
 
-    fn add(&mut self, track: &[Point]) {
-        let count = track.len() - 1;
+    /// Adds the ring whose edges begin with `first`.
+    fn add(&mut self, first: usize) {
+        let count = self.index.edges_of(self.index.line(first) as u32).len();
         let mut length_mm = 0.0;
         for i in 0..count {
-            let (a, b, c) = (track[i], track[i + 1], track[(i + 1) % count + 1]);
+            let ((a, b), (_, c)) = (self.edge(first + i), self.edge(first + (i + 1) % count));
             self.inner_corner.push((b - a).cross(c - b) < 0.0);
             self.along.push(length_mm);
             length_mm += a.distance(b);
         }
-        let ring = Ring { first: self.ring_of.len(), count, length_mm };
-        self.ring_of.resize(ring.first + count, self.rings.len() as u32);
-        self.rings.push(ring);
+        self.rings.push(Ring { first, count, length_mm });
     }
 
     pub fn edge(&self, edge: usize) -> (Point, Point) {
@@ -124,16 +122,16 @@ impl Walls {
     /// `point` on `edge` as a place on its contour.
     fn spot(&self, edge: usize, point: Point) -> Spot {
         let along_mm = self.along[edge] + self.edge(edge).0.distance(point);
-        Spot { ring: self.ring_of[edge] as usize, along_mm }
+        Spot { ring: self.index.line(edge), along_mm }
     }
 
     fn before(&self, edge: usize) -> usize {
-        let ring = self.rings[self.ring_of[edge] as usize];
+        let ring = self.rings[self.index.line(edge)];
         if edge == ring.first { edge + ring.count - 1 } else { edge - 1 }
     }
 
     fn after(&self, edge: usize) -> usize {
-        let ring = self.rings[self.ring_of[edge] as usize];
+        let ring = self.rings[self.index.line(edge)];
         if edge + 1 == ring.first + ring.count { ring.first } else { edge + 1 }
     }
 
