@@ -375,7 +375,7 @@ fn stages_of(svg: &[u8]) -> Result<Vec<f64>, Box<dyn std::error::Error>> {
     lap();
     check::check(&back.simulation, &back.heard, &machine);
     lap();
-    proof::of_plan(&back.simulation, &job, &paths);
+    proof::of_plan(&back.simulation, &job, (&layout, &order));
     lap();
     Ok(times)
 }

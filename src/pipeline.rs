@@ -456,12 +456,13 @@ fn plan_sheet(sheet: &Sheet, settings: &PlanSettings) -> Result<Plan, PlanError>
     let job = job::build(&led.axis, &settings.machine, |path| works.all[led.works[path]].pace)?;
     drop(led.axis);
     let job = arcs::put(job, &paths, (&settings.machine, &works.simulate()));
+    drop(paths);
     let written = hpgl::write(&job, &settings.machine.language);
     let back = read_back_with(&written.bytes, &works.machine, &works.simulate());
     findings.extend(back.findings);
     let (own, proof) = parallel::both(
         || check::check(&back.simulation, &back.heard, &works.machine),
-        || proof::of_plan(&back.simulation, &job, &paths),
+        || proof::of_plan(&back.simulation, &job, (layout, &order)),
     );
     // Drawn lines may cross, and weeding lines end on their border.
     let crossing =
@@ -621,7 +622,6 @@ fn read_back_with(bytes: &[u8], machine: &Machine, simulation: &SimulateSettings
 /// What the bytes of `plan` do with a blade whose offset really is `true_offset_mm`.
 pub fn what_if(plan: &Plan, true_offset_mm: f64) -> Plan {
     let back = read_back(&plan.written.bytes, &plan.works.machine, true_offset_mm);
-    let paths = tip_paths(&plan.layout, &plan.order);
-    let proof = proof::of_plan(&back.simulation, &plan.job, &paths);
+    let proof = proof::of_plan(&back.simulation, &plan.job, (&plan.layout, &plan.order));
     Plan { simulation: back.simulation, proof, ..plan.clone() }
 }

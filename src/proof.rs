@@ -12,13 +12,15 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
-use crate::blade::{TOLD_ERROR_MM, TipPath, TrailingBlade};
-use crate::check::{self, Followed, TipError, Worst};
+use crate::blade::{TOLD_ERROR_MM, TrailingBlade};
+use crate::check::{self, TipError, Worst};
 use crate::edges::EdgeIndex;
 use crate::finding::{Finding, Place};
 use crate::geometry::{Bounds, Contour, Point, distance_to_segment, steps_along, wrap_angle};
 use crate::job::Job;
+use crate::order::{CutOrder, Visit};
 use crate::parallel;
+use crate::place::Layout;
 use crate::simulate::{SimulatedCut, Simulation};
 
 /// A contour that stays further from closing holds its piece, mm: one common plotter unit.
@@ -39,12 +41,40 @@ const REACH_MM: f64 = 20.0;
 pub struct Cut<'a> {
     /// The number of the (first) cut that follows the line, from 1; 0 when none does.
     pub number: usize,
-    /// The wanted line, from where the cut begins.
-    pub wanted: Cow<'a, Contour>,
+    /// The wanted line.
+    pub wanted: Wanted<'a>,
     /// The cut has to come back to its beginning.
     pub closes: bool,
     /// Where the tip went, mm, one track for each pass.
     pub tracks: Vec<&'a [Point]>,
+}
+
+/// A line that is to be cut.
+#[derive(Debug, Clone)]
+pub enum Wanted<'a> {
+    /// From where the cut begins.
+    Line(Contour),
+    /// As a visit cuts it. It is written down only while it is looked at: all lines of a large job are
+    /// large.
+    Visited(&'a Contour, Visit),
+}
+
+impl Wanted<'_> {
+    /// The line, from where the cut begins.
+    pub fn line(&self) -> Cow<'_, Contour> {
+        match self {
+            Self::Line(line) => Cow::Borrowed(line),
+            Self::Visited(line, visit) => Cow::Owned(visit.tip_path(line)),
+        }
+    }
+
+    /// Where its cut begins; `None` for a line without points.
+    fn start(&self) -> Option<Point> {
+        match self {
+            Self::Line(line) => line.points.first().copied(),
+            Self::Visited(line, visit) => visit.ends(line).map(|(start, _)| start),
+        }
+    }
 }
 
 /// How true a cut is; each contour is named by the number of its first cut.
@@ -62,27 +92,25 @@ pub struct Proof {
     pub stray: Worst,
 }
 
-/// What `simulation` of the bytes of `job` does to `paths`, the lines in the order of cutting.
-pub fn of_plan(simulation: &Simulation, job: &Job, paths: &[TipPath]) -> Proof {
+/// What `simulation` of the bytes of `job` does to the lines of `layout`, cut in their `order`.
+pub fn of_plan(simulation: &Simulation, job: &Job, (layout, order): (&Layout, &CutOrder)) -> Proof {
     let mut tracks: BTreeMap<usize, Vec<(usize, &SimulatedCut)>> = BTreeMap::new();
     for (numbered, path) in (1..).zip(&simulation.cuts).zip(&job.paths) {
         if let Some(line) = path.line {
             tracks.entry(line).or_default().push(numbered);
         }
     }
-    let lines: Vec<Cut<'_>> = paths
-        .iter()
-        .map(|path| {
-            let cuts = path.line.and_then(|line| tracks.remove(&line)).unwrap_or_default();
-            Cut {
-                number: cuts.first().map_or(0, |(number, _)| *number),
-                wanted: Cow::Borrowed(&path.contour),
-                closes: path.contour.closed,
-                tracks: cuts.into_iter().map(|(_, cut)| cut.tip()).collect(),
-            }
+    let cut = |visit: &Visit| {
+        let contour = &layout.lines.get(visit.line)?.contour;
+        let cuts = tracks.remove(&visit.line).unwrap_or_default();
+        Some(Cut {
+            number: cuts.first().map_or(0, |(number, _)| *number),
+            wanted: Wanted::Visited(contour, *visit),
+            closes: contour.closed,
+            tracks: cuts.into_iter().map(|(_, cut)| cut.tip()).collect(),
         })
-        .collect();
-    prove(&lines)
+    };
+    prove(&order.visits.iter().filter_map(cut).collect::<Vec<_>>())
 }
 
 /// What a job does (`really`, simulated with the blade's true offset) to the lines that
@@ -93,7 +121,7 @@ pub fn of_job(as_written: &Simulation, really: &Simulation, written_for: Written
         .zip(wanted.zip(&really.cuts))
         .map(|(number, ((wanted, closes), cut))| Cut {
             number,
-            wanted: Cow::Owned(wanted),
+            wanted: Wanted::Line(wanted),
             closes,
             tracks: vec![cut.tip()],
         })
@@ -103,8 +131,8 @@ pub fn of_job(as_written: &Simulation, really: &Simulation, written_for: Written
 
 /// Judges what the tip did by what was wanted.
 pub fn prove(lines: &[Cut<'_>]) -> Proof {
-    let followed = lines.iter().map(|l| Followed { wanted: &l.wanted, tracks: &l.tracks });
-    let tip = check::tip_error(&followed.collect::<Vec<_>>());
+    let tip =
+        check::tip_error_of(lines.len(), |i| (lines[i].wanted.line(), lines[i].tracks.as_slice()));
     let mut proof = Proof { tip, ..Proof::default() };
     let gaps = parallel::map(lines.len(), parallel::cores(), |i| lines[i].gaps());
     for (i, gaps) in gaps.into_iter().enumerate() {
@@ -133,7 +161,7 @@ struct Gaps {
 impl Cut<'_> {
     /// `None` for a line without points.
     fn gaps(&self) -> Option<Gaps> {
-        let start = *self.wanted.points.first()?;
+        let start = self.wanted.start()?;
         let least = |gap: &dyn Fn(&[Point]) -> f64| {
             self.tracks.iter().map(|track| gap(track)).fold(REACH_MM, f64::min)
         };
@@ -212,7 +240,7 @@ fn between((a, b): (Point, Point), (p, q): (Point, Point)) -> f64 {
 fn longest_stray(lines: &[Cut<'_>]) -> Worst {
     let mut worst = Worst::default();
     for (i, line) in lines.iter().enumerate() {
-        let index = EdgeIndex::new(std::iter::once(line.wanted.track()), 1.0);
+        let index = EdgeIndex::new(std::iter::once(line.wanted.line().track()), 1.0);
         for track in &line.tracks {
             let (mut stretch, mut begun) = (0.0, Point::ORIGIN);
             for w in track.windows(2) {

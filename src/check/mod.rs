@@ -25,7 +25,7 @@ use crate::profile::Machine;
 use crate::simulate::{Part, SimulatedCut, Simulation, Totals};
 
 pub use facets::{Facets, facets};
-pub use tip::{Followed, TipError, Worst, tip_error};
+pub use tip::{Followed, TipError, Worst, tip_error, tip_error_of};
 
 /// A cut that is seen as a whole.
 const WHOLE: Part = Part::Cut { begins: true, ends: true };

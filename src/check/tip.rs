@@ -9,6 +9,8 @@
 //! end. The same holds for a chain of edges and all its vertices. A piece whose bound does not beat
 //! the worst place found is done with; others are halved (branch and bound, Land and Doig, 1960).
 
+use std::borrow::Cow;
+
 use super::walk::{Apart, apart};
 use crate::edges::EdgeIndex;
 use crate::geometry::{Contour, Point, distance_to_segment};
@@ -66,12 +68,28 @@ const MOST_AT_ONCE: usize = 256;
 
 /// Compares the tip's tracks (orienting cuts left out) with the lines that they follow.
 pub fn tip_error(lines: &[Followed<'_>]) -> TipError {
-    let walked = parallel::map(lines.len(), parallel::cores(), |i| walked(lines[i]));
+    tip_error_of(lines.len(), |i| (Cow::Borrowed(lines[i].wanted), lines[i].tracks))
+}
+
+/// The same for `count` lines that need not all be there at once: each is made when it is looked at.
+pub fn tip_error_of<'a>(
+    count: usize,
+    line: impl Fn(usize) -> (Cow<'a, Contour>, &'a [&'a [Point]]) + Sync,
+) -> TipError {
+    let walked = parallel::map(count, parallel::cores(), |i| look(line(i), walked));
     let bounds = |of: fn(&Apart) -> f64| walked.iter().map(of).collect::<Vec<f64>>();
     TipError {
-        stray: worst(&bounds(|apart| apart.track), |i, worst| stray(lines[i], worst)),
-        uncut: worst(&bounds(|apart| apart.line), |i, worst| uncut(lines[i], worst)),
+        stray: worst(&bounds(|apart| apart.track), |i, worst| {
+            look(line(i), |line| stray(line, worst))
+        }),
+        uncut: worst(&bounds(|apart| apart.line), |i, worst| {
+            look(line(i), |line| uncut(line, worst))
+        }),
     }
+}
+
+fn look<T>((wanted, tracks): (Cow<'_, Contour>, &[&[Point]]), at: impl Fn(Followed<'_>) -> T) -> T {
+    at(Followed { wanted: &wanted, tracks })
 }
 
 /// Bounds of what a line's tracks stray, all together, and of what they leave uncut.
