@@ -11,7 +11,7 @@ use crate::arcs;
 use crate::blade::TipPath;
 use crate::check::{self, Heard};
 use crate::contour_tree::{self, ContourTree};
-use crate::drawing::Drawing;
+use crate::drawing::{Drawing, Layer};
 use crate::finding::Finding;
 use crate::follow::{self, Seen, Setup, follow};
 use crate::geometry::{Bounds, Contour, Point};
@@ -181,7 +181,7 @@ pub enum PlanError {
 /// Plans the jobs for `drawing`: one for each film.
 ///
 /// `findings` are those of reading the drawing; they come first in each plan. A drawing that is handed
-/// over is let go as soon as its lines are on their sheets: it is large.
+/// over is let go as soon as its ink is known: it is large.
 ///
 /// # Errors
 /// [`PlanError`] when there is nothing to cut or it does not fit.
@@ -213,9 +213,10 @@ pub fn plan_orders(
     let low = work::low_letters(&sized, (&ink_settings, &settings.wishes), &settings.material);
     let told = seen.into_iter().chain(low).chain(mirrored(settings));
     let common: Vec<Finding> = findings.iter().cloned().chain(told).collect();
-    let sheets = sheets(ink, &sized, settings)?;
+    let (page, layers) = (sized.page_mm, sized.layers.clone());
     drop(sized);
     drop(drawing);
+    let sheets = sheets(ink, (page, &layers), settings)?;
     let in_order = |&strategy: &Strategy| {
         let settings = PlanSettings { strategy, ..settings.clone() };
         sheets.iter().map(|sheet| plan_sheet(sheet, &settings)).collect()
@@ -310,14 +311,18 @@ fn known(drawing: &Drawing, settings: &PlanSettings) -> Result<(), WorkError> {
 }
 
 /// The films on their sheets: each packed for itself, or all about one origin.
-fn sheets(ink: Ink, drawing: &Drawing, settings: &PlanSettings) -> Result<Vec<Sheet>, PlanError> {
-    let (page, placement, machine) = (drawing.page_mm, &settings.placement, &settings.machine);
+fn sheets(
+    ink: Ink,
+    (page, layers): ((f64, f64), &[Layer]),
+    settings: &PlanSettings,
+) -> Result<Vec<Sheet>, PlanError> {
+    let (placement, machine) = (&settings.placement, &settings.machine);
     let holds = |film: &&Film| !film.regions.is_empty() || !film.lines.is_empty();
     let films: Vec<&Film> = ink.films.iter().filter(holds).collect();
     let names: Vec<String> = films.iter().map(|film| film.name.clone()).collect();
     let points: Vec<usize> = films.iter().map(|film| film.merged_points).collect();
     let lines: Vec<usize> = films.iter().map(|film| film.contours()).collect();
-    let sheet = |film: &str, layout, told| sheet(film, layout, told, (drawing, settings));
+    let sheet = |film: &str, layout, told| sheet(film, layout, told, (layers, settings));
     if placement.panels.is_some() {
         let panels = place::panels(&films, page, placement, machine)?;
         let sheet = |p: Panel| {
@@ -358,9 +363,9 @@ fn sheet(
     film: &str,
     layout: Layout,
     mut told: Vec<Finding>,
-    (drawing, settings): (&Drawing, &PlanSettings),
+    (layers, settings): (&[Layer], &PlanSettings),
 ) -> Result<Sheet, PlanError> {
-    let lines = (&drawing.layers[..], film, &layout.lines[..]);
+    let lines = (layers, film, &layout.lines[..]);
     let works = work::works(lines, &settings.wishes, &settings.usual())?;
     told.extend(works.findings.iter().cloned());
     let mut settled = Vec::with_capacity(layout.lines.len());
