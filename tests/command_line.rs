@@ -141,6 +141,26 @@ fn wrong_usage_is_told_with_exit_2() {
     assert!(said(&directory).contains("folder"), "{}", said(&directory));
 }
 
+/// What is no number is told in words, whatever its option.
+#[test]
+fn numbers_that_are_none_are_told_with_what_to_write() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("sign.svg"), SIGN).unwrap();
+    for (option, value, told) in [
+        ("--rotate", "a quarter", "write a number such as 1.5"),
+        ("--rotate", "nan", "write a number such as 1.5"),
+        ("--scale", "inf", "write a number such as 1.5"),
+        ("--most-crossings", "-3", "write a whole number, 0 or more"),
+        ("--pack-turns", "-2", "write a whole number from 1 to 72"),
+    ] {
+        let output = run(folder.path(), &["write", "sign.svg", option, value]);
+        assert_eq!(output.status.code(), Some(2), "{option} {value}");
+        let text = said(&output);
+        assert!(text.contains(told) && text.contains(option), "{option} {value}: {text}");
+        assert!(!folder.path().join("sign.hpgl").exists());
+    }
+}
+
 #[test]
 fn what_is_left_out_matters_with_strict() {
     let folder = tempfile::tempdir().unwrap();

@@ -11,6 +11,7 @@ mod help;
 mod job_file;
 mod layers;
 mod meter;
+mod number;
 mod options;
 mod page;
 mod ports;

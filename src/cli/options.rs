@@ -16,7 +16,7 @@ use crate::profile::{Handshake, Library, Machine, Material, ProfileError, Tool};
 use crate::units::Length;
 
 use super::layers::{self, LayerOptions};
-use super::{Failure, files};
+use super::{Failure, files, number};
 
 /// What cuts, and what is cut.
 #[derive(Args, Debug, Clone)]
@@ -113,7 +113,8 @@ pub struct DrawingOptions {
     pub tolerance: Option<Length>,
     /// How often outlines may cross before they are merged; a million takes about 10 s and 200 MB
     /// [default: 1000000]
-    #[arg(long, value_name = "NUMBER", help_heading = "What is cut")]
+    #[arg(long, value_name = "NUMBER", help_heading = "What is cut", allow_negative_numbers = true,
+          value_parser = number::whole::<u64>(0..=u64::MAX))]
     most_crossings: Option<u64>,
     /// Folder with further fonts
     #[arg(long, value_name = "FOLDER", help_heading = "What is cut")]
@@ -127,7 +128,7 @@ pub struct DrawingOptions {
 
     /// So many times as large as drawn
     #[arg(long, value_name = "FACTOR", help_heading = "Size and place", allow_negative_numbers = true,
-          conflicts_with_all = ["width", "height"])]
+          conflicts_with_all = ["width", "height"], value_parser = number::decimal)]
     scale: Option<f64>,
     /// Width of what is cut; proportions are kept
     #[arg(
@@ -151,7 +152,8 @@ pub struct DrawingOptions {
         value_name = "DEGREES",
         default_value_t = 0.0,
         help_heading = "Size and place",
-        allow_negative_numbers = true
+        allow_negative_numbers = true,
+        value_parser = number::decimal
     )]
     rotate: f64,
     /// Exchange left and right (a mirrored material does so by itself)
@@ -172,7 +174,7 @@ pub struct DrawingOptions {
     pack: bool,
     /// With --pack: how many directions of a piece are tried; 1 never turns it
     #[arg(long, value_name = "N", default_value_t = 4, help_heading = "Size and place",
-          value_parser = clap::value_parser!(u32).range(1..=72))]
+          allow_negative_numbers = true, value_parser = number::whole::<u32>(1..=72))]
     pack_turns: u32,
     /// Cut registration marks around the work, the same on every film
     #[arg(long, help_heading = "Size and place", conflicts_with = "pack")]
@@ -423,9 +425,6 @@ impl DrawingOptions {
             }
         };
         let placement = &mut settings.placement;
-        if !self.rotate.is_finite() {
-            return Err(Failure::usage("--rotate takes degrees, for example 90"));
-        }
         placement.rotate_deg = self.rotate;
         placement.mirror ^= self.mirror;
         placement.at = self.at.as_deref().map(pair).transpose()?;

@@ -3,7 +3,7 @@
 use std::io::Write;
 
 use super::options::MachineOptions;
-use super::{Exit, Failure, Outcome, rate, talk};
+use super::{Exit, Failure, Outcome, number, rate, talk};
 use crate::profile::Handshake;
 use crate::send::{self, Lock, SerialLink, StopFlag};
 
@@ -13,7 +13,8 @@ pub struct Args {
     #[arg(long, value_name = "PORT")]
     probe: Option<String>,
     /// With --probe: bits a second [default: the machine's, then the other usual ones]
-    #[arg(long, value_name = "RATE", requires = "probe", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "RATE", requires = "probe", allow_negative_numbers = true,
+          value_parser = number::whole::<u32>(number::from(1)))]
     baud: Option<u32>,
     #[command(flatten)]
     with: MachineOptions,

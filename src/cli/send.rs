@@ -14,7 +14,7 @@ use std::rc::Rc;
 use std::sync::atomic::{AtomicBool, AtomicI32, Ordering::Relaxed};
 
 use super::options::{DrawingOptions, HandshakeWish};
-use super::{Exit, Failure, Outcome, files, rate, talk};
+use super::{Exit, Failure, Outcome, files, number, rate, talk};
 use crate::finding::Severity;
 use crate::pipeline::PlanSettings;
 use crate::profile::{Handshake, Serial};
@@ -33,7 +33,8 @@ pub struct Args {
         value_parser = clap::builder::NonEmptyStringValueParser::new())]
     port: Option<String>,
     /// Bits a second [default: the machine's]
-    #[arg(long, value_name = "RATE")]
+    #[arg(long, value_name = "RATE", allow_negative_numbers = true,
+          value_parser = number::whole::<u32>(number::from(1)))]
     baud: Option<u32>,
     /// How the machine holds the sender back; auto asks it, at other rates as well where --baud names
     /// none [default: the machine's]
@@ -43,10 +44,12 @@ pub struct Args {
     #[arg(long, conflicts_with = "from_cut")]
     resume: bool,
     /// Begin at this cut, numbered as in the preview
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", allow_negative_numbers = true,
+          value_parser = number::whole::<usize>(number::from(1)))]
     from_cut: Option<usize>,
     /// How often each contour is cut [default: the material's]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=20))]
+    #[arg(long, value_name = "N", allow_negative_numbers = true,
+          value_parser = number::whole::<u32>(1..=20))]
     passes: Option<u32>,
     /// Rehearse: send the job with the tool lifted throughout
     #[arg(long)]

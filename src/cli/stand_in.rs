@@ -6,7 +6,7 @@ use std::sync::mpsc::{Sender, channel};
 
 use super::files::Target;
 use super::options::MachineOptions;
-use super::{Exit, Failure, Outcome, talk};
+use super::{Exit, Failure, Outcome, number, talk};
 use crate::pipeline;
 use crate::preview::{self, View};
 use crate::profile::{Handshake, Machine};
@@ -17,10 +17,12 @@ pub struct Args {
     #[command(flatten)]
     with: MachineOptions,
     /// Bits a second on its line [default: the machine's]
-    #[arg(long, value_name = "RATE", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "RATE", allow_negative_numbers = true,
+          value_parser = number::whole::<u32>(number::from(1)))]
     baud: Option<u32>,
     /// Bytes that its buffer takes [default: the machine's]
-    #[arg(long, value_name = "BYTES", value_parser = clap::value_parser!(u32).range(16..))]
+    #[arg(long, value_name = "BYTES", allow_negative_numbers = true,
+          value_parser = number::whole::<u32>(number::from(16)))]
     buffer: Option<u32>,
     /// How it holds a sender back [default: the machine's]
     #[arg(long, value_enum, value_name = "HOW")]

@@ -9,7 +9,7 @@ use super::command::{Command, Encoded, Located, Mnemonic};
 use super::curves;
 use super::scale::Scale;
 use super::{Step, StepKind, Trace};
-use crate::finding::{Finding, Place};
+use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Bounds, Point};
 
 /// What the interpreter cannot know from the bytes.
@@ -598,7 +598,8 @@ impl Machine {
 }
 
 fn needs(mnemonic: Mnemonic, count: usize, n: &[f64]) -> String {
-    format!("{mnemonic} takes at least {count} numbers, not {}; it is passed over.", n.len())
+    let numbers = counted(count, "one number", "numbers");
+    format!("{mnemonic} takes at least {numbers}, not {}; it is passed over.", n.len())
 }
 
 impl Polygon {

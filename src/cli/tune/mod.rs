@@ -10,7 +10,7 @@ use clap::{Args as ClapArgs, Subcommand};
 
 use super::files::Target;
 use super::options::MachineOptions;
-use super::{Exit, Failure, Outcome, talk};
+use super::{Exit, Failure, Outcome, number, talk};
 use crate::geometry::Point;
 use crate::hpgl;
 use crate::job::{self, Job, Pace};
@@ -60,10 +60,12 @@ struct SheetArgs {
 #[derive(ClapArgs, Debug, Clone, Copy)]
 struct Row {
     /// Value of the first test, mm, cm/s, or the machine's own force number
-    #[arg(long, value_name = "NUMBER", requires = "step")]
+    #[arg(long, value_name = "NUMBER", requires = "step",
+          allow_negative_numbers = true, value_parser = number::decimal)]
     first: Option<f64>,
     /// From one test to the next; for circles how many times as large
-    #[arg(long, value_name = "NUMBER", requires = "first")]
+    #[arg(long, value_name = "NUMBER", requires = "first",
+          allow_negative_numbers = true, value_parser = number::decimal)]
     step: Option<f64>,
 }
 

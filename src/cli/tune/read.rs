@@ -6,7 +6,7 @@ use clap::Args as ClapArgs;
 use serde::Serialize;
 
 use super::super::options::MachineOptions;
-use super::super::{Exit, Failure, Outcome, talk};
+use super::super::{Exit, Failure, Outcome, number, talk};
 use super::{Row, quoted, same_profiles, sheet_settings};
 use crate::tuning::{self, Estimate, Mark, Pattern, Readings, Sheet};
 use crate::units::Length;
@@ -20,7 +20,8 @@ pub struct ReadArgs {
     #[arg(long, value_name = "NUMBER=MM", value_delimiter = ',')]
     hole: Vec<String>,
     /// Circles: number of the smallest one from which a clean disc fell
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", allow_negative_numbers = true,
+          value_parser = number::whole::<usize>(number::from(0)))]
     opened: Option<usize>,
     /// Vernier: number of the pair along x that lines up, or its value from the sheet's page, as
     /// 0.525mm. Numbers count with the sheet's own --blade-offset; values need none

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args as ClapArgs;
 
 use super::super::files::{self, Target};
-use super::super::{Exit, Failure, Outcome, talk};
+use super::super::{Exit, Failure, Outcome, number, talk};
 use crate::profile::Library;
 use crate::tuning::{self, Tuned};
 use crate::units::Length;
@@ -22,10 +22,10 @@ pub struct SaveArgs {
     #[arg(long, value_name = "LENGTH")]
     overcut: Option<Length>,
     /// The tuned force, in the machine's own numbers
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", allow_negative_numbers = true, value_parser = number::decimal)]
     force: Option<f64>,
     /// The tuned speed, cm/s
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", allow_negative_numbers = true, value_parser = number::decimal)]
     speed: Option<f64>,
     /// Show the change, write nothing
     #[arg(long)]
