@@ -35,9 +35,13 @@ pub fn decimate(contour: &Contour, tolerance: f64) -> Contour {
 /// The vertex at which the ring turns most.
 fn sharpest(points: &[Point]) -> usize {
     let n = points.len();
+    // Grows with the angle, from 0 to 2, and needs no arc tangent.
     let turn = |i: usize| {
-        let (a, b) = (points[i] - points[(i + n - 1) % n], points[(i + 1) % n] - points[i]);
-        a.cross(b).atan2(a.dot(b)).abs()
+        let (before, after) =
+            (i.checked_sub(1).unwrap_or(n - 1), if i + 1 == n { 0 } else { i + 1 });
+        let (a, b) = (points[i] - points[before], points[after] - points[i]);
+        let (along, aside) = (a.dot(b), a.cross(b).abs());
+        if along == 0.0 && aside == 0.0 { 0.0 } else { 1.0 - along / (along.abs() + aside) }
     };
     (0..n)
         .map(|i| (i, turn(i)))
@@ -58,7 +62,8 @@ fn chain(points: &[Point], tolerance: f64) -> Vec<Point> {
 /// The furthest vertex that a chord from `points[from]` may reach.
 fn furthest(points: &[Point], from: usize, tolerance: f64) -> usize {
     let origin = points[from];
-    let mut cone: Option<(f64, f64, f64)> = None;
+    // Its right and its left side, of any length.
+    let mut cone: Option<[Point; 2]> = None;
     let mut reach = 0.0;
     let mut last = from + 1;
     for (i, &p) in points.iter().enumerate().skip(from + 1) {
@@ -73,18 +78,22 @@ fn furthest(points: &[Point], from: usize, tolerance: f64) -> usize {
             last = i;
             continue;
         }
-        let half = (tolerance / length).asin();
-        let Some((axis, low, high)) = cone else {
-            cone = Some((d.angle(), -half, half));
+        // The directions that pass this vertex within the tolerance: asin(tolerance / length) about d.
+        let along = ((length - tolerance) * (length + tolerance)).sqrt();
+        let aside = d.perpendicular() * (tolerance / along);
+        let [right, left] = [d - aside, d + aside];
+        let Some([low, high]) = cone else {
+            cone = Some([right, left]);
             last = i;
             continue;
         };
-        let angle = crate::geometry::wrap_angle(d.angle() - axis);
-        if angle < low || angle > high {
+        if low.cross(d) < 0.0 || d.cross(high) < 0.0 {
             break;
         }
         last = i;
-        cone = Some((axis, low.max(angle - half), high.min(angle + half)));
+        let low = if low.cross(right) > 0.0 { right } else { low };
+        let high = if left.cross(high) > 0.0 { left } else { high };
+        cone = Some([low, high]);
     }
     shrink_to_fit(points, from, last, tolerance)
 }

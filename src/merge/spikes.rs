@@ -19,8 +19,11 @@ const SLENDER: f64 = 10.0;
 #[must_use]
 pub fn without_spikes(contour: &Contour, width: f64) -> Contour {
     let n = contour.points.len();
-    let tips: Vec<usize> = (0..n).filter(|&i| is_sharp(&contour.points, i)).collect();
-    if !contour.closed || n < 3 || tips.is_empty() {
+    if !contour.closed || n < 3 {
+        return contour.clone();
+    }
+    let tips: Vec<usize> = sharp(&contour.points).collect();
+    if tips.is_empty() {
         return contour.clone();
     }
     let mut points = contour.points.clone();
@@ -38,11 +41,18 @@ pub fn without_spikes(contour: &Contour, width: f64) -> Contour {
     Contour::closed(points.into_iter().zip(gone).filter(|(_, g)| !g).map(|(p, _)| p).collect())
 }
 
-/// Whether the contour turns by more than about 80 degrees: blunt tips have two such vertices.
-fn is_sharp(points: &[Point], i: usize) -> bool {
-    let n = points.len();
-    let (a, b) = (points[i] - points[(i + n - 1) % n], points[(i + 1) % n] - points[i]);
-    a.dot(b) < 0.17 * a.length() * b.length()
+/// The vertices at which a closed contour turns by more than about 80 degrees: blunt tips have two such.
+fn sharp(points: &[Point]) -> impl Iterator<Item = usize> + '_ {
+    let before = points.last().into_iter().chain(points);
+    let after = points.iter().skip(1).chain(points.first());
+    let edges = before.zip(points).zip(after);
+    let is_sharp = |((before, at), after): ((&Point, &Point), &Point)| {
+        let (a, b) = (*at - *before, *after - *at);
+        let along = a.dot(b);
+        // The cosine against 0.17, squared: all vertices are asked, so without roots.
+        along <= 0.0 || along * along < 0.17 * 0.17 * a.length_squared() * b.length_squared()
+    };
+    edges.enumerate().filter(move |(_, corner)| is_sharp(*corner)).map(|(i, _)| i)
 }
 
 /// What goes from the tip of a spike, and where the contour turns back instead.
