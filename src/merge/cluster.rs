@@ -8,6 +8,7 @@
 //! boxes upon each other cost no more than thousands apart.
 
 use super::Frame;
+use super::rows::Rows;
 
 /// For each group the indices of its boxes, ascending; groups in the order of their first box.
 pub(super) fn clusters(frames: &[Option<Frame>]) -> Vec<Vec<usize>> {
@@ -25,8 +26,7 @@ pub(super) fn clusters(frames: &[Option<Frame>]) -> Vec<Vec<usize>> {
 
 /// Open boxes in strips along y.
 struct Strips {
-    low: i64,
-    height: i64,
+    rows: Rows,
     strips: Vec<Strip>,
 }
 
@@ -45,14 +45,12 @@ impl Strips {
         let low = present().map(|f| i64::from(f.y[0])).min().unwrap_or(0);
         let high = present().map(|f| i64::from(f.y[1])).max().unwrap_or(0);
         let count = ((frames.len() as f64).sqrt() as i64 * 2).clamp(1, 4096);
-        let height = ((high - low) / count + 1).max(1);
         let strips = (0..=count).map(|_| Strip::default()).collect();
-        Self { low, height, strips }
+        Self { rows: Rows::over([low, high], count), strips }
     }
 
     fn visit(&mut self, i: usize, frame: &Frame, frames: &[Option<Frame>], sets: &mut Sets) {
-        let strip = |y: i32| ((i64::from(y) - self.low) / self.height) as usize;
-        let (first, last) = (strip(frame.y[0]), strip(frame.y[1]));
+        let (first, last) = self.rows.between(frame.y).into_inner();
         for (k, strip) in self.strips[first..=last].iter_mut().enumerate() {
             let spans = k > 0 && first + k < last;
             strip.visit((i, frame, spans), frames, sets);

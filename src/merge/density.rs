@@ -7,6 +7,7 @@
 //! limit is passed. When comparing takes too long (many long edges that do not cross), what was found
 //! is scaled up to all edges.
 
+use super::rows::Rows;
 use super::{Ring, Vertex};
 
 /// Fewer edges than this are not counted: they cannot cross more than 125 000 times.
@@ -55,8 +56,7 @@ fn edges_of(ring: &Ring) -> impl Iterator<Item = Edge> + '_ {
 
 /// Open edges in strips along y.
 struct Strips {
-    low: i64,
-    height: i64,
+    rows: Rows,
     strips: Vec<Strip>,
     crossings: u64,
     compared: u64,
@@ -73,11 +73,11 @@ struct Strip {
 impl Strips {
     fn over(edges: &[Edge], most: u64) -> Self {
         let ends = || edges.iter().flat_map(|e| [i64::from(e.left.y), i64::from(e.right.y)]);
-        let (low, high) = (ends().min().unwrap_or(0), ends().max().unwrap_or(0));
+        let ends = [ends().min().unwrap_or(0), ends().max().unwrap_or(0)];
         let count = ((edges.len() as f64).sqrt() as i64).clamp(1, 2048);
-        let height = (high - low) / count + 1;
         let strips = vec![Strip { open: Vec::new(), weight: 1 }; count as usize + 1];
-        let mut all = Self { low, height, strips, crossings: 0, compared: 0 };
+        let rows = Rows::over(ends, count);
+        let mut all = Self { rows, strips, crossings: 0, compared: 0 };
         if edges.len() > MANY_EDGES {
             all.sample(edges, most);
         }
@@ -106,9 +106,7 @@ impl Strips {
     }
 
     fn range(&self, edge: &Edge) -> std::ops::RangeInclusive<usize> {
-        let strip = |y: i32| ((i64::from(y) - self.low) / self.height) as usize;
-        let (a, b) = (strip(edge.left.y), strip(edge.right.y));
-        a.min(b)..=a.max(b)
+        self.rows.between([edge.left.y, edge.right.y])
     }
 
     fn visit(&mut self, edge: &Edge) {

@@ -15,6 +15,7 @@
 mod cluster;
 mod decimate;
 mod density;
+mod rows;
 mod spikes;
 mod tangle;
 mod union;
