@@ -14,6 +14,12 @@ use crate::parallel;
 const MOST_CELLS: f64 = 4e6;
 /// Fewer edges are listed faster than a thread begins.
 const FEW_EDGES: usize = 10_000;
+/// Bands of rows that more are listed in, each by itself: its part of the grid stays near the core.
+const BANDS: usize = 16;
+/// Edges that a band takes or leaves together.
+const BLOCK: usize = 64;
+/// Cells around a short edge at most, which are looked at without asking how it lies in them.
+const FEW_CELLS: i64 = 4;
 
 /// Edges by the cells that they run through.
 pub struct EdgeIndex {
@@ -61,8 +67,21 @@ impl Chains {
         (self.points[from], self.points[from + 1])
     }
 
-    fn edges(&self) -> impl Iterator<Item = (Point, Point)> + '_ {
-        (0..self.len()).map(|number| self.edge(number))
+    /// The numbers of the edges of a block.
+    fn block(&self, number: usize) -> Range<usize> {
+        number * BLOCK..self.len().min((number + 1) * BLOCK)
+    }
+
+    /// The box around each block of edges.
+    fn blocks(&self) -> Vec<Bounds> {
+        let bounds = |block| {
+            let around = |b: Bounds, number| {
+                let (p, q) = self.edge(number);
+                b.union(Bounds::of(&[p, q]))
+            };
+            self.block(block).fold(Bounds::EMPTY, around)
+        };
+        parallel::map(self.len().div_ceil(BLOCK), threads(self.len()), bounds)
     }
 }
 
@@ -110,15 +129,10 @@ impl EdgeIndex {
     /// Indexes the edges of `lines`; a line of one point is an edge without length.
     pub fn new(lines: impl Iterator<Item: AsRef<[Point]>>, cell_mm: f64) -> Self {
         let chains = Chains::of(lines);
-        let bounds = chains.edges().fold(Bounds::EMPTY, |b, (p, q)| b.union(Bounds::of(&[p, q])));
-        let grid = Grid::over(bounds, cell_mm);
-        let bands = if chains.len() < FEW_EDGES { 1 } else { parallel::cores() };
-        let (starts, listed) = grid.lists(&chains, bands);
-        let owners = |w: &[u32]| {
-            let ids = &listed[w[0] as usize..w[1] as usize];
-            ids.windows(2).any(|w| chains.owner[w[0] as usize] != chains.owner[w[1] as usize])
-        };
-        let shared = starts.windows(2).map(owners).collect();
+        let blocks = chains.blocks();
+        let grid = Grid::over(blocks.iter().copied().fold(Bounds::EMPTY, Bounds::union), cell_mm);
+        let bands = if chains.len() < FEW_EDGES { 1 } else { BANDS };
+        let Lists { starts, listed, shared } = grid.lists((&chains, &blocks), bands);
         Self { grid, chains, starts, listed, shared }
     }
 
@@ -211,19 +225,25 @@ impl EdgeIndex {
         if length == 0.0 {
             return Vec::new();
         }
-        let aside = (b - a).perpendicular() * (reach / length);
         let mut ids: Vec<u32> = Vec::new();
-        for shift in [Point::ORIGIN, aside, aside * -1.0] {
-            self.grid.along(a + shift, b + shift, |cell| {
-                // Most cells hold one line only: the edge's own.
-                if !self.shared[cell]
-                    && self.in_cell(cell).first().is_none_or(|&id| self.owner(id) >= owner)
-                {
-                    return;
-                }
-                let earlier = |id: &&u32| self.owner(**id) < owner;
-                ids.extend(self.in_cell(cell).iter().filter(earlier));
-            });
+        let mut look = |cell: usize| {
+            // Most cells hold one line only: the edge's own.
+            if !self.shared[cell]
+                && self.in_cell(cell).first().is_none_or(|&id| self.owner(id) >= owner)
+            {
+                return;
+            }
+            let earlier = |id: &&u32| self.owner(**id) < owner;
+            ids.extend(self.in_cell(cell).iter().filter(earlier));
+        };
+        let around = Bounds::of(&[a, b]).grown(reach);
+        if self.grid.count(around) <= FEW_CELLS {
+            self.grid.within(around).for_each(look);
+        } else {
+            let aside = (b - a).perpendicular() * (reach / length);
+            for shift in [Point::ORIGIN, aside, aside * -1.0] {
+                self.grid.along(a + shift, b + shift, &mut look);
+            }
         }
         ids.sort_unstable();
         ids.dedup();
@@ -299,6 +319,21 @@ impl EdgeIndex {
     }
 }
 
+/// What [`Grid::lists`] finds.
+#[derive(Debug, PartialEq)]
+struct Lists {
+    /// Where each cell's list begins in `listed`; one more than there are cells.
+    starts: Vec<u32>,
+    listed: Vec<u32>,
+    /// Whether edges of several lines run through a cell.
+    shared: Vec<bool>,
+}
+
+/// On how many threads so many edges are worked on.
+fn threads(edges: usize) -> usize {
+    if edges < FEW_EDGES { 1 } else { parallel::cores() }
+}
+
 impl Grid {
     fn over(bounds: Bounds, cell_mm: f64) -> Self {
         if bounds.is_empty() {
@@ -357,45 +392,70 @@ impl Grid {
         rows.flat_map(move |row| columns.clone().map(move |column| (row * width + column) as usize))
     }
 
-    /// For each cell the edges that run through it; bands of rows are listed side by side.
-    fn lists(&self, chains: &Chains, bands: usize) -> (Vec<u32>, Vec<u32>) {
-        let height = self.rows / bands as i64 + 1;
-        let parts = parallel::map(bands, bands, |i| {
-            let first = (i as i64 * height).min(self.rows);
-            self.lists_of(first..(first + height).min(self.rows), chains)
-        });
-        let (mut starts, mut listed) = (vec![0], Vec::new());
-        for (part_starts, part) in parts {
-            let before = listed.len() as u32;
-            starts.extend(part_starts[1..].iter().map(|start| start + before));
-            if before == 0 {
-                listed = part;
-            } else {
-                listed.extend(part);
-            }
-        }
-        (starts, listed)
+    /// How many cells `bounds` touches, those beyond the grid's border included.
+    fn count(&self, bounds: Bounds) -> i64 {
+        let (low, high) = (self.key(bounds.min), self.key(bounds.max));
+        let along = |low: i64, high: i64| high.saturating_sub(low).saturating_add(1);
+        along(low.0, high.0).saturating_mul(along(low.1, high.1))
     }
 
-    /// For each cell of some rows the edges that run through it.
-    fn lists_of(&self, rows: Range<i64>, chains: &Chains) -> (Vec<u32>, Vec<u32>) {
+    /// For each cell the edges that run through it; bands of rows are listed side by side.
+    fn lists(&self, (chains, blocks): (&Chains, &[Bounds]), bands: usize) -> Lists {
+        let height = self.rows / bands as i64 + 1;
+        let rows = |band: usize| {
+            let first = (band as i64 * height).min(self.rows);
+            first..(first + height).min(self.rows)
+        };
+        let last_row = (self.rows - 1).max(0);
+        let row = |p: Point| self.key(p).1.clamp(0, last_row);
+        let touched = |b: &Bounds| if b.is_empty() { [1, 0] } else { [row(b.min), row(b.max)] };
+        let blocks: Vec<[i64; 2]> = blocks.iter().map(touched).collect();
+        let parts = parallel::map(bands, threads(chains.len()).min(bands), |band| {
+            let rows = rows(band);
+            let within = |&i: &usize| blocks[i][0] < rows.end && blocks[i][1] >= rows.start;
+            let taken = (0..blocks.len()).filter(within).flat_map(|i| chains.block(i));
+            self.lists_of(rows.clone(), chains, taken)
+        });
+        let mut all = Lists { starts: vec![0], listed: Vec::new(), shared: Vec::new() };
+        all.listed.reserve_exact(parts.iter().map(|part| part.listed.len()).sum());
+        for part in parts {
+            let before = all.listed.len() as u32;
+            all.starts.extend(part.starts[1..].iter().map(|start| start + before));
+            all.listed.extend(part.listed);
+            all.shared.extend(part.shared);
+        }
+        all
+    }
+
+    /// For each cell of some rows the edges that run through it; no others than the `taken` ones do.
+    fn lists_of(
+        &self,
+        rows: Range<i64>,
+        chains: &Chains,
+        taken: impl Iterator<Item = usize> + Clone,
+    ) -> Lists {
         let first = (rows.start * self.columns) as usize;
         let mut starts = vec![0u32; ((rows.end - rows.start) * self.columns) as usize + 1];
-        for (a, b) in chains.edges() {
-            self.along_in(&rows, (a, b), |cell| starts[cell - first + 1] += 1);
+        for id in taken.clone() {
+            self.along_in(&rows, chains.edge(id), |cell| starts[cell - first + 1] += 1);
         }
         for i in 1..starts.len() {
             starts[i] += starts[i - 1];
         }
         let mut next = starts.clone();
         let mut listed = vec![0u32; starts.last().map_or(0, |&n| n as usize)];
-        for (id, (a, b)) in chains.edges().enumerate() {
-            self.along_in(&rows, (a, b), |cell| {
+        for id in taken {
+            self.along_in(&rows, chains.edge(id), |cell| {
                 listed[next[cell - first] as usize] = id as u32;
                 next[cell - first] += 1;
             });
         }
-        (starts, listed)
+        let owners = |w: &[u32]| {
+            let ids = &listed[w[0] as usize..w[1] as usize];
+            ids.windows(2).any(|w| chains.owner[w[0] as usize] != chains.owner[w[1] as usize])
+        };
+        let shared = starts.windows(2).map(owners).collect();
+        Lists { starts, listed, shared }
     }
 
     /// The cells that an edge runs through, row by row.
@@ -515,11 +575,11 @@ mod tests {
         let ends = scatter(700);
         for cell in [0.3, 7.0, 100.0] {
             let chains = Chains::of(ends.chunks(7));
-            let grid = Grid::over(Bounds::of(&ends), cell);
-            let whole = grid.lists(&chains, 1);
-            assert!(whole.1.len() >= chains.len());
+            let (grid, blocks) = (Grid::over(Bounds::of(&ends), cell), chains.blocks());
+            let whole = grid.lists((&chains, &blocks), 1);
+            assert!(whole.listed.len() >= chains.len());
             for bands in [2, 3, 16] {
-                assert_eq!(grid.lists(&chains, bands), whole, "{cell} {bands}");
+                assert_eq!(grid.lists((&chains, &blocks), bands), whole, "{cell} {bands}");
             }
         }
     }

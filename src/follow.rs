@@ -5,12 +5,14 @@
 //! complete by it. Memory does not grow with the job, however long its lists and its cuts are.
 //! [`crate::pipeline::read_back`] follows bytes that are all there, and keeps the cuts.
 
-use std::sync::mpsc::sync_channel;
+use std::sync::Mutex;
+use std::sync::mpsc::{SyncSender, sync_channel};
 
 use crate::finding::Finding;
 use crate::hpgl::{Interpreter, Located, Reader, Step, TraceSettings};
+use crate::parallel;
 use crate::profile::Machine;
-use crate::simulate::{Piece, SimulateSettings, Simulator, Totals};
+use crate::simulate::{Piece, SimulateSettings, Simulator, Totals, Untracked};
 
 /// Points of a piece where the job is not kept: a usual cut is one piece.
 const MOST_POINTS: usize = 4096;
@@ -112,13 +114,39 @@ impl Front {
     }
 }
 
-/// Simulates what was obeyed.
-fn simulate(simulator: &mut Simulator, all: &[Obeyed], see: &mut dyn FnMut(Seen)) {
-    for Obeyed { instruction, steps } in all {
-        see(Seen::Instruction(instruction));
-        for step in steps {
-            simulator.step(step, &mut |piece| see(Seen::Piece(piece)));
-        }
+/// What an instruction does.
+struct Done {
+    instruction: Located,
+    pieces: Vec<Untracked>,
+}
+
+/// Simulates what was obeyed, but for the tip's ways.
+fn simulate(simulator: &mut Simulator, all: Vec<Obeyed>) -> Vec<Done> {
+    let each = all.into_iter().map(|Obeyed { instruction, steps }| {
+        let mut pieces = Vec::new();
+        steps.iter().for_each(|step| simulator.step(step, &mut |piece| pieces.push(piece)));
+        Done { instruction, pieces }
+    });
+    each.collect()
+}
+
+/// An instruction, and what is complete by it.
+type Told = (Located, Vec<Piece>);
+
+/// Finds the tip's ways.
+fn track(all: Vec<Done>) -> Vec<Told> {
+    let tracked = |done: Done| {
+        let pieces = done.pieces.into_iter().map(Untracked::tracked).collect();
+        (done.instruction, pieces)
+    };
+    all.into_iter().map(tracked).collect()
+}
+
+/// Gives it out.
+fn tell(all: Vec<Told>, see: &mut dyn FnMut(Seen)) {
+    for (instruction, pieces) in all {
+        see(Seen::Instruction(&instruction));
+        pieces.into_iter().for_each(|piece| see(Seen::Piece(piece)));
     }
 }
 
@@ -128,8 +156,8 @@ fn end(
     see: &mut dyn FnMut(Seen),
 ) -> End {
     let mut simulator = simulator;
-    simulate(&mut simulator, &last, see);
-    let (totals, left_down) = simulator.end(bytes, &mut |piece| see(Seen::Piece(piece)));
+    tell(track(simulate(&mut simulator, last)), see);
+    let (totals, left_down) = simulator.end(bytes, &mut |piece| see(Seen::Piece(piece.tracked())));
     End { totals, left_down, findings }
 }
 
@@ -151,7 +179,7 @@ impl Follower {
     /// Goes on with `bytes`.
     pub fn take(&mut self, bytes: &[u8], see: &mut dyn FnMut(Seen)) {
         let obeyed = self.front.take(bytes);
-        simulate(&mut self.simulator, &obeyed, see);
+        tell(track(simulate(&mut self.simulator, obeyed)), see);
     }
 
     /// Where the last move ends of a cut whose end was not given out yet; `None` where there is none.
@@ -165,11 +193,11 @@ impl Follower {
     }
 }
 
-/// Stretches that the reader may be ahead of the simulation.
+/// Stretches that one stage may be ahead of the next.
 const AHEAD: usize = 2;
 
 /// Follows a whole job, which `read` gives stretch by stretch: read and obeyed on one core, simulated on
-/// another. The same as by a [`Follower`], sooner.
+/// another, the tip's ways found on all that are left. The same as by a [`Follower`], sooner.
 ///
 /// # Errors
 /// Those of `read`.
@@ -178,20 +206,47 @@ pub fn follow<E: Send>(
     read: impl FnOnce(&mut dyn FnMut(&[u8]) -> bool) -> Result<(), E> + Send,
     see: &mut dyn FnMut(Seen),
 ) -> Result<End, E> {
-    let mut simulator = Simulator::new(&setup.simulate, setup.most_points);
+    let trackers = parallel::cores();
+    let (give_work, work) = sync_channel::<(Vec<Done>, SyncSender<Vec<Told>>)>(AHEAD);
+    let work = Mutex::new(work);
     std::thread::scope(|scope| {
-        let (give, take) = sync_channel(AHEAD);
+        let (give, obeyed) = sync_channel(AHEAD);
         let reader = scope.spawn(move || {
             let mut front = Front::new(setup.machine);
             read(&mut |bytes| give.send(front.take(bytes)).is_ok())?;
             Ok(front.end())
         });
-        take.iter().for_each(|obeyed| simulate(&mut simulator, &obeyed, see));
-        match reader.join() {
-            Ok(read) => read.map(|rest| end(simulator, rest, see)),
-            Err(panic) => std::panic::resume_unwind(panic),
+        // Stretches are told in their order, each when a tracker is done with it.
+        let (give_told, told) = sync_channel(AHEAD + trackers);
+        let simulating = scope.spawn(move || {
+            let mut simulator = Simulator::new(&setup.simulate, setup.most_points);
+            for obeyed in obeyed {
+                let (told_by, told) = sync_channel(1);
+                let done = simulate(&mut simulator, obeyed);
+                if give_told.send(told).is_err() || give_work.send((done, told_by)).is_err() {
+                    break;
+                }
+            }
+            simulator
+        });
+        for _ in 0..trackers {
+            scope.spawn(|| {
+                let next = || work.lock().ok()?.recv().ok();
+                while let Some((done, told_by)) = next() {
+                    // Nobody listens any more only where the whole is given up.
+                    let _ = told_by.send(track(done));
+                }
+            });
         }
+        told.iter().flatten().for_each(|told| tell(told, see));
+        let simulator = joined(simulating.join());
+        joined(reader.join()).map(|rest| end(simulator, rest, see))
     })
+}
+
+/// What a thread returned; its panic goes on here.
+fn joined<T>(result: std::thread::Result<T>) -> T {
+    result.unwrap_or_else(|panic| std::panic::resume_unwind(panic))
 }
 
 #[cfg(test)]

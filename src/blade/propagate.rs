@@ -135,16 +135,18 @@ impl TrailingBlade {
     /// at most half the chord times the tangent of half the turn. Where the tip turns back (blade
     /// at 90° to the travel) the track has a cusp; a point is put there.
     pub fn line_to_sampled(&mut self, to: Point, tolerance_mm: f64, tips: &mut Vec<Point>) {
-        if self.offset_mm == 0.0 {
-            // A pen's tip goes where the axis goes.
-            self.line_to(to);
-            tips.push(to);
-            return;
+        let (mut begin, cusp) = (*self, self.cusp_before(to));
+        // Where it ends up is the same however finely it is looked at, to the last bit.
+        self.line_to(to);
+        if let Some(cusp) = cusp {
+            let mut turning = begin;
+            turning.line_to(cusp);
+            begin.sample(&turning, (tolerance_mm, MAX_HALVINGS), tips);
+            tips.push(turning.tip());
+            begin = turning;
         }
-        if let Some(cusp) = self.cusp_before(to) {
-            self.sample(cusp, tolerance_mm, MAX_HALVINGS, tips);
-        }
-        self.sample(to, tolerance_mm, MAX_HALVINGS, tips);
+        begin.sample(self, (tolerance_mm, MAX_HALVINGS), tips);
+        tips.push(self.tip());
     }
 
     /// Sets the blade down where `axis` begins and pulls it to its end: the tip's track, as
@@ -153,25 +155,28 @@ impl TrailingBlade {
         let mut axis = axis.into_iter();
         let Some(first) = axis.next() else { return Vec::new() };
         self.carry_to(first);
-        let mut tips = vec![self.tip()];
+        // Most moves are short, and add one place.
+        let mut tips = Vec::with_capacity(axis.size_hint().0 + 1);
+        tips.push(self.tip());
         axis.for_each(|to| self.line_to_sampled(to, SAMPLE_TOLERANCE_MM, &mut tips));
         tips
     }
 
-    fn sample(&mut self, to: Point, tolerance_mm: f64, halvings: u32, tips: &mut Vec<Point>) {
-        let mut end = *self;
-        end.line_to(to);
+    /// Appends the tip's places on the straight way to where it is in `end`, without those two.
+    fn sample(&self, end: &Self, (tolerance_mm, halvings): (f64, u32), tips: &mut Vec<Point>) {
+        if self.offset_mm == 0.0 || halvings == 0 {
+            return;
+        }
         let half_turn = half_angle(self.heading, end.heading);
         let chord = self.tip().distance(end.tip());
-        let flat = chord / 2.0 * half_turn.0.abs() <= tolerance_mm * half_turn.1.abs();
-        if !flat && halvings > 0 {
-            let middle = self.axis.lerp(to, 0.5);
-            self.sample(middle, tolerance_mm, halvings - 1, tips);
-            self.sample(to, tolerance_mm, halvings - 1, tips);
-        } else {
-            *self = end;
-            tips.push(self.tip());
+        if chord / 2.0 * half_turn.0.abs() <= tolerance_mm * half_turn.1.abs() {
+            return;
         }
+        let mut middle = *self;
+        middle.line_to(self.axis.lerp(end.axis, 0.5));
+        self.sample(&middle, (tolerance_mm, halvings - 1), tips);
+        tips.push(middle.tip());
+        middle.sample(end, (tolerance_mm, halvings - 1), tips);
     }
 
     /// Where on the way to `to` the blade stands at right angles to the travel, if it does.

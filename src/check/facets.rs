@@ -48,39 +48,56 @@ pub fn facets(simulation: &Simulation) -> Facets {
 
 fn of_cut(cut: &SimulatedCut) -> Facets {
     let mut all = Facets { points: cut.axis.len(), ..Facets::default() };
-    let (turns, seen) = (turns(&cut.axis), seen(cut));
-    for (i, turn) in turns.iter().enumerate() {
-        let neighbours = [i.checked_sub(1), Some(i + 1)].into_iter().flatten();
-        let bends_on = |j: usize| turns.get(j).is_some_and(|other| other / turn >= BENDS_ON);
+    // Most steps are too short to be seen: the tip is asked after only where that may matter.
+    let bends = bends(&cut.axis);
+    if bends.is_empty() {
+        return all;
+    }
+    let goes_along = goes_along(cut);
+    for (i, turn) in bends {
         let turn_deg = turn.abs().to_degrees();
-        let largest = turn_deg <= CORNER_DEG && turn_deg > all.turn_deg;
-        if largest && seen[i..=i + 1] == [true; 2] && neighbours.into_iter().any(bends_on) {
+        if turn_deg > all.turn_deg && goes_along[i..=i + 1] == [true; 2] {
             all = Facets { turn_deg, at: cut.axis[i + 1], ..all };
         }
     }
     all
 }
 
-/// By how much a way turns at each place between its ends, radians.
-fn turns(way: &[Point]) -> Vec<f64> {
-    let steps: Vec<f64> = way.windows(2).map(|pair| (pair[1] - pair[0]).angle()).collect();
-    steps.windows(2).map(|pair| wrap_angle(pair[1] - pair[0])).collect()
+/// Where a way turns along a curve between two steps that are long enough to be seen: the number of the
+/// first of them, and by how much, radians.
+fn bends(way: &[Point]) -> Vec<(usize, f64)> {
+    let is_seen = |i: usize| way[i].distance(way[i + 1]) >= SEEN_MM;
+    let last = way.len().saturating_sub(2);
+    let turn = |i: usize| {
+        let angle = |i: usize| (way[i + 1] - way[i]).angle();
+        (i < last).then(|| wrap_angle(angle(i + 1) - angle(i)))
+    };
+    let mut found = Vec::new();
+    for i in (0..last).filter(|&i| is_seen(i) && is_seen(i + 1)) {
+        let Some(turns) = turn(i) else { continue };
+        let neighbours = [i.checked_sub(1), Some(i + 1)].into_iter().flatten();
+        let bends_on = |j| turn(j).is_some_and(|other| other / turns >= BENDS_ON);
+        if turns.abs().to_degrees() <= CORNER_DEG && neighbours.into_iter().any(bends_on) {
+            found.push((i, turns));
+        }
+    }
+    found
 }
 
-/// For each step of a cut, whether it is long enough to be seen and the tip goes along with it.
-fn seen(cut: &SimulatedCut) -> Vec<bool> {
+/// For each step of a cut, whether the tip goes along with it.
+fn goes_along(cut: &SimulatedCut) -> Vec<bool> {
     let (Some(&axis), Some(&tip)) = (cut.axis.first(), cut.tip().first()) else {
         return Vec::new();
     };
     let offset_mm = axis.distance(tip);
     let mut blade = TrailingBlade::new(offset_mm, axis, (axis - tip).angle());
     let step = |pair: &[Point]| {
-        let length = pair[0].distance(pair[1]);
-        let tip = blade.tip();
-        if offset_mm > 0.0 {
-            blade.line_to(pair[1]);
+        if offset_mm == 0.0 {
+            return true;
         }
-        length >= SEEN_MM && (offset_mm == 0.0 || blade.tip().distance(tip) > RESTS * length)
+        let tip = blade.tip();
+        blade.line_to(pair[1]);
+        blade.tip().distance(tip) > RESTS * pair[0].distance(pair[1])
     };
     cut.axis.windows(2).map(step).collect()
 }

@@ -37,16 +37,17 @@ const TOUCHING_UNITS: f64 = 2.0;
 /// Shorter stretches along another cut are no doubled line, mm: a shared corner is cut through.
 const DOUBLED_MM: f64 = 1.0;
 
-/// Whether a cut comes back to its start, within `unit`s of rounding.
-fn is_closed(cut: &SimulatedCut, unit_mm: f64) -> bool {
-    ring_of(cut, unit_mm).is_some()
+/// The point of its axis with which a cut comes back to its start, within a `unit_mm` of rounding.
+fn closed_at(cut: &SimulatedCut, unit_mm: f64) -> Option<usize> {
+    let first = *cut.axis.first()?;
+    let reach = unit_mm * 1.5;
+    let back = |p: &Point| (p.x - first.x).abs() <= reach && p.distance(first) <= reach;
+    (3..cut.axis.len()).find(|&i| back(&cut.axis[i]))
 }
 
 /// The closed contour that a cut begins with; what follows (overcut) is left out.
 fn ring_of(cut: &SimulatedCut, unit_mm: f64) -> Option<Contour> {
-    let first = *cut.axis.first()?;
-    let back = |p: &Point| p.distance(first) <= unit_mm * 1.5;
-    let end = (3..cut.axis.len()).find(|&i| back(&cut.axis[i]))?;
+    let end = closed_at(cut, unit_mm)?;
     Some(Contour::closed(cut.axis[..end].to_vec()))
 }
 
@@ -60,7 +61,8 @@ pub(super) fn nearly_closed(cut: &SimulatedCut, machine: &Machine) -> Option<Fin
     // The axis of a blade that is swung ends elsewhere than its tip.
     let (gap, last) = (end_gap(&cut.axis)?, cut.tip().last()?);
     let gap = end_gap(cut.tip()).map_or(gap, |tip| gap.min(tip));
-    if gap > NEARLY_CLOSED_MM || is_closed(cut, unit_mm) || comes_near_start(cut, unit_mm) {
+    if gap > NEARLY_CLOSED_MM || comes_near_start(cut, unit_mm) || closed_at(cut, unit_mm).is_some()
+    {
         return None;
     }
     let text = format!("A cut ends {gap:.2} mm from its start without closing.");
@@ -74,15 +76,20 @@ pub(super) fn nearly_closed(cut: &SimulatedCut, machine: &Machine) -> Option<Fin
 /// How far a track that is longer than [`ROUND`] times that ends from its start, mm.
 fn end_gap(track: &[Point]) -> Option<f64> {
     let gap = track.first()?.distance(*track.last()?);
-    let length: f64 = track.windows(2).map(|w| w[0].distance(w[1])).sum();
-    (length > ROUND * gap).then_some(gap)
+    let mut length = 0.0;
+    let is_longer = track.windows(2).any(|w| {
+        length += w[0].distance(w[1]);
+        length > ROUND * gap
+    });
+    is_longer.then_some(gap)
 }
 
 /// A compensated contour's axis does not meet its start, but runs past it.
 fn comes_near_start(cut: &SimulatedCut, unit_mm: f64) -> bool {
     let Some(&start) = cut.tip().first() else { return false };
     let later = cut.tip().get(cut.tip().len() / 2..).unwrap_or_default();
-    later.windows(2).any(|w| distance_to_segment(start, w[0], w[1]) <= unit_mm * 1.5)
+    // From its end: that is where most come back.
+    later.windows(2).rev().any(|w| distance_to_segment(start, w[0], w[1]) <= unit_mm * 1.5)
 }
 
 /// Lines that run along each other or cross.
@@ -280,7 +287,8 @@ pub(super) fn inner_after_outer(
     let line = |cut: &SimulatedCut| {
         ring_of(cut, unit_mm).unwrap_or_else(|| Contour::open(cut.axis.clone()))
     };
-    let lines: Vec<Contour> = firsts.iter().map(|&i| line(&simulation.cuts[i])).collect();
+    let lines: Vec<Contour> =
+        parallel::map(firsts.len(), parallel::cores(), |k| line(&simulation.cuts[firsts[k]]));
     let tree = contour_tree::build(&lines);
     let mut all = Vec::new();
     for (inner, parent) in tree.parent.iter().enumerate() {

@@ -154,6 +154,7 @@ impl Machine {
             matches!(&located.command, Command::Plain(m, _) if !LINES.contains(&&m.0));
         match &located.command {
             Command::Plain(mnemonic, numbers) => {
+                self.steps.reserve(numbers.len() / 2 + 1);
                 self.plain(*mnemonic, numbers);
                 self.too_few(*mnemonic, numbers);
             }

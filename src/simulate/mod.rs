@@ -7,7 +7,7 @@
 
 mod motion;
 
-use crate::blade::{SAMPLE_TOLERANCE_MM, TrailingBlade};
+use crate::blade::TrailingBlade;
 use crate::geometry::{Bounds, Point};
 use crate::hpgl::{Step, StepKind};
 use crate::profile::{MOST_TOOLS, Machine, Motion, Serial};
@@ -169,9 +169,9 @@ pub fn run(
     let mut whole = Simulation::default();
     let mut simulator = Simulator::new(settings, usize::MAX);
     for step in steps {
-        simulator.step(&step, &mut |piece| whole.keep(piece));
+        simulator.step(&step, &mut |piece| whole.keep(piece.tracked()));
     }
-    let (totals, left_down) = simulator.end(bytes, &mut |piece| whole.keep(piece));
+    let (totals, left_down) = simulator.end(bytes, &mut |piece| whole.keep(piece.tracked()));
     Simulation { totals, left_down, ..whole }
 }
 
@@ -201,7 +201,36 @@ pub enum Part {
     },
 }
 
+/// A piece without the tip's way, which takes longest and needs nothing of the pieces before it.
+#[derive(Debug, Clone)]
+pub struct Untracked {
+    piece: Piece,
+    /// The blade where the piece begins, if it trails.
+    blade: Option<TrailingBlade>,
+}
+
+impl Untracked {
+    /// The piece with the tip's way.
+    pub fn tracked(self) -> Piece {
+        let Self { mut piece, blade } = self;
+        let axis = piece.cut.axis.iter().copied();
+        piece.cut.trailing = blade.map(|mut blade| blade.track(axis));
+        piece
+    }
+}
+
+/// A tool-down stretch that is being cut.
+struct Open {
+    cut: SimulatedCut,
+    /// The blade where what was not given out yet begins, if it trails.
+    blade: Option<TrailingBlade>,
+    /// Its beginning was given out.
+    given: bool,
+}
+
 /// A machine while it obeys.
+///
+/// Knows where the blade points after each move, but not its tip's way there: [`Untracked`].
 pub struct Simulator {
     settings: SimulateSettings,
     /// Points that a piece has at most.
@@ -209,10 +238,9 @@ pub struct Simulator {
     totals: Totals,
     blade: TrailingBlade,
     at: Point,
-    /// The tool-down stretch that is being cut, and whether its beginning was given out.
-    cut: Option<(SimulatedCut, bool)>,
+    cut: Option<Open>,
     /// The last stretch, until it is known whether it was lifted in place.
-    lifted: Option<Piece>,
+    lifted: Option<Untracked>,
     /// How many cuts were begun.
     begun: usize,
     travel: Vec<Point>,
@@ -228,8 +256,8 @@ pub struct Simulator {
 }
 
 impl Simulator {
-    /// A machine before its first step. A piece is given out at the end of its cut, or when it has
-    /// `most` points.
+    /// A machine before its first step. A piece is given out at the end of its cut, or when its axis
+    /// has `most` points.
     pub fn new(settings: &SimulateSettings, most: usize) -> Self {
         Self {
             settings: *settings,
@@ -245,14 +273,14 @@ impl Simulator {
             tool: 0,
             velocity_mm_s: None,
             force: None,
-            chain: Chain::new(Point::ORIGIN),
+            chain: Chain::new(),
             clock_s: 0.0,
             motion_s: 0.0,
         }
     }
 
     /// Obeys one step; `give` gets what is complete by it.
-    pub fn step(&mut self, step: &Step, give: &mut dyn FnMut(Piece)) {
+    pub fn step(&mut self, step: &Step, give: &mut dyn FnMut(Untracked)) {
         match step.kind {
             StepKind::Move(units) => self.go(units * self.settings.unit_mm, step, give),
             StepKind::Lower => self.lower(step, give),
@@ -263,20 +291,18 @@ impl Simulator {
         }
     }
 
-    fn go(&mut self, to: Point, step: &Step, give: &mut dyn FnMut(Piece)) {
-        let top = self.top_mm_s();
-        if let Some((cut, _)) = &mut self.cut {
-            self.totals.cut_mm += self.at.distance(to);
+    fn go(&mut self, to: Point, step: &Step, give: &mut dyn FnMut(Untracked)) {
+        let (top, way) = (self.top_mm_s(), to - self.at);
+        let length = way.length();
+        if let Some(Open { cut, .. }) = &mut self.cut {
+            self.totals.cut_mm += length;
             cut.axis.push(to);
             (cut.end_byte, cut.end) = (step.byte, step.end);
-            match &mut cut.trailing {
-                Some(tips) => self.blade.line_to_sampled(to, SAMPLE_TOLERANCE_MM, tips),
-                None => self.blade.line_to(to),
-            }
+            self.blade.line_to(to);
         } else if to != self.at {
-            self.totals.travel_mm += self.at.distance(to);
+            self.totals.travel_mm += length;
             if self.lifted_by.take() == Some(step.byte)
-                && let Some(piece) = &mut self.lifted
+                && let Some(Untracked { piece, .. }) = &mut self.lifted
             {
                 piece.cut.lifts_in_place = false;
             }
@@ -287,7 +313,7 @@ impl Simulator {
             return;
         }
         if let (Some(motion), Some(top)) = (self.settings.motion, top) {
-            self.chain.push(to, top, &motion);
+            self.chain.push((way, length), top, &motion);
         }
         self.at = to;
         self.give_full(give);
@@ -302,7 +328,7 @@ impl Simulator {
 
     /// Changes the tool; a machine lifts the one that it puts away. Nobody knows where a blade that is
     /// fetched points.
-    fn select(&mut self, tool: u32, byte: u64, give: &mut dyn FnMut(Piece)) {
+    fn select(&mut self, tool: u32, byte: u64, give: &mut dyn FnMut(Untracked)) {
         if tool != self.tool && self.settings.offset_mm(tool) != self.blade.offset_mm() {
             self.raise(byte, give);
         }
@@ -315,21 +341,20 @@ impl Simulator {
         self.tool = tool;
     }
 
-    fn lower(&mut self, step: &Step, give: &mut dyn FnMut(Piece)) {
+    fn lower(&mut self, step: &Step, give: &mut dyn FnMut(Untracked)) {
         if self.cut.is_some() {
             return;
         }
         self.give_lifted(give);
         let travel = std::mem::replace(&mut self.travel, vec![self.at]);
         if let Some(motion) = self.settings.motion {
-            let way_s = self.chain_s(&motion);
+            let way_s = self.chain.end(&motion);
             self.pass(way_s + motion.lower_s, step.byte);
         }
         self.begun += 1;
         let cut = SimulatedCut {
             travel,
             axis: vec![self.at],
-            trailing: (self.blade.offset_mm() > 0.0).then(|| vec![self.blade.tip()]),
             tool: self.tool,
             force: self.force,
             byte: step.byte,
@@ -338,57 +363,58 @@ impl Simulator {
             start_s: self.clock_s,
             ..SimulatedCut::default()
         };
-        self.cut = Some((cut, false));
+        self.cut = Some(Open { cut, blade: self.trailing(), given: false });
     }
 
-    fn raise(&mut self, byte: u64, give: &mut dyn FnMut(Piece)) {
-        let Some((mut cut, given)) = self.cut.take() else { return };
+    fn raise(&mut self, byte: u64, give: &mut dyn FnMut(Untracked)) {
+        let Some(Open { mut cut, blade, given }) = self.cut.take() else { return };
         self.totals.lifts += 1;
         cut.heading = self.blade.heading();
         (cut.lifts_in_place, self.lifted_by) = (true, Some(byte));
         if let Some(motion) = self.settings.motion {
-            let cut_s = self.chain_s(&motion);
+            let cut_s = self.chain.end(&motion);
             self.pass(cut_s + motion.lift_s, byte);
         }
         cut.end_s = self.clock_s;
         self.travel = vec![self.at];
         self.give_lifted(give);
         let part = Part::Cut { begins: !given, ends: true };
-        self.lifted = Some(Piece { number: self.begun - 1, part, cut });
+        self.lifted = Some(Untracked { piece: Piece { number: self.begun - 1, part, cut }, blade });
     }
 
-    /// Time of the moves since the tool went up or down, s.
-    fn chain_s(&mut self, motion: &Motion) -> f64 {
-        std::mem::replace(&mut self.chain, Chain::new(self.at)).time_s(motion)
+    /// The blade as it stands, if it trails.
+    fn trailing(&self) -> Option<TrailingBlade> {
+        Some(self.blade).filter(|blade| blade.offset_mm() > 0.0)
     }
 
     /// Where the last move ends of a cut whose end was not given out yet; `None` where there is none.
     pub fn unsettled(&self) -> Option<u64> {
-        let open = self.cut.as_ref().map(|(cut, _)| cut.end);
-        open.or(self.lifted.as_ref().map(|piece| piece.cut.end))
+        let open = self.cut.as_ref().map(|open| open.cut.end);
+        open.or(self.lifted.as_ref().map(|lifted| lifted.piece.cut.end))
     }
 
-    fn give_lifted(&mut self, give: &mut dyn FnMut(Piece)) {
+    fn give_lifted(&mut self, give: &mut dyn FnMut(Untracked)) {
         if let Some(piece) = self.lifted.take() {
             give(piece);
         }
     }
 
     /// Gives out what is long enough.
-    fn give_full(&mut self, give: &mut dyn FnMut(Piece)) {
-        let number = self.begun;
-        if let Some((cut, given)) = &mut self.cut {
-            if cut.axis.len().max(cut.tip().len()) < self.most {
+    fn give_full(&mut self, give: &mut dyn FnMut(Untracked)) {
+        let (number, now) = (self.begun, self.trailing());
+        if let Some(Open { cut, blade, given }) = &mut self.cut {
+            if cut.axis.len() < self.most {
                 return;
             }
-            let trailing = cut.trailing.as_ref().map(|_| vec![self.blade.tip()]);
-            let rest = SimulatedCut { travel: Vec::new(), axis: vec![self.at], trailing, ..*cut };
+            let rest =
+                SimulatedCut { travel: Vec::new(), axis: vec![self.at], trailing: None, ..*cut };
             let part = Part::Cut { begins: !std::mem::replace(given, true), ends: false };
-            give(Piece { number: number - 1, part, cut: std::mem::replace(cut, rest) });
+            let cut = std::mem::replace(cut, rest);
+            let piece = Piece { number: number - 1, part, cut };
+            give(Untracked { piece, blade: std::mem::replace(blade, now) });
         } else if self.travel.len() >= self.most {
             let travel = std::mem::replace(&mut self.travel, vec![self.at]);
-            let cut = SimulatedCut { travel, ..SimulatedCut::default() };
-            give(Piece { number, part: Part::Way, cut });
+            give(way(number, travel));
         }
     }
 
@@ -404,7 +430,7 @@ impl Simulator {
 
     /// Ends the job, which has `bytes` bytes; `give` gets what is left, the way after the last cut at
     /// the end. Returns the sums, and whether the bytes end with the tool down.
-    pub fn end(mut self, bytes: u64, give: &mut dyn FnMut(Piece)) -> (Totals, bool) {
+    pub fn end(mut self, bytes: u64, give: &mut dyn FnMut(Untracked)) -> (Totals, bool) {
         let left_down = self.cut.is_some();
         self.raise(bytes, give);
         if left_down {
@@ -414,7 +440,7 @@ impl Simulator {
         self.give_lifted(give);
         let mut totals = self.totals;
         if let Some(motion) = self.settings.motion {
-            let way_s = self.chain_s(&motion);
+            let way_s = self.chain.end(&motion);
             self.pass(way_s, bytes);
         }
         let timed = self.settings.motion.is_some();
@@ -422,10 +448,15 @@ impl Simulator {
         totals.time_s = timed.then_some(self.clock_s);
         totals.motion_s = timed.then_some(self.motion_s);
         totals.line_s = self.settings.line_bytes_s.map(|rate| bytes as f64 / rate);
-        let cut = SimulatedCut { travel: self.travel, ..SimulatedCut::default() };
-        give(Piece { number: self.begun, part: Part::Way, cut });
+        give(way(self.begun, self.travel));
         (totals, left_down)
     }
+}
+
+/// The way to the cut `number`, or a part of it.
+fn way(number: usize, travel: Vec<Point>) -> Untracked {
+    let cut = SimulatedCut { travel, ..SimulatedCut::default() };
+    Untracked { piece: Piece { number, part: Part::Way, cut }, blade: None }
 }
 
 /// The slowest that is believed of a machine, mm/s: a `VS0` does not stop it (HP 7470A manual,

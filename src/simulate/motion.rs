@@ -17,76 +17,85 @@ const MOST_MOVES: usize = 1 << 15;
 
 /// A chain of moves that begins and ends at rest, timed as it comes.
 pub(super) struct Chain {
-    points: Vec<Point>,
-    /// Top speeds of the moves, mm/s.
-    tops: Vec<f64>,
-    /// Speed at the first point, mm/s.
+    moves: Vec<Straight>,
+    /// Speed at the beginning of the first, mm/s.
     enter: f64,
     /// Time of the moves that have passed, s.
     passed_s: f64,
+    /// Room for the speeds at all corners.
+    speeds: Vec<f64>,
+}
+
+/// A straight move.
+#[derive(Clone, Copy)]
+struct Straight {
+    /// Unit vector; zero for a move of length 0.
+    along: Point,
+    length: f64,
+    /// Top speed, mm/s.
+    top: f64,
 }
 
 impl Chain {
-    /// One that begins at `start`.
-    pub fn new(start: Point) -> Self {
-        Self { points: vec![start], tops: Vec::new(), enter: 0.0, passed_s: 0.0 }
+    /// One without moves.
+    pub fn new() -> Self {
+        Self { moves: Vec::new(), enter: 0.0, passed_s: 0.0, speeds: Vec::new() }
     }
 
-    /// A move to `to`, at most as fast as `top`, mm/s.
-    pub fn push(&mut self, to: Point, top: f64, motion: &Motion) {
-        self.points.push(to);
-        self.tops.push(top);
-        if self.tops.len() >= MOST_MOVES {
+    /// A move by `way`, which is `length` long, at most as fast as `top`, mm/s.
+    pub fn push(&mut self, (way, length): (Point, f64), top: f64, motion: &Motion) {
+        let along = if length > 0.0 { way * (1.0 / length) } else { Point::ORIGIN };
+        self.moves.push(Straight { along, length, top });
+        if self.moves.len() >= MOST_MOVES {
             self.pass(MOST_MOVES / 2, motion);
         }
     }
 
-    /// Time for the whole chain, s.
-    pub fn time_s(mut self, motion: &Motion) -> f64 {
-        self.pass(self.tops.len(), motion);
-        self.passed_s
+    /// Time for the whole chain, s; another one begins.
+    pub fn end(&mut self, motion: &Motion) -> f64 {
+        self.pass(self.moves.len(), motion);
+        self.enter = 0.0;
+        std::mem::take(&mut self.passed_s)
     }
 
     /// Lets the first `count` moves pass.
     fn pass(&mut self, count: usize, motion: &Motion) {
-        let lengths: Vec<f64> = self.points.windows(2).map(|w| w[0].distance(w[1])).collect();
-        let speeds = corner_speeds(&self.points, &lengths, (&self.tops, self.enter), motion);
-        let moves = lengths.iter().zip(speeds.windows(2)).zip(&self.tops).take(count);
-        let time = moves.map(|((&length, v), &top)| {
-            Move { length, enter: v[0], leave: v[1] }.time_s(top, motion)
+        self.set_speeds(motion);
+        let moves = self.moves.iter().zip(self.speeds.windows(2)).take(count);
+        let time = moves.map(|(straight, v)| {
+            Move { length: straight.length, enter: v[0], leave: v[1] }.time_s(straight.top, motion)
         });
         self.passed_s += time.sum::<f64>();
-        self.enter = speeds.get(count).copied().unwrap_or(0.0);
-        self.points.drain(..count);
-        self.tops.drain(..count);
+        self.enter = self.speeds.get(count).copied().unwrap_or(0.0);
+        self.moves.drain(..count);
+    }
+
+    /// Speed at each vertex: as fast as it is entered at the first, at rest at the last.
+    fn set_speeds(&mut self, motion: &Motion) {
+        let Self { moves, speeds, .. } = self;
+        speeds.clear();
+        speeds.push(self.enter);
+        speeds.extend(moves.windows(2).map(|w| corner_speed(&w[0], &w[1], motion)));
+        speeds.extend((!moves.is_empty()).then_some(0.0));
+        let slower = |speed: f64, v: f64, length: f64| {
+            let reached = v * v + 2.0 * motion.acceleration_mm_s2 * length;
+            if speed * speed <= reached { speed } else { reached.sqrt() }
+        };
+        for i in (0..moves.len()).rev() {
+            speeds[i] = slower(speeds[i], speeds[i + 1], moves[i].length);
+        }
+        for i in 0..moves.len() {
+            speeds[i + 1] = slower(speeds[i + 1], speeds[i], moves[i].length);
+        }
     }
 }
 
-/// Speed at each vertex: as fast as it is entered at the first, at rest at the last.
-fn corner_speeds(
-    points: &[Point],
-    lengths: &[f64],
-    (tops, enter): (&[f64], f64),
-    motion: &Motion,
-) -> Vec<f64> {
-    let n = points.len();
-    let mut speeds = vec![0.0; n];
-    speeds[0] = enter;
-    for i in 1..n.saturating_sub(1).min(tops.len()) {
-        let top = tops[i - 1].min(tops[i]);
-        let (a, b) = (points[i] - points[i - 1], points[i + 1] - points[i]);
-        let half_turn = a.cross(b).atan2(a.dot(b)).abs() / 2.0;
-        let allowed = motion.corner_jump_mm_s / (2.0 * half_turn.sin());
-        speeds[i] = if allowed.is_nan() { top } else { allowed.min(top) };
-    }
-    let reach = |v: f64, length: f64| (v * v + 2.0 * motion.acceleration_mm_s2 * length).sqrt();
-    for i in (0..lengths.len()).rev() {
-        speeds[i] = speeds[i].min(reach(speeds[i + 1], lengths[i]));
-    }
-    for i in 0..lengths.len() {
-        speeds[i + 1] = speeds[i + 1].min(reach(speeds[i], lengths[i]));
-    }
-    speeds
+/// The speed between two moves: from one direction to the other the velocity jumps by the machine's
+/// figure at most.
+fn corner_speed(a: &Straight, b: &Straight, motion: &Motion) -> f64 {
+    let top = a.top.min(b.top);
+    let jump = if a.length > 0.0 && b.length > 0.0 { (b.along - a.along).length() } else { 0.0 };
+    if top * jump <= motion.corner_jump_mm_s { top } else { motion.corner_jump_mm_s / jump }
 }
 
 /// One straight move between two speeds.
@@ -180,9 +189,11 @@ mod tests {
             .map(|(x, y)| Point::new(x, y));
         for (jump, seconds) in [(0.0, 1.733333), (20.0, 1.705716), (50.0, 1.666789)] {
             let motion = motion(jump);
-            let mut chain = Chain::new(square[0]);
-            square[1..].iter().for_each(|&p| chain.push(p, 300.0, &motion));
-            let time = chain.time_s(&motion);
+            let mut chain = Chain::new();
+            for w in square.windows(2) {
+                chain.push((w[1] - w[0], w[0].distance(w[1])), 300.0, &motion);
+            }
+            let time = chain.end(&motion);
             assert!((time - seconds).abs() < 1e-6, "{jump}: {time}");
         }
     }
@@ -196,13 +207,14 @@ mod tests {
         let count = 5 * MOST_MOVES + 77;
         let points: Vec<Point> = (0..=count).map(circle).collect();
         let tops: Vec<f64> = (1..=count).map(top).collect();
-        let mut whole =
-            Chain { points: points.clone(), tops: tops.clone(), ..Chain::new(points[0]) };
-        whole.pass(count, &motion);
-        let mut chain = Chain::new(points[0]);
-        points[1..].iter().zip(&tops).for_each(|(&p, &top)| chain.push(p, top, &motion));
-        assert!(chain.points.len() <= MOST_MOVES);
-        let (ours, as_whole) = (chain.time_s(&motion), whole.passed_s);
+        let (mut chain, mut whole) = (Chain::new(), Chain::new());
+        for (w, &top) in points.windows(2).zip(&tops) {
+            let (way, length) = (w[1] - w[0], w[0].distance(w[1]));
+            whole.moves.push(Straight { along: way * (1.0 / length), length, top });
+            chain.push((way, length), top, &motion);
+        }
+        assert!(chain.moves.len() <= MOST_MOVES);
+        let (ours, as_whole) = (chain.end(&motion), whole.end(&motion));
         assert!((ours - as_whole).abs() < 1e-6 * as_whole, "{ours} {as_whole}");
     }
 }
