@@ -5,6 +5,7 @@
 //! ring and stops when no cell further out can hold anything nearer. The cells are as large as asked
 //! for unless that makes more than `MOST_CELLS`; then they grow.
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use crate::geometry::{Bounds, Point, nearest_on_segment};
@@ -18,13 +19,11 @@ const FEW_EDGES: usize = 10_000;
 const BANDS: usize = 16;
 /// Edges that a band takes or leaves together.
 const BLOCK: usize = 64;
-/// Cells around a short edge at most, which are looked at without asking how it lies in them.
-const FEW_CELLS: i64 = 4;
 
 /// Edges by the cells that they run through.
-pub struct EdgeIndex {
+pub struct EdgeIndex<'a> {
     grid: Grid,
-    chains: Chains,
+    chains: Chains<'a>,
     /// Where each cell's list begins in `listed`; one more than there are cells.
     starts: Vec<u32>,
     listed: Vec<u32>,
@@ -32,30 +31,27 @@ pub struct EdgeIndex {
     shared: Vec<bool>,
 }
 
-/// The vertices of all lines, one line after the other, each kept once.
-///
-/// A line has one vertex more than it has edges (a single point is kept twice, of no point something
-/// once), so edge n, which belongs to the line `owner[n]`, begins at the vertex n + `owner[n]`.
-struct Chains {
-    points: Vec<Point>,
+/// All lines, their edges numbered one line after the other.
+struct Chains<'a> {
+    lines: Vec<Cow<'a, [Point]>>,
+    /// The number of each line's first edge; one more than there are lines.
+    first: Vec<u32>,
     /// Which line each edge belongs to.
     owner: Vec<u32>,
 }
 
-impl Chains {
-    fn of(lines: impl Iterator<Item: AsRef<[Point]>>) -> Self {
-        let mut chains = Self { points: Vec::new(), owner: Vec::new() };
-        for (number, line) in lines.enumerate() {
-            match line.as_ref() {
-                [] => chains.points.push(Point::ORIGIN),
-                [dot] => chains.points.extend([*dot, *dot]),
-                line => chains.points.extend(line),
-            }
-            chains.owner.resize(chains.points.len() - number - 1, number as u32);
+impl<'a> Chains<'a> {
+    fn of(lines: impl Iterator<Item = impl Into<Cow<'a, [Point]>>>) -> Self {
+        let lines: Vec<Cow<'a, [Point]>> = lines.map(Into::into).collect();
+        // A single point is an edge, too.
+        let edges = |line: &Cow<'a, [Point]>| line.len().saturating_sub(1).max(line.len().min(1));
+        let mut first = vec![0];
+        let mut owner = Vec::with_capacity(lines.iter().map(edges).sum());
+        for (number, line) in lines.iter().enumerate() {
+            owner.resize(owner.len() + edges(line), number as u32);
+            first.push(owner.len() as u32);
         }
-        chains.points.shrink_to_fit();
-        chains.owner.shrink_to_fit();
-        chains
+        Self { lines, first, owner }
     }
 
     fn len(&self) -> usize {
@@ -63,8 +59,26 @@ impl Chains {
     }
 
     fn edge(&self, number: usize) -> (Point, Point) {
-        let from = number + self.owner[number] as usize;
-        (self.points[from], self.points[from + 1])
+        let line = self.owner[number] as usize;
+        let (points, at) = (&self.lines[line], number - self.first[line] as usize);
+        (points[at], *points.get(at + 1).unwrap_or(&points[at]))
+    }
+
+    /// Calls `each` with the edges of a block and their numbers.
+    fn each(&self, block: usize, mut each: impl FnMut(usize, (Point, Point))) {
+        let mut rest = self.block(block);
+        while let Some(&line) = self.owner.get(rest.start).filter(|_| !rest.is_empty()) {
+            let line = line as usize;
+            let (points, first) = (&self.lines[line][..], self.first[line] as usize);
+            let end = rest.end.min(self.first[line + 1] as usize);
+            if let [dot] = points {
+                each(first, (*dot, *dot));
+            } else {
+                let edges = points[rest.start - first..=end - first].windows(2);
+                (rest.start..end).zip(edges).for_each(|(number, w)| each(number, (w[0], w[1])));
+            }
+            rest.start = end;
+        }
     }
 
     /// The numbers of the edges of a block.
@@ -75,11 +89,9 @@ impl Chains {
     /// The box around each block of edges.
     fn blocks(&self) -> Vec<Bounds> {
         let bounds = |block| {
-            let around = |b: Bounds, number| {
-                let (p, q) = self.edge(number);
-                b.union(Bounds::of(&[p, q]))
-            };
-            self.block(block).fold(Bounds::EMPTY, around)
+            let mut bounds = Bounds::EMPTY;
+            self.each(block, |_, (p, q)| bounds = bounds.union(Bounds::of(&[p, q])));
+            bounds
         };
         parallel::map(self.len().div_ceil(BLOCK), threads(self.len()), bounds)
     }
@@ -125,9 +137,10 @@ struct Grid {
     rows: i64,
 }
 
-impl EdgeIndex {
-    /// Indexes the edges of `lines`; a line of one point is an edge without length.
-    pub fn new(lines: impl Iterator<Item: AsRef<[Point]>>, cell_mm: f64) -> Self {
+impl<'a> EdgeIndex<'a> {
+    /// Indexes the edges of `lines`, which are lent or given; a line of one point is an edge without
+    /// length.
+    pub fn new(lines: impl Iterator<Item = impl Into<Cow<'a, [Point]>>>, cell_mm: f64) -> Self {
         let chains = Chains::of(lines);
         let blocks = chains.blocks();
         let grid = Grid::over(blocks.iter().copied().fold(Bounds::EMPTY, Bounds::union), cell_mm);
@@ -158,8 +171,8 @@ impl EdgeIndex {
 
     /// The numbers of the edges of `line`.
     pub fn edges_of(&self, line: u32) -> Range<usize> {
-        let owner = &self.chains.owner;
-        owner.partition_point(|&o| o < line)..owner.partition_point(|&o| o <= line)
+        let first = |line: usize| self.chains.first[line] as usize;
+        first(line as usize)..first(line as usize + 1)
     }
 
     fn owner(&self, edge: u32) -> u32 {
@@ -221,10 +234,6 @@ impl EdgeIndex {
         owner: u32,
         reach: f64,
     ) -> Vec<(u32, [f64; 2])> {
-        let length = a.distance(b);
-        if length == 0.0 {
-            return Vec::new();
-        }
         let mut ids: Vec<u32> = Vec::new();
         let mut look = |cell: usize| {
             // Most cells hold one line only: the edge's own.
@@ -236,14 +245,21 @@ impl EdgeIndex {
             let earlier = |id: &&u32| self.owner(**id) < owner;
             ids.extend(self.in_cell(cell).iter().filter(earlier));
         };
-        let around = Bounds::of(&[a, b]).grown(reach);
-        if self.grid.count(around) <= FEW_CELLS {
-            self.grid.within(around).for_each(look);
+        if let Some((columns, rows)) = self.grid.few(Bounds::of(&[a, b]).grown(reach)) {
+            for row in rows {
+                columns
+                    .clone()
+                    .filter_map(|column| self.grid.cell(column, row))
+                    .for_each(&mut look);
+            }
         } else {
-            let aside = (b - a).perpendicular() * (reach / length);
+            let aside = (b - a).perpendicular() * (reach / a.distance(b));
             for shift in [Point::ORIGIN, aside, aside * -1.0] {
                 self.grid.along(a + shift, b + shift, &mut look);
             }
+        }
+        if ids.is_empty() || a.distance(b) == 0.0 {
+            return Vec::new();
         }
         ids.sort_unstable();
         ids.dedup();
@@ -392,11 +408,13 @@ impl Grid {
         rows.flat_map(move |row| columns.clone().map(move |column| (row * width + column) as usize))
     }
 
-    /// How many cells `bounds` touches, those beyond the grid's border included.
-    fn count(&self, bounds: Bounds) -> i64 {
+    /// The columns and rows that `bounds` touches, those beyond the grid's border included, if they
+    /// make only a few cells.
+    fn few(&self, bounds: Bounds) -> Option<(Range<i64>, Range<i64>)> {
         let (low, high) = (self.key(bounds.min), self.key(bounds.max));
-        let along = |low: i64, high: i64| high.saturating_sub(low).saturating_add(1);
-        along(low.0, high.0).saturating_mul(along(low.1, high.1))
+        let is_few = |low: i64, high: i64| high.saturating_sub(low) <= 1;
+        let few = is_few(low.0, high.0) && is_few(low.1, high.1);
+        few.then(|| (low.0..high.0.saturating_add(1), low.1..high.1.saturating_add(1)))
     }
 
     /// For each cell the edges that run through it; bands of rows are listed side by side.
@@ -413,8 +431,8 @@ impl Grid {
         let parts = parallel::map(bands, threads(chains.len()).min(bands), |band| {
             let rows = rows(band);
             let within = |&i: &usize| blocks[i][0] < rows.end && blocks[i][1] >= rows.start;
-            let taken = (0..blocks.len()).filter(within).flat_map(|i| chains.block(i));
-            self.lists_of(rows.clone(), chains, taken)
+            let taken: Vec<usize> = (0..blocks.len()).filter(within).collect();
+            self.lists_of(rows, chains, &taken)
         });
         let mut all = Lists { starts: vec![0], listed: Vec::new(), shared: Vec::new() };
         all.listed.reserve_exact(parts.iter().map(|part| part.listed.len()).sum());
@@ -427,27 +445,26 @@ impl Grid {
         all
     }
 
-    /// For each cell of some rows the edges that run through it; no others than the `taken` ones do.
-    fn lists_of(
-        &self,
-        rows: Range<i64>,
-        chains: &Chains,
-        taken: impl Iterator<Item = usize> + Clone,
-    ) -> Lists {
+    /// For each cell of some rows the edges that run through it, all in blocks that are `taken`.
+    fn lists_of(&self, rows: Range<i64>, chains: &Chains, taken: &[usize]) -> Lists {
         let first = (rows.start * self.columns) as usize;
         let mut starts = vec![0u32; ((rows.end - rows.start) * self.columns) as usize + 1];
-        for id in taken.clone() {
-            self.along_in(&rows, chains.edge(id), |cell| starts[cell - first + 1] += 1);
+        for &block in taken {
+            chains.each(block, |_, edge| {
+                self.along_in(&rows, edge, |cell| starts[cell - first + 1] += 1);
+            });
         }
         for i in 1..starts.len() {
             starts[i] += starts[i - 1];
         }
         let mut next = starts.clone();
         let mut listed = vec![0u32; starts.last().map_or(0, |&n| n as usize)];
-        for id in taken {
-            self.along_in(&rows, chains.edge(id), |cell| {
-                listed[next[cell - first] as usize] = id as u32;
-                next[cell - first] += 1;
+        for &block in taken {
+            chains.each(block, |id, edge| {
+                self.along_in(&rows, edge, |cell| {
+                    listed[next[cell - first] as usize] = id as u32;
+                    next[cell - first] += 1;
+                });
             });
         }
         let owners = |w: &[u32]| {
@@ -469,6 +486,14 @@ impl Grid {
             return;
         }
         let (key_a, key_b) = (self.key(a), self.key(b));
+        if key_a == key_b
+            && let Some(cell) = self.cell(key_a.0, key_a.1)
+        {
+            if rows.contains(&key_a.1) {
+                each(cell);
+            }
+            return;
+        }
         let (last_column, last_row) = (self.columns - 1, self.rows - 1);
         let (lowest, highest) = (key_a.1.min(key_b.1), key_a.1.max(key_b.1));
         let first = lowest.clamp(0, last_row).max(rows.start);
@@ -628,7 +653,7 @@ mod tests {
             }
         }
         // An empty line and a dot among others.
-        let lines = [&ends[..3], &[], &ends[3..4], &ends[4..6]];
+        let lines: [&[Point]; 4] = [&ends[..3], &[], &ends[3..4], &ends[4..6]];
         let index = EdgeIndex::new(lines.into_iter(), 1.0);
         assert_eq!(index.len(), 4);
         assert_eq!(index.edge(1), (ends[1], ends[2]));

@@ -129,6 +129,21 @@ pub fn of_job(as_written: &Simulation, really: &Simulation, written_for: Written
     prove(&lines)
 }
 
+/// What a job does to lines that its tip's own ways are: none can be left, but they may stay open.
+pub fn of_own_ways(simulation: &Simulation) -> Proof {
+    let cuts = &simulation.cuts;
+    let gaps = parallel::map(cuts.len(), parallel::cores(), |i| {
+        let track = cuts[i].tip();
+        meant_to_close(track).then(|| (track[0], closing_gap(track)))
+    });
+    let mut proof = Proof::default();
+    for (number, gap) in (1..).zip(gaps) {
+        let Some((at, mm)) = gap else { continue };
+        proof.closes((at, mm), number);
+    }
+    proof
+}
+
 /// Judges what the tip did by what was wanted.
 pub fn prove(lines: &[Cut<'_>]) -> Proof {
     let tip =
@@ -140,8 +155,7 @@ pub fn prove(lines: &[Cut<'_>]) -> Proof {
         let Some(Gaps { start, start_mm, closing_mm }) = gaps else { continue };
         keep(&mut proof.start_gap, Worst { mm: start_mm, at: start, contour });
         if let Some(mm) = closing_mm {
-            keep(&mut proof.closing_gap, Worst { mm, at: start, contour });
-            proof.bridges += usize::from(mm > BRIDGE_MM);
+            proof.closes((start, mm), contour);
         }
     }
     if tip.stray.mm > TOLD_ERROR_MM {
@@ -171,6 +185,12 @@ impl Cut<'_> {
 }
 
 impl Proof {
+    /// A closed contour comes back to its start, but for so much.
+    fn closes(&mut self, (at, mm): (Point, f64), contour: usize) {
+        keep(&mut self.closing_gap, Worst { mm, at, contour });
+        self.bridges += usize::from(mm > BRIDGE_MM);
+    }
+
     /// With numbers of cuts instead of places among `lines`.
     fn numbered(mut self, lines: &[Cut<'_>]) -> Self {
         let TipError { stray, uncut } = &mut self.tip;
@@ -199,8 +219,9 @@ fn distance_to_track(p: Point, track: &[Point]) -> f64 {
 fn closing_gap(track: &[Point]) -> f64 {
     let length: f64 = track.windows(2).map(|w| w[0].distance(w[1])).sum();
     let beginning = BEGINNING_MM.min(length / 4.0);
-    let (mut early, mut late, mut along) = (Vec::new(), Vec::new(), 0.0);
-    for w in track.windows(2) {
+    let (mut early, mut late, mut along) = (Vec::new(), track.len(), 0.0);
+    let mut middle = Point::ORIGIN;
+    for (i, w) in track.windows(2).enumerate() {
         let step = w[0].distance(w[1]);
         // The part of the edge between two distances along the track.
         let share = |at: f64| if step > 0.0 { ((at - along) / step).clamp(0.0, 1.0) } else { 1.0 };
@@ -208,13 +229,15 @@ fn closing_gap(track: &[Point]) -> f64 {
             early.push((w[0], w[0].lerp(w[1], share(beginning))));
         }
         if along + step > length / 2.0 {
-            late.push((w[0].lerp(w[1], share(length / 2.0)), w[1]));
+            (late, middle) = (i, w[0].lerp(w[1], share(length / 2.0)));
+            break;
         }
         along += step;
     }
     let mut gap = REACH_MM;
     let bounds = early.iter().fold(Bounds::EMPTY, |b, (p, q)| b.union(Bounds::of(&[*p, *q])));
-    for &(a, b) in late.iter().rev() {
+    for i in (late..track.len().saturating_sub(1)).rev() {
+        let (a, b) = (if i == late { middle } else { track[i] }, track[i + 1]);
         if bounds.grown(gap).touches(Bounds::of(&[a, b])) {
             gap = early.iter().map(|&(p, q)| between((a, b), (p, q))).fold(gap, f64::min);
         }
@@ -334,17 +357,21 @@ fn has_swing(cut: &SimulatedCut, offset_mm: f64) -> bool {
     false
 }
 
+/// Whether a cut along `track` was meant to come back to its start.
+fn meant_to_close(track: &[Point]) -> bool {
+    let ends = track.first().zip(track.last());
+    let length: f64 = track.windows(2).map(|w| w[0].distance(w[1])).sum();
+    let back = || ends.is_some_and(|(a, b)| a.distance(*b) <= MEANT_TO_CLOSE_MM);
+    let runs_on = || closing_gap(track) <= BRIDGE_MM;
+    length > 4.0 * MEANT_TO_CLOSE_MM && (back() || runs_on())
+}
+
 /// The lines that a job's cuts are to follow (overcut included, so none is a closed contour) and
 /// whether each has to close, taken from the simulation with the offset that it was written for.
 pub fn wanted_of(simulation: &Simulation, written_for: WrittenFor) -> Vec<(Contour, bool)> {
     let line = |cut: &SimulatedCut| {
         let track = if written_for == WrittenFor::Axis { &cut.axis } else { cut.tip() };
-        let ends = track.first().zip(track.last());
-        let length: f64 = track.windows(2).map(|w| w[0].distance(w[1])).sum();
-        let back = || ends.is_some_and(|(a, b)| a.distance(*b) <= MEANT_TO_CLOSE_MM);
-        let runs_on = || closing_gap(track) <= BRIDGE_MM;
-        let closes = length > 4.0 * MEANT_TO_CLOSE_MM && (back() || runs_on());
-        (Contour::open(track.to_vec()), closes)
+        (Contour::open(track.to_vec()), meant_to_close(track))
     };
     let cuts = &simulation.cuts;
     parallel::map(cuts.len(), parallel::cores(), |i| line(&cuts[i]))

@@ -157,7 +157,7 @@ type Found = (f64, Point);
 
 /// A search along one line.
 struct Search<'a> {
-    index: &'a EdgeIndex,
+    index: &'a EdgeIndex<'a>,
     worst: Found,
 }
 

@@ -133,17 +133,23 @@ fn report_of_job(bytes: &[u8], args: &Args, settings: &PlanSettings) -> Result<R
     let true_offset = args.true_offset.map(Length::mm);
     let really = true_offset.map(|o| pipeline::read_back(bytes, &settings.machine, o).simulation);
     let simulation = really.as_ref().unwrap_or(&back.simulation);
-    let proof = proof::of_job(&back.simulation, simulation, way);
-    let wanted = proof::wanted_of(&back.simulation, way).into_iter();
-    let wanted = wanted.map(|(line, _)| line.points).collect();
-    let offset_mm = true_offset.unwrap_or(set);
-    draw(args, "", &View::of_simulation(simulation).enlarging(&proof, wanted, offset_mm))?;
+    let own_way = way == WrittenFor::TrailingBlade && really.is_none();
+    let proof = if own_way {
+        proof::of_own_ways(simulation)
+    } else {
+        proof::of_job(&back.simulation, simulation, way)
+    };
+    if args.picture.is_some() {
+        let wanted = proof::wanted_of(&back.simulation, way).into_iter();
+        let wanted = wanted.map(|(line, _)| line.points).collect();
+        let view = View::of_simulation(simulation);
+        draw(args, "", &view.enlarging(&proof, wanted, true_offset.unwrap_or(set)))?;
+    }
     if true_offset.is_none() {
         findings.extend(proof::off_line(&proof, &findings).map(|told| told.hint(NOT_COMPENSATED)));
     }
     let report = Report::of_simulation(simulation, findings).proven(&proof);
     let report = Report { true_offset_mm: true_offset, ..report };
-    let own_way = way == WrittenFor::TrailingBlade && really.is_none();
     Ok(if own_way { report.without_error() } else { report })
 }
 

@@ -86,7 +86,9 @@ fn write_pictures(args: &Args) -> Result<(), Failure> {
     let bytes = files::read(&args.file)?;
     let target = Target::open(&args.output, &args.file)?;
     if !check::is_drawing(&bytes) {
-        let back = read_job(&bytes, &args.file, &settings)?;
+        // A picture tells no findings: nothing is checked for it.
+        let back = read_unchecked(&bytes, &args.file, &settings)?;
+        drop(bytes);
         return target.put(&render(&View::of_simulation(&back.simulation), format)?);
     }
     let plans = args.drawing.plans_of(&bytes, &args.file, &settings)?;
@@ -134,13 +136,16 @@ impl Planned {
 
 /// Reads a job from anywhere; an error when it cuts nothing.
 pub fn read_job(bytes: &[u8], file: &Path, settings: &PlanSettings) -> Result<ReadBack, Failure> {
-    let mut back = pipeline::read_back(bytes, &settings.machine, settings.offset_mm());
-    if back.simulation.cuts.is_empty() {
-        return Err(cuts_nothing(file));
-    }
+    let mut back = read_unchecked(bytes, file, settings)?;
     let own = crate::check::check(&back.simulation, &back.heard, &settings.machine);
     back.findings.extend(own);
     Ok(back)
+}
+
+/// The same without the findings about what it does.
+fn read_unchecked(bytes: &[u8], file: &Path, settings: &PlanSettings) -> Result<ReadBack, Failure> {
+    let back = pipeline::read_back(bytes, &settings.machine, settings.offset_mm());
+    if back.simulation.cuts.is_empty() { Err(cuts_nothing(file)) } else { Ok(back) }
 }
 
 /// `file` holds no work.

@@ -29,7 +29,7 @@ const HAIR_MM: f64 = 1e-6;
 pub(super) struct Walls {
     /// Widths from here on are not looked for, mm.
     pub below_mm: f64,
-    index: EdgeIndex,
+    index: EdgeIndex<'static>,
     /// The contour turns away from the material where an edge ends.
     inner_corner: Vec<bool>,
     /// How far along its contour an edge begins, mm.
