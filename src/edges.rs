@@ -235,6 +235,8 @@ impl<'a> EdgeIndex<'a> {
         reach: f64,
     ) -> Vec<(u32, [f64; 2])> {
         let mut ids: Vec<u32> = Vec::new();
+        // A hair more, so that rounding leaves nothing out.
+        let around = Bounds::of(&[a, b]).grown(reach * (1.0 + 1e-9));
         let mut look = |cell: usize| {
             // Most cells hold one line only: the edge's own.
             if !self.shared[cell]
@@ -242,10 +244,14 @@ impl<'a> EdgeIndex<'a> {
             {
                 return;
             }
-            let earlier = |id: &&u32| self.owner(**id) < owner;
+            let is_near = |id: u32| {
+                let (c, d) = self.edge(id as usize);
+                Bounds::of(&[c, d]).touches(around)
+            };
+            let earlier = |id: &&u32| self.owner(**id) < owner && is_near(**id);
             ids.extend(self.in_cell(cell).iter().filter(earlier));
         };
-        if let Some((columns, rows)) = self.grid.few(Bounds::of(&[a, b]).grown(reach)) {
+        if let Some((columns, rows)) = self.grid.few(around) {
             for row in rows {
                 columns
                     .clone()
@@ -334,6 +340,9 @@ impl<'a> EdgeIndex<'a> {
         })
     }
 }
+
+/// A place, and the column and row of its cell.
+type Keyed = (Point, (i64, i64));
 
 /// What [`Grid::lists`] finds.
 #[derive(Debug, PartialEq)]
@@ -449,9 +458,11 @@ impl Grid {
     fn lists_of(&self, rows: Range<i64>, chains: &Chains, taken: &[usize]) -> Lists {
         let first = (rows.start * self.columns) as usize;
         let mut starts = vec![0u32; ((rows.end - rows.start) * self.columns) as usize + 1];
+        let mut known = (Point::ORIGIN, self.key(Point::ORIGIN));
         for &block in taken {
             chains.each(block, |_, edge| {
-                self.along_in(&rows, edge, |cell| starts[cell - first + 1] += 1);
+                let ends = self.keyed(&mut known, edge);
+                self.along_in(&rows, ends, |cell| starts[cell - first + 1] += 1);
             });
         }
         for i in 1..starts.len() {
@@ -461,7 +472,8 @@ impl Grid {
         let mut listed = vec![0u32; starts.last().map_or(0, |&n| n as usize)];
         for &block in taken {
             chains.each(block, |id, edge| {
-                self.along_in(&rows, edge, |cell| {
+                let ends = self.keyed(&mut known, edge);
+                self.along_in(&rows, ends, |cell| {
                     listed[next[cell - first] as usize] = id as u32;
                     next[cell - first] += 1;
                 });
@@ -477,15 +489,22 @@ impl Grid {
 
     /// The cells that an edge runs through, row by row.
     fn along(&self, a: Point, b: Point, each: impl FnMut(usize)) {
-        self.along_in(&(0..self.rows), (a, b), each);
+        self.along_in(&(0..self.rows), [(a, self.key(a)), (b, self.key(b))], each);
+    }
+
+    /// The ends of an edge with their cells, that of the end of the edge before being `known`.
+    fn keyed(&self, known: &mut Keyed, (a, b): (Point, Point)) -> [Keyed; 2] {
+        let from = if known.0 == a { *known } else { (a, self.key(a)) };
+        *known = (b, self.key(b));
+        [from, *known]
     }
 
     /// Those of the cells that an edge runs through that lie in some rows.
-    fn along_in(&self, rows: &Range<i64>, (a, b): (Point, Point), mut each: impl FnMut(usize)) {
+    fn along_in(&self, rows: &Range<i64>, ends: [Keyed; 2], mut each: impl FnMut(usize)) {
         if rows.is_empty() {
             return;
         }
-        let (key_a, key_b) = (self.key(a), self.key(b));
+        let [(a, key_a), (b, key_b)] = ends;
         if key_a == key_b
             && let Some(cell) = self.cell(key_a.0, key_a.1)
         {

@@ -31,6 +31,7 @@ const SMALLEST_DECAY: f64 = 1e-150;
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Pull {
     to: Point,
+    length: f64,
     /// Unit vector along the move; `None` for a move of length 0.
     travel: Option<Point>,
     /// What is left of the tangent of half the angle between blade and travel.
@@ -43,7 +44,7 @@ impl Pull {
         let way = to - from;
         let length = way.length();
         let travel = (length > 0.0).then(|| way * (1.0 / length));
-        Self { to, travel, decay: (-length / offset_mm).exp().max(SMALLEST_DECAY) }
+        Self { to, length, travel, decay: (-length / offset_mm).exp().max(SMALLEST_DECAY) }
     }
 }
 
@@ -96,14 +97,16 @@ impl TrailingBlade {
 
     /// Makes `pull`, which begins where the axis is and was made ready for a blade of this offset.
     pub(super) fn pull(&mut self, pull: &Pull) {
-        let Some(travel) = pull.travel else { return };
+        if let Some(travel) = pull.travel {
+            self.pull_from(half_angle(travel, self.heading), (pull, travel));
+        }
+    }
+
+    /// Makes `pull` along `travel`, from which the blade points away by a known angle.
+    fn pull_from(&mut self, (p, q): (f64, f64), (pull, travel): (&Pull, Point)) {
         self.axis = pull.to;
-        self.heading = if self.offset_mm > 0.0 {
-            let (p, q) = half_angle(travel, self.heading);
-            turned(travel, p * pull.decay, q)
-        } else {
-            travel
-        };
+        self.heading =
+            if self.offset_mm > 0.0 { turned(travel, p * pull.decay, q) } else { travel };
     }
 
     /// Pulls the axis along an arc about `center`; `sweep` in radians, counter-clockwise above 0.
@@ -135,17 +138,24 @@ impl TrailingBlade {
     /// at most half the chord times the tangent of half the turn. Where the tip turns back (blade
     /// at 90° to the travel) the track has a cusp; a point is put there.
     pub fn line_to_sampled(&mut self, to: Point, tolerance_mm: f64, tips: &mut Vec<Point>) {
-        let (mut begin, cusp) = (*self, self.cusp_before(to));
-        // Where it ends up is the same however finely it is looked at, to the last bit.
-        self.line_to(to);
-        if let Some(cusp) = cusp {
-            let mut turning = begin;
-            turning.line_to(cusp);
-            begin.sample(&turning, (tolerance_mm, MAX_HALVINGS), tips);
-            tips.push(turning.tip());
-            begin = turning;
+        let pull = Pull::new(self.axis, to, self.offset_mm);
+        let mut begin = *self;
+        if let Some(travel) = pull.travel {
+            let half = half_angle(travel, self.heading);
+            // Where it ends up is the same however finely it is looked at, to the last bit.
+            self.pull_from(half, (&pull, travel));
+            // A blade less than 90° from the travel has no cusp: most moves.
+            if half.0.abs() > half.1.abs()
+                && let Some(cusp) = begin.cusp_before(&pull, half)
+            {
+                let mut turning = begin;
+                turning.line_to(cusp);
+                begin.sample(&turning, (tolerance_mm, MAX_HALVINGS), tips);
+                tips.push(turning.tip());
+                begin = turning;
+            }
+            begin.sample(self, (tolerance_mm, MAX_HALVINGS), tips);
         }
-        begin.sample(self, (tolerance_mm, MAX_HALVINGS), tips);
         tips.push(self.tip());
     }
 
@@ -155,8 +165,8 @@ impl TrailingBlade {
         let mut axis = axis.into_iter();
         let Some(first) = axis.next() else { return Vec::new() };
         self.carry_to(first);
-        // Most moves are short, and add one place.
-        let mut tips = Vec::with_capacity(axis.size_hint().0 + 1);
+        // Most moves are short, and add one place; room for some more.
+        let mut tips = Vec::with_capacity(axis.size_hint().0 * 5 / 4 + 8);
         tips.push(self.tip());
         axis.for_each(|to| self.line_to_sampled(to, SAMPLE_TOLERANCE_MM, &mut tips));
         tips
@@ -164,12 +174,7 @@ impl TrailingBlade {
 
     /// Appends the tip's places on the straight way to where it is in `end`, without those two.
     fn sample(&self, end: &Self, (tolerance_mm, halvings): (f64, u32), tips: &mut Vec<Point>) {
-        if self.offset_mm == 0.0 || halvings == 0 {
-            return;
-        }
-        let half_turn = half_angle(self.heading, end.heading);
-        let chord = self.tip().distance(end.tip());
-        if chord / 2.0 * half_turn.0.abs() <= tolerance_mm * half_turn.1.abs() {
+        if halvings == 0 || self.is_flat(end, tolerance_mm) {
             return;
         }
         let mut middle = *self;
@@ -179,20 +184,18 @@ impl TrailingBlade {
         middle.sample(end, (tolerance_mm, halvings - 1), tips);
     }
 
-    /// Where on the way to `to` the blade stands at right angles to the travel, if it does.
-    fn cusp_before(&self, to: Point) -> Option<Point> {
-        let way = to - self.axis;
-        let length = way.length();
-        if length == 0.0 || self.offset_mm == 0.0 {
-            return None;
-        }
-        let (p, q) = half_angle(way * (1.0 / length), self.heading);
-        // A blade less than 90° from the travel has none: most moves end here.
-        if p.abs() <= q.abs() {
-            return None;
-        }
+    /// Whether the chord to the tip's place in `end` leaves its way there by less than `tolerance_mm`.
+    fn is_flat(&self, end: &Self, tolerance_mm: f64) -> bool {
+        let (p, q) = half_angle(self.heading, end.heading);
+        let chord_squared = (self.tip() - end.tip()).length_squared();
+        chord_squared / 4.0 * (p * p) <= tolerance_mm * tolerance_mm * (q * q)
+    }
+
+    /// Where on the way of `pull` the blade stands at right angles to it, if it does.
+    fn cusp_before(&self, pull: &Pull, (p, q): (f64, f64)) -> Option<Point> {
         let until = self.offset_mm * (p / q).abs().ln();
-        (until > 0.0 && until < length).then(|| self.axis.lerp(to, until / length))
+        let is_before = until > 0.0 && until < pull.length;
+        is_before.then(|| self.axis.lerp(pull.to, until / pull.length))
     }
 }
 

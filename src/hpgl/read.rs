@@ -120,6 +120,8 @@ struct Lexer {
     findings: Vec<Finding>,
     /// What ends a label, unless it is [`ETX`].
     label_end: Option<u8>,
+    /// Numbers that room is made for before they are read.
+    usual: usize,
 }
 
 /// Where a lexer stood, to go back to.
@@ -229,7 +231,8 @@ impl Lexer {
 
     fn plain<'a>(&mut self, mnemonic: Mnemonic, from: &'a [u8], mut rest: &'a [u8]) -> &'a [u8] {
         let is_list = LISTS.contains(&&mnemonic.0);
-        let mut numbers = Vec::new();
+        // Many lists are about as long as one of the last.
+        let mut numbers = Vec::with_capacity(if is_list { self.usual } else { 0 });
         loop {
             rest = skip(rest, b" \t\r\n\0,");
             if rest.first() == Some(&ESC) && rest.get(1) == Some(&b'.') {
@@ -252,6 +255,7 @@ impl Lexer {
         if rest.first() == Some(&b';') {
             rest = &rest[1..];
         }
+        self.usual = numbers.len().max(self.usual / 2);
         self.push(Command::Plain(mnemonic, numbers), from, rest);
         rest
     }

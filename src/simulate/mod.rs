@@ -16,6 +16,9 @@ use motion::Chain;
 /// Offsets by the number that `SP` selects, mm.
 pub type ToolOffsets = [Option<f64>; MOST_TOOLS as usize + 1];
 
+/// Points that room is made for before they come.
+const MOST_ROOM: usize = 1024;
+
 /// What the bytes do not say about the machine.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SimulateSettings {
@@ -152,11 +155,18 @@ impl Simulation {
             Part::Way => self.last_travel = piece.cut.travel,
             Part::Cut { .. } => {
                 // The cuts are the largest of what is kept of a job.
-                piece.cut.axis.shrink_to_fit();
-                piece.cut.trailing.iter_mut().for_each(Vec::shrink_to_fit);
+                let tips = piece.cut.trailing.as_mut();
+                [&mut piece.cut.axis].into_iter().chain(tips).for_each(shrink);
                 self.cuts.push(piece.cut);
             }
         }
+    }
+}
+
+/// Gives back what a list has room for beyond its points, if that is much.
+fn shrink(points: &mut Vec<Point>) {
+    if points.capacity() > points.len() + points.len() / 16 {
+        points.shrink_to_fit();
     }
 }
 
@@ -243,6 +253,8 @@ pub struct Simulator {
     lifted: Option<Untracked>,
     /// How many cuts were begun.
     begun: usize,
+    /// How many points the last one had, as far as it was not given out before.
+    usual: usize,
     travel: Vec<Point>,
     /// The instruction that lifted the tool last.
     lifted_by: Option<u64>,
@@ -268,6 +280,7 @@ impl Simulator {
             cut: None,
             lifted: None,
             begun: 0,
+            usual: 0,
             travel: vec![Point::ORIGIN],
             lifted_by: None,
             tool: 0,
@@ -352,9 +365,12 @@ impl Simulator {
             self.pass(way_s + motion.lower_s, step.byte);
         }
         self.begun += 1;
+        // Many cuts are about as long as the one before.
+        let mut axis = Vec::with_capacity(self.usual);
+        axis.push(self.at);
         let cut = SimulatedCut {
             travel,
-            axis: vec![self.at],
+            axis,
             tool: self.tool,
             force: self.force,
             byte: step.byte,
@@ -369,6 +385,7 @@ impl Simulator {
     fn raise(&mut self, byte: u64, give: &mut dyn FnMut(Untracked)) {
         let Some(Open { mut cut, blade, given }) = self.cut.take() else { return };
         self.totals.lifts += 1;
+        self.usual = cut.axis.len().min(MOST_ROOM);
         cut.heading = self.blade.heading();
         (cut.lifts_in_place, self.lifted_by) = (true, Some(byte));
         if let Some(motion) = self.settings.motion {
