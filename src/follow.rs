@@ -193,8 +193,8 @@ impl Follower {
     }
 }
 
-/// Stretches that one stage may be ahead of the next.
-const AHEAD: usize = 2;
+/// Stretches that the reader may be ahead of the simulation.
+const AHEAD: usize = 1;
 
 /// Follows a whole job, which `read` gives stretch by stretch: read and obeyed on one core, simulated on
 /// another, the tip's ways found on all that are left. The same as by a [`Follower`], sooner.
@@ -207,7 +207,7 @@ pub fn follow<E: Send>(
     see: &mut dyn FnMut(Seen),
 ) -> Result<End, E> {
     let trackers = parallel::cores();
-    let (give_work, work) = sync_channel::<(Vec<Done>, SyncSender<Vec<Told>>)>(AHEAD);
+    let (give_work, work) = sync_channel::<(Vec<Done>, SyncSender<Vec<Told>>)>(trackers);
     let work = Mutex::new(work);
     std::thread::scope(|scope| {
         let (give, obeyed) = sync_channel(AHEAD);
@@ -216,8 +216,9 @@ pub fn follow<E: Send>(
             read(&mut |bytes| give.send(front.take(bytes)).is_ok())?;
             Ok(front.end())
         });
-        // Stretches are told in their order, each when a tracker is done with it.
-        let (give_told, told) = sync_channel(AHEAD + trackers);
+        // Stretches are told in their order, each when a tracker is done with it; this bounds how many
+        // there are.
+        let (give_told, told) = sync_channel(trackers);
         let simulating = scope.spawn(move || {
             let mut simulator = Simulator::new(&setup.simulate, setup.most_points);
             for obeyed in obeyed {
