@@ -60,7 +60,7 @@ pub struct Args {
     /// Wait while another send uses the port or sends the same file
     #[arg(long)]
     wait: bool,
-    /// Tell progress as JSON on stderr, one event a line
+    /// Tell progress as JSON on stderr, one event a line; lines that begin otherwise are for people
     #[arg(long)]
     json: bool,
     /// Do not ask before the knife moves
