@@ -18,6 +18,7 @@ pub mod bound;
 mod boxes;
 mod candidates;
 pub mod cost;
+mod cuts;
 mod drawn;
 pub mod entries;
 mod exchange;
@@ -47,6 +48,7 @@ use sheet::{Group, Sheet};
 use crate::contour_tree::ContourTree;
 use crate::finding::Finding;
 use crate::geometry::{Contour, Point, wrap_angle};
+use crate::parallel;
 
 /// One visit: a line and where its cut begins.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -206,10 +208,11 @@ impl Job<'_> {
             let route = sheet.route_of(&order.visits);
             bound::floor(&sheet.problem, &near, (&route, starts), ascent)
         };
-        Floors {
-            chosen: floor(&chosen, bound::Starts::Chosen),
-            any: floor(&any, bound::Starts::Any),
-        }
+        let (chosen, any) = parallel::both(
+            || floor(&chosen, bound::Starts::Chosen),
+            || floor(&any, bound::Starts::Any),
+        );
+        Floors { chosen, any }
     }
     fn best_route<M: Planar>(&self, sheet: &Sheet<M>) -> Route {
         let problem = &sheet.problem;

@@ -123,6 +123,7 @@ impl<M: Metric> Problem<M> {
         self.parent.iter().any(|&p| p != NOBODY)
     }
     /// The cost of the move between two nodes at given spots.
+    #[inline(always)]
     pub fn cost(&self, a: (u32, M::Spot), b: (u32, M::Spot)) -> f64 {
         if a.0 == self.priced_end {
             self.metric.to_end(b.1)

@@ -13,18 +13,22 @@
 use std::collections::VecDeque;
 
 use super::cost::Metric;
+use super::cuts::MOST_CUTS;
 use super::entries::choose;
+use super::exchange::{Breadth, MIDDLE, NARROW, WIDE};
 use super::kicks::Dice;
 use super::neighbours::Neighbours;
 use super::problem::{NOBODY, Problem, Route};
 use super::repair::Bench;
-use super::tour::{Exchange, Family, MOST_CUTS, Tour};
+use super::tour::{Exchange, Family, Tour};
 
 /// Gains up to this are taken for rounding: above 0, so that no move can undo another for ever.
 pub(super) const EPSILON: f64 = 1e-7;
 /// Part of the mean move by which a kick may lengthen the tour at first.
 /// Competing searches use different ones: which is best depends on the sheet.
 const FORGIVEN: [f64; 4] = [0.2, 0.1, 0.5, 1.0];
+/// From so many kicks a node on, each is followed by a wider choice of exchanges.
+const MANY_KICKS: u64 = 8;
 /// Problems with up to this many pairs of spots choose all spots anew after a kick (a few
 /// microseconds); beyond, that costs more than it finds.
 const MOST_CHOICES: usize = 10_000;
@@ -37,6 +41,8 @@ pub struct Search<'a, M: Metric> {
     pub(super) spot: Vec<M::Spot>,
     /// The edges that the exchange at hand has removed so far, end by end.
     pub(super) ends: [u32; 2 * MOST_CUTS],
+    /// How many ways exchanges follow.
+    pub(super) breadth: Breadth,
     family: Option<Family>,
     picks: Vec<u32>,
     old_picks: Vec<(u32, u32)>,
@@ -63,6 +69,7 @@ impl<'a, M: Metric> Search<'a, M> {
             tour: Tour::new(&route.nodes),
             spot,
             ends: [0; 2 * MOST_CUTS],
+            breadth: WIDE,
             family,
             picks: route.picks.clone(),
             old_picks: Vec::new(),
@@ -93,8 +100,9 @@ impl<'a, M: Metric> Search<'a, M> {
     fn round(&self) -> Route {
         Route { nodes: self.tour.in_time(), picks: self.picks.clone() }
     }
-    /// Improves everywhere until no move helps.
+    /// Improves everywhere until no move helps, with a wider choice of exchanges than after a kick.
     pub fn descend(&mut self) {
+        self.breadth = WIDE;
         for node in self.tour.in_time() {
             self.push(node);
         }
@@ -106,7 +114,9 @@ impl<'a, M: Metric> Search<'a, M> {
         if self.tour.len() < 8 {
             return;
         }
-        let forgiven = self.forgiveness(kicks);
+        let many = kicks >= MANY_KICKS * u64::from(self.tour.len());
+        self.breadth = if many { MIDDLE } else { NARROW };
+        let forgiven = self.forgiveness();
         for i in 0..kicks {
             let Some(kick) = self.draw_kick() else { continue };
             let lost = self.carry_out(&kick) - self.work_off();
@@ -118,12 +128,10 @@ impl<'a, M: Metric> Search<'a, M> {
             }
         }
     }
-    /// How much longer the tour may get by a kick at the beginning; fades to nothing. Only with kicks
-    /// to spare (threshold accepting, Dueck and Scheuer 1990).
-    fn forgiveness(&self, kicks: u64) -> f64 {
-        let nodes = f64::from(self.tour.len());
-        let spare = kicks as f64 >= 20.0 * nodes;
-        if spare { self.forgiven * self.problem.total(&self.round()) / nodes } else { 0.0 }
+    /// How much longer the tour may get by a kick at the beginning; fades to nothing (threshold
+    /// accepting, Dueck and Scheuer 1990).
+    fn forgiveness(&self) -> f64 {
+        self.forgiven * self.problem.total(&self.round()) / f64::from(self.tour.len())
     }
     /// In a small problem, takes the best spots for the order at hand if that makes up for what was
     /// lost; tells whether it did. Contours that have to change their spots together get there only
@@ -186,6 +194,7 @@ impl<'a, M: Metric> Search<'a, M> {
         self.spot[node as usize] = self.problem.spots(node)[pick as usize];
     }
     /// The cost of the move between two nodes at their present spots.
+    #[inline(always)]
     pub(super) fn cost(&self, a: u32, b: u32) -> f64 {
         self.problem.cost((a, self.spot[a as usize]), (b, self.spot[b as usize]))
     }

@@ -19,9 +19,11 @@ use crate::parallel;
 /// Most kicks of normal effort: a second or two at any size.
 const MOST_KICKS: f64 = 500_000.0;
 
-/// Kicks for each node at normal effort, twice as many with precedence (where every other one is
-/// not allowed and costs little): 10,000 lines stay under a second.
+/// Kicks for each node at normal effort: 10,000 lines stay well under a second on two cores.
 const PER_NODE: f64 = 1.5;
+/// With precedence, where some kicks are not allowed and cost little, and where nodes have spots to
+/// choose from as well.
+const PER_NODE_NESTED: f64 = 6.0;
 /// Small problems get up to this many kicks: some tenths of a second of processor time.
 const FEW_KICKS: f64 = 30_000.0;
 /// Up to this many nodes several searches with different kicks compete before the best one goes on.
@@ -32,7 +34,7 @@ const TRIALS: usize = 8;
 /// How many kicks `effort` allows for `problem`.
 pub fn kicks<M: Metric>(effort: Effort, problem: &Problem<M>) -> u64 {
     let nodes = problem.len() as f64;
-    let per_node = if problem.has_precedence() { 2.0 * PER_NODE } else { PER_NODE };
+    let per_node = if problem.has_precedence() { PER_NODE_NESTED } else { PER_NODE };
     let normal = (nodes * per_node).max((nodes * 200.0).min(FEW_KICKS)).min(MOST_KICKS);
     match effort {
         Effort::Quick => (normal / 5.0) as u64,

@@ -11,10 +11,8 @@
 //! such stretches lies a direct pair that changes too.
 
 use super::cost::Metric;
+use super::cuts::{Cuts, MOST_CUTS};
 use super::problem::{NOBODY, Problem};
-
-/// The most edges that one exchange removes.
-pub const MOST_CUTS: usize = 5;
 
 /// A ring of nodes.
 #[derive(Debug, Clone)]
@@ -74,52 +72,33 @@ impl Tour {
         let back = |i: u32| if self.forward { start + i } else { start + n - i };
         (0..n).map(|i| self.at(back(i))).collect()
     }
+    /// Where `node` stands in the array, and the nodes before and after it there.
+    pub fn beside(&self, node: u32) -> (u32, u32, u32) {
+        let place = self.place[node as usize];
+        let (at, last) = (place as usize, self.nodes.len() - 1);
+        let before = self.nodes[if at == 0 { last } else { at - 1 }];
+        let after = self.nodes[if at == last { 0 } else { at + 1 }];
+        (place, before, after)
+    }
+    /// `cuts` with one more between two neighbours of the ring, its next two ends.
+    pub fn cut(&self, cuts: &Cuts, a: u32, b: u32) -> Cuts {
+        let (p, q) = (self.place[a as usize], self.place[b as usize]);
+        let a_is_low = q == p + 1 || (q == 0 && p + 1 == self.len());
+        cuts.with(if a_is_low { p } else { q }, a_is_low)
+    }
     /// The exchange that removes the edges `ends[0]`–`ends[1]`, `ends[2]`–`ends[3]` ... and adds
     /// `ends[1]`–`ends[2]` ... and last–first; `None` if that leaves more than one ring.
     pub fn link_up(&self, ends: &[u32]) -> Option<Exchange> {
-        let count = ends.len() / 2;
-        // Each removed edge by the place after which it cuts, and whether its first end lies there.
-        let mut cuts = [(0u32, 0usize, false); MOST_CUTS];
-        for (edge, pair) in ends.chunks_exact(2).enumerate() {
-            let (a, b) = (self.place[pair[0] as usize], self.place[pair[1] as usize]);
-            let first_before = b == a + 1 || (b == 0 && a + 1 == self.len());
-            cuts[edge] = (if first_before { a } else { b }, edge, first_before);
-        }
-        cuts[..count].sort_unstable_by_key(|c| c.0);
-        // For each stretch (the one after cut i is stretch i) the ends at its start and its finish.
-        let mut at = [[0u8; 2]; MOST_CUTS];
-        let mut home = [(0u8, 0u8); 2 * MOST_CUTS];
-        let mut exchange = Exchange { count, ..Exchange::default() };
-        for i in 0..count {
-            let (cut, edge, first_before) = cuts[i];
-            let before = if i == 0 { count - 1 } else { i - 1 };
-            let (tail, head) =
-                if first_before { (2 * edge, 2 * edge + 1) } else { (2 * edge + 1, 2 * edge) };
-            at[before][1] = tail as u8;
-            home[tail] = (before as u8, 1);
-            at[i][0] = head as u8;
-            home[head] = (i as u8, 0);
-            let begin = if cut + 1 == self.len() { 0 } else { cut + 1 };
-            let next_cut = cuts[if i + 1 == count { 0 } else { i + 1 }].0;
-            let length = if next_cut >= begin {
-                next_cut - begin + 1
-            } else {
-                next_cut + self.len() - begin + 1
-            };
-            exchange.stretch[i] = (begin, length);
-        }
-        let (mut stretch, mut side) = (0u8, 0u8);
-        for step in 0..count {
-            exchange.sequence[step] = (stretch, side == 1);
-            let leave = at[stretch as usize][1 - side as usize] as usize;
-            let enter =
-                if leave % 2 == 1 { leave + 1 } else { leave + 2 * count - 1 } % (2 * count);
-            (stretch, side) = home[enter];
-            if stretch == 0 {
-                return (step + 1 == count && side == 0).then_some(exchange);
-            }
-        }
-        None
+        let pairs = ends.chunks_exact(2);
+        let cuts = pairs.fold(Cuts::default(), |cuts, pair| self.cut(&cuts, pair[0], pair[1]));
+        cuts.senses().is_ring.then(|| self.exchange(&cuts))
+    }
+    /// The exchange of `cuts`, which have to leave one ring.
+    pub fn exchange(&self, cuts: &Cuts) -> Exchange {
+        let mut exchange = Exchange { count: cuts.count(), ..Exchange::default() };
+        cuts.stretches(self.len(), &mut exchange.stretch);
+        cuts.sequence(&mut exchange.sequence);
+        exchange
     }
     /// The exchange that puts the stretches of these lengths that begin at `place` in the opposite
     /// sequence; a length of 0 is no stretch, and only the last one may have it.
