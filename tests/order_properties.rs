@@ -88,7 +88,7 @@ proptest! {
 }
 
 /// Moving or mirroring changes the last digits of every distance, and with them which of two equal
-/// ways the search takes. On the mean that changes travel by far less than half a percent.
+/// ways the search takes. That changes travel by less than half a percent.
 #[test]
 fn moved_and_mirrored_drawings_travel_as_far() {
     let mut changes = Vec::new();
@@ -120,7 +120,7 @@ fn moved_and_mirrored_drawings_travel_as_far() {
         mean * 100.0,
         worst * 100.0
     );
-    assert!(mean < 0.003 && worst < 0.015, "{mean} {worst}");
+    assert!(mean < 0.001 && worst < 0.005, "{mean} {worst}");
 }
 
 #[test]
@@ -227,6 +227,24 @@ fn inner_first_is_nearly_free_on_a_lattice_of_rings() {
     let free_tree = ContourTree { parent: vec![None; lines.len()] };
     let free = order::plan(&lines, &free_tree, &wanted).1.travel_mm;
     assert!(kept <= free * 1.04, "{kept} against {free} without the rule");
+}
+
+/// With its starts given, no order of rings in rings is half a percent shorter than the one found.
+#[test]
+fn nested_rings_come_within_half_a_percent_of_the_floor() {
+    let mut dice = Dice(7);
+    let mut lines = Vec::new();
+    for cell in 0..15 * 15 {
+        let shift = Point::new(dice.roll(), dice.roll()) * 2.0;
+        let center = Point::new((cell % 15) as f64 * 10.0, (cell / 15) as f64 * 10.0) + shift;
+        lines.extend((1..=4).map(|k| polygon(center, f64::from(k), 24, 0.0)));
+    }
+    let tree = contour_tree::build(&lines);
+    let wanted = settings(Strategy::Best);
+    let (found, report) = order::plan(&lines, &tree, &wanted);
+    check_kept(&lines, &tree, &found);
+    let floor = order::floors(&lines, &tree, &found, &wanted, true).chosen;
+    assert!(report.travel_mm <= floor * 1.005, "{} against {floor}", report.travel_mm);
 }
 
 #[test]
