@@ -106,8 +106,10 @@ impl<'a, M: Metric> Search<'a, M> {
         for node in self.tour.in_time() {
             self.push(node);
         }
-        self.work_off();
-        self.keep();
+        // Nothing is ever taken back here: a journal of it all would take more memory than the rest.
+        while self.work_off_next().is_some() {
+            self.keep();
+        }
     }
     /// Kicks so many times.
     pub fn kick_for(&mut self, kicks: u64) {
@@ -159,14 +161,13 @@ impl<'a, M: Metric> Search<'a, M> {
         true
     }
     fn work_off(&mut self) -> f64 {
-        let mut gain = 0.0;
-        while let Some(node) = self.queue.pop_front() {
-            self.queued[node as usize] = false;
-            while let Some(more) = self.improve(node) {
-                gain += more;
-            }
-        }
-        gain
+        std::iter::from_fn(|| self.work_off_next()).sum()
+    }
+    /// Improves at the next node of the queue until no move there helps; tells the gain.
+    fn work_off_next(&mut self) -> Option<f64> {
+        let node = self.queue.pop_front()?;
+        self.queued[node as usize] = false;
+        Some(std::iter::from_fn(|| self.improve(node)).sum())
     }
     fn improve(&mut self, node: u32) -> Option<f64> {
         self.reenter(node).or_else(|| self.exchange_from(node)).or_else(|| self.relocate(node))
