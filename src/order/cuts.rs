@@ -62,10 +62,10 @@ impl Cuts {
     /// Where each stretch begins in an array of `n` places, and its length; stretch i is the one
     /// after cut i.
     pub fn stretches(&self, n: u32, out: &mut [(u32, u32); MOST_CUTS]) {
-        for i in 0..self.count {
+        for (i, slot) in out[..self.count].iter_mut().enumerate() {
             let begin = if self.place[i] + 1 == n { 0 } else { self.place[i] + 1 };
             let end = self.place[if i + 1 == self.count { 0 } else { i + 1 }];
-            out[i] = (begin, if end >= begin { end - begin + 1 } else { end + n - begin + 1 });
+            *slot = (begin, if end >= begin { end - begin + 1 } else { end + n - begin + 1 });
         }
     }
     /// The stretches as they follow one another afterwards, and whether each is turned round; they

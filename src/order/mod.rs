@@ -6,7 +6,7 @@
 //! the feed), makes a `sheet::Sheet` of each, and lets the chosen strategy order it:
 //!
 //! - `nearest`: always the nearest line that may come next;
-//! - `search`: neighbour lists, a first tour, descent by exchanges of up to five edges, then
+//! - `search`: neighbour lists, a first tour, descent by exchanges of up to seven edges, then
 //!   iterated local search (see there), with `entries` choosing the starts.
 //!
 //! Invariants: every line is visited exactly once; a line inside another comes before it, at any
