@@ -53,7 +53,7 @@ pub fn run(args: &Args) -> Outcome {
         let plans = args.drawing.plans_of(&bytes, &args.file, &settings)?;
         plans.iter().map(|plan| report_of_plan(plan, args, &settings)).collect::<Result<_, _>>()?
     } else {
-        vec![report_of_job(&bytes, args, &settings)?]
+        vec![report_of_job(bytes, args, &settings)?]
     };
     let mut exit = Exit::Done;
     for report in &mut reports {
@@ -109,7 +109,7 @@ fn report_of_plan(plan: &Plan, args: &Args, settings: &PlanSettings) -> Result<R
     Ok(Report { true_offset_mm: Some(offset.mm()), ..Report::of_plan(&really) })
 }
 
-fn report_of_job(bytes: &[u8], args: &Args, settings: &PlanSettings) -> Result<Report, Failure> {
+fn report_of_job(bytes: Vec<u8>, args: &Args, settings: &PlanSettings) -> Result<Report, Failure> {
     if bytes.is_empty() {
         return Err(Failure::failed(format!("{}: the file is empty", args.file.display())));
     }
@@ -119,6 +119,8 @@ fn report_of_job(bytes: &[u8], args: &Args, settings: &PlanSettings) -> Result<R
              none; to fail when the tip strays, say --tip-tolerance {tolerance}"
         )));
     }
+    let true_offset = args.true_offset.map(Length::mm);
+    let really = true_offset.map(|o| pipeline::read_back(&bytes, &settings.machine, o).simulation);
     let back = preview::read_job(bytes, &args.file, settings)?;
     let set = settings.offset_mm();
     let way = match args.wanted {
@@ -130,8 +132,6 @@ fn report_of_job(bytes: &[u8], args: &Args, settings: &PlanSettings) -> Result<R
     if args.wanted.is_none() {
         findings.push(proof::assumed(way, set));
     }
-    let true_offset = args.true_offset.map(Length::mm);
-    let really = true_offset.map(|o| pipeline::read_back(bytes, &settings.machine, o).simulation);
     let simulation = really.as_ref().unwrap_or(&back.simulation);
     let own_way = way == WrittenFor::TrailingBlade && really.is_none();
     let proof = if own_way {

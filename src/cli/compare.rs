@@ -41,7 +41,7 @@ pub fn run(args: &Args, typed: &[OsString]) -> Outcome {
             rows.extend(drawing_rows(&drawing, &settings, args.files.len() > 1));
             drawn = Some(drawing);
         } else {
-            let back = preview::read_job(&bytes, file, &settings)?;
+            let back = preview::read_job(bytes, file, &settings)?;
             let floor = Some(compare::floor_of(&back.simulation));
             let name = file.display().to_string();
             rows.push(Row { name: name.clone(), totals: back.simulation.totals, floor });

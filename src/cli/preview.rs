@@ -75,7 +75,7 @@ fn write_page(args: &Args, typed: &[OsString]) -> Result<(), Failure> {
         let planned = Planned::new(&args.drawing, &bytes, &args.file, &settings)?;
         return target.put(&planned.page(&settings, typed));
     }
-    let back = read_job(&bytes, &args.file, &settings)?;
+    let back = read_job(bytes, &args.file, &settings)?;
     let name = compare::name_of(&args.file);
     target.put(&page::of_jobs(&[(name, back.simulation, back.findings)], &settings))
 }
@@ -87,8 +87,7 @@ fn write_pictures(args: &Args) -> Result<(), Failure> {
     let target = Target::open(&args.output, &args.file)?;
     if !check::is_drawing(&bytes) {
         // A picture tells no findings: nothing is checked for it.
-        let back = read_unchecked(&bytes, &args.file, &settings)?;
-        drop(bytes);
+        let back = read_unchecked(bytes, &args.file, &settings)?;
         return target.put(&render(&View::of_simulation(&back.simulation), format)?);
     }
     let plans = args.drawing.plans_of(&bytes, &args.file, &settings)?;
@@ -135,7 +134,7 @@ impl Planned {
 }
 
 /// Reads a job from anywhere; an error when it cuts nothing.
-pub fn read_job(bytes: &[u8], file: &Path, settings: &PlanSettings) -> Result<ReadBack, Failure> {
+pub fn read_job(bytes: Vec<u8>, file: &Path, settings: &PlanSettings) -> Result<ReadBack, Failure> {
     let mut back = read_unchecked(bytes, file, settings)?;
     let own = crate::check::check(&back.simulation, &back.heard, &settings.machine);
     back.findings.extend(own);
@@ -143,8 +142,14 @@ pub fn read_job(bytes: &[u8], file: &Path, settings: &PlanSettings) -> Result<Re
 }
 
 /// The same without the findings about what it does.
-fn read_unchecked(bytes: &[u8], file: &Path, settings: &PlanSettings) -> Result<ReadBack, Failure> {
-    let back = pipeline::read_back(bytes, &settings.machine, settings.offset_mm());
+fn read_unchecked(
+    bytes: Vec<u8>,
+    file: &Path,
+    settings: &PlanSettings,
+) -> Result<ReadBack, Failure> {
+    let back = pipeline::read_back(&bytes, &settings.machine, settings.offset_mm());
+    // Of a long job they take as much room as its cuts.
+    drop(bytes);
     if back.simulation.cuts.is_empty() { Err(cuts_nothing(file)) } else { Ok(back) }
 }
 

@@ -11,6 +11,7 @@ use super::{View, lens};
 use crate::blade::Part;
 use crate::geometry::{Bounds, Point};
 use crate::glyphs;
+use crate::parallel;
 use crate::place::Role;
 use crate::report;
 
@@ -51,6 +52,9 @@ pub(super) struct Frame {
     /// Whether a place is shown enlarged below.
     pub lens: bool,
 }
+
+/// Lines that one core writes down at a time.
+const GROUP: usize = 256;
 
 /// Steps shorter than this part of a normal line's width are not drawn one by one.
 const UNSEEN: f64 = 0.05;
@@ -126,27 +130,16 @@ impl Frame {
 
     /// One path element through all `lines`.
     pub fn draw<'a>(&self, lines: impl Iterator<Item = &'a [Point]>, pen: &Pen, svg: &mut String) {
-        let mut data = String::new();
-        for line in lines {
-            let mut drawn = None;
-            for (i, p) in line.iter().enumerate() {
-                let is_end = i == 0 || i + 1 == line.len();
-                if !is_end && drawn.is_some_and(|q: Point| q.distance(*p) < self.line * UNSEEN) {
-                    continue;
-                }
-                drawn = Some(*p);
-                data.push(if i == 0 { 'M' } else { 'L' });
-                push_short(&mut data, p.x);
-                data.push(' ');
-                push_short(&mut data, -p.y);
-            }
-            if line.len() == 1 {
-                data.push_str("h0");
-            }
-        }
-        if data.is_empty() {
+        let lines: Vec<&[Point]> = lines.filter(|line| !line.is_empty()).collect();
+        if lines.is_empty() {
             return;
         }
+        let groups: Vec<&[&[Point]]> = lines.chunks(GROUP).collect();
+        let data = parallel::map(groups.len(), parallel::cores(), |i| {
+            let mut data = String::new();
+            groups[i].iter().for_each(|line| self.push_line(line, &mut data));
+            data
+        });
         let width = pen.width * self.line;
         let scaled = pen.dashes.split(' ').filter_map(|d| d.parse::<f64>().ok());
         let dashes: Vec<String> = scaled.map(|d| short(d * self.line * 1.5)).collect();
@@ -154,12 +147,30 @@ impl Frame {
             none if none.is_empty() => String::new(),
             some => format!(" stroke-dasharray=\"{some}\""),
         };
-        let _ = writeln!(
-            svg,
-            "<path stroke=\"{}\" stroke-width=\"{}\"{dash} d=\"{data}\"/>",
-            pen.colour,
-            short(width)
-        );
+        let (colour, width) = (pen.colour, short(width));
+        let _ = write!(svg, "<path stroke=\"{colour}\" stroke-width=\"{width}\"{dash} d=\"");
+        svg.reserve(data.iter().map(|data| data.len() + 1).sum::<usize>() + 3);
+        data.iter().for_each(|data| svg.push_str(data));
+        svg.push_str("\"/>\n");
+    }
+
+    /// Appends what a path element needs of one line.
+    fn push_line(&self, line: &[Point], data: &mut String) {
+        let mut drawn = None;
+        for (i, p) in line.iter().enumerate() {
+            let is_end = i == 0 || i + 1 == line.len();
+            if !is_end && drawn.is_some_and(|q: Point| q.distance(*p) < self.line * UNSEEN) {
+                continue;
+            }
+            drawn = Some(*p);
+            data.push(if i == 0 { 'M' } else { 'L' });
+            push_short(data, p.x);
+            data.push(' ');
+            push_short(data, -p.y);
+        }
+        if line.len() == 1 {
+            data.push_str("h0");
+        }
     }
 
     pub fn text(&self, text: &str, at: Point, height: f64, pen: &Pen, svg: &mut String) {
@@ -327,6 +338,11 @@ fn runs<'a>(view: &View<'a>, part: Part) -> Vec<(Role, &'a [Point])> {
     let mut all = Vec::new();
     for (i, cut) in view.simulation.cuts.iter().enumerate() {
         let edges = cut.axis.len().saturating_sub(1);
+        if !view.parts.get(i).is_some_and(|parts| !parts.is_empty()) {
+            // Nobody told: all of it is cut.
+            all.extend((part == Part::Cut).then(|| (view.role(i), &cut.axis[..])));
+            continue;
+        }
         if edges == 0 && part == Part::Cut {
             all.push((view.role(i), cut.axis.as_slice()));
         }
@@ -376,20 +392,26 @@ fn short(x: f64) -> String {
     text
 }
 
-/// Appends a number to a thousandth, without needless digits. (By whole numbers: pictures have
-/// millions of them, and `{:.3}` takes five times as long.)
+/// Appends a number to a thousandth, without needless digits. (Digit by digit: pictures have millions
+/// of them, and formatting takes many times as long.)
 fn push_short(text: &mut String, x: f64) {
     let thousandths = (x * 1000.0).round() as i64;
-    let (whole, mut rest) = (thousandths.unsigned_abs() / 1000, thousandths.unsigned_abs() % 1000);
-    let sign = if thousandths < 0 { "-" } else { "" };
-    // Writing into a string cannot fail.
-    let _ = write!(text, "{sign}{whole}");
-    if rest == 0 {
-        return;
+    let (mut whole, rest) = (thousandths.unsigned_abs() / 1000, thousandths.unsigned_abs() % 1000);
+    if thousandths < 0 {
+        text.push('-');
     }
-    let mut digits = 3;
-    while rest % 10 == 0 {
-        (rest, digits) = (rest / 10, digits - 1);
+    // The digits from the last one on; a whole number of thousandths has at most 17 before its point.
+    let (mut digits, mut from) = ([b'0'; 24], 24);
+    while whole > 0 || from == 24 {
+        from -= 1;
+        digits[from] += (whole % 10) as u8;
+        whole /= 10;
     }
-    let _ = write!(text, ".{rest:0digits$}");
+    digits[from..].iter().for_each(|&digit| text.push(digit as char));
+    if rest > 0 {
+        let all = [rest / 100, rest / 10 % 10, rest % 10];
+        let last = all.iter().rposition(|&digit| digit > 0).unwrap_or_default();
+        text.push('.');
+        all[..=last].iter().for_each(|&digit| text.push((b'0' + digit as u8) as char));
+    }
 }
