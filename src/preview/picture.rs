@@ -338,7 +338,7 @@ fn runs<'a>(view: &View<'a>, part: Part) -> Vec<(Role, &'a [Point])> {
     let mut all = Vec::new();
     for (i, cut) in view.simulation.cuts.iter().enumerate() {
         let edges = cut.axis.len().saturating_sub(1);
-        if !view.parts.get(i).is_some_and(|parts| !parts.is_empty()) {
+        if view.parts.get(i).is_none_or(|parts| parts.is_empty()) {
             // Nobody told: all of it is cut.
             all.extend((part == Part::Cut).then(|| (view.role(i), &cut.axis[..])));
             continue;
