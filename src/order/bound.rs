@@ -12,9 +12,11 @@
 //! An order that ends anywhere gets a last node at distance 0 from all. An open line is two nodes
 //! with a link of its own that costs nothing and is always in the tree.
 
+use super::boxes::gaps;
 use super::cost::Planar;
 use super::neighbours::Neighbours;
 use super::problem::{NOBODY, Problem, Route};
+use crate::geometry::Bounds;
 
 /// Steps of the ascent: the floor still rises a little at the end.
 const STEPS: usize = 80;
@@ -45,7 +47,8 @@ pub fn floor<M: Planar>(
     if !(3..=MOST_DENSE).contains(&n) {
         return 0.0;
     }
-    let graph = Graph { problem, route, starts };
+    let boxes = (0..n as u32).map(|node| Bounds::of(problem.spots(node))).collect();
+    let graph = Graph { problem, route, starts, boxes };
     let mut potential = vec![0.0; n];
     if ascent {
         graph.ascend(near, &mut potential);
@@ -58,6 +61,8 @@ struct Graph<'a, M: Planar> {
     problem: &'a Problem<M>,
     route: &'a Route,
     starts: Starts,
+    /// Around the spots of each node.
+    boxes: Vec<Bounds>,
 }
 
 impl<M: Planar> Graph<'_, M> {
@@ -117,14 +122,30 @@ impl<M: Planar> Graph<'_, M> {
     /// The distance of two nodes, or any value not below `limit` if it is not below it.
     fn at_most(&self, a: u32, b: u32, limit: f64) -> f64 {
         if self.starts == Starts::Any && a != self.problem.end() && b != self.problem.end() {
-            let between =
-                self.problem.metric.between(self.problem.spots(a)[0], self.problem.spots(b)[0]);
-            let least = between - (self.problem.slack(a) + self.problem.slack(b)) / 2.0;
-            if least >= limit {
-                return limit;
-            }
+            return self.set_cost_below(a, b, limit);
         }
         self.distance(a, b)
+    }
+    /// The least cost between any spots of two nodes, as far as it is below `limit`; else `limit`. Only
+    /// spots are compared whose box lets them be near enough.
+    fn set_cost_below(&self, a: u32, b: u32, limit: f64) -> f64 {
+        let metric = &self.problem.metric;
+        let around = &self.boxes[b as usize];
+        let away = |from: &Bounds| {
+            let (dx, dy) = gaps(from, around);
+            metric.gap(dx, dy)
+        };
+        if away(&self.boxes[a as usize]) >= limit {
+            return limit;
+        }
+        let mut least = limit;
+        for &p in self.problem.spots(a) {
+            if away(&Bounds { min: p, max: p }) < least {
+                let costs = self.problem.spots(b).iter().map(|&q| metric.between(p, q));
+                least = costs.fold(least, f64::min);
+            }
+        }
+        least
     }
     /// Raises the potentials of nodes with more than two links, lowers those with one, on a sparse
     /// graph: the neighbour lists, the order itself and the end's links.
