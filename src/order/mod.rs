@@ -164,7 +164,7 @@ impl Job<'_> {
             let keep_off_mm = self.settings.entries.keep_off_corners_mm;
             let group = Group { lines: self.lines, tree: self.tree, members, keep_off_mm, start };
             let sheet = Sheet::new(&group, metric(end));
-            let (more, stop) = sheet.visits(&self.route(&sheet));
+            let (more, stop) = sheet.visits(&self.route(&sheet), &group);
             visits.extend(more);
             start = stop;
         }

@@ -72,6 +72,7 @@ impl<M: Metric> Problem<M> {
     pub fn add_last(&mut self, spot: M::Spot) {
         self.end = self.add(&[spot]);
         self.join(0, self.end);
+        self.spots.shrink_to_fit();
     }
     /// Keeps two nodes side by side, at no cost.
     pub fn join(&mut self, a: u32, b: u32) {

@@ -10,7 +10,7 @@ use std::collections::HashMap;
 
 use super::Visit;
 use super::boxes::hilbert_key;
-use super::candidates::{Start, starts};
+use super::candidates::starts;
 use super::cost::Planar;
 use super::problem::{NOBODY, Problem, Route};
 use crate::contour_tree::ContourTree;
@@ -25,9 +25,6 @@ pub struct Sheet<M: Planar> {
     pub boxes: Vec<Bounds>,
     /// For each node its line; [`NOBODY`] for start and end.
     lines: Vec<u32>,
-    /// For each node its first entry in `places`.
-    first: Vec<u32>,
-    places: Vec<(u32, f64)>,
 }
 
 /// What a sheet is made from.
@@ -56,7 +53,7 @@ impl<M: Planar> Sheet<M> {
         }
         sheet.add_parents(group, &nodes);
         sheet.problem.add_end();
-        sheet.note_node(NOBODY, Bounds::EMPTY, [(0, 0.0)]);
+        sheet.note_node(NOBODY, Bounds::EMPTY);
         sheet
     }
     fn empty(metric: M, start: Point) -> Self {
@@ -64,8 +61,6 @@ impl<M: Planar> Sheet<M> {
             problem: Problem::new(metric, &[start]),
             boxes: vec![Bounds::of(&[start])],
             lines: vec![NOBODY],
-            first: vec![0],
-            places: vec![(0, 0.0)],
         }
     }
     /// The problem in which every line of `visits` has only the start it has there; nodes are
@@ -76,14 +71,14 @@ impl<M: Planar> Sheet<M> {
             let Some((from, to)) = lines.get(visit.line).and_then(|l| visit.ends(l)) else {
                 continue;
             };
-            let node = sheet.add_spot(visit.line, from, visit.vertex);
+            let node = sheet.add_spot(visit.line, from);
             if !lines[visit.line].closed && lines[visit.line].points.len() > 1 {
-                let other = sheet.add_spot(visit.line, to, visit.vertex);
+                let other = sheet.add_spot(visit.line, to);
                 sheet.problem.join(node, other);
             }
         }
         sheet.problem.add_end();
-        sheet.note_node(NOBODY, Bounds::EMPTY, [(0, 0.0)]);
+        sheet.note_node(NOBODY, Bounds::EMPTY);
         sheet
     }
     /// The nodes in the order of `visits`, each at its first spot.
@@ -99,35 +94,26 @@ impl<M: Planar> Sheet<M> {
         route.nodes.push(self.problem.end());
         route
     }
-    fn note_node(
-        &mut self,
-        line: u32,
-        bounds: Bounds,
-        places: impl IntoIterator<Item = (u32, f64)>,
-    ) {
+    fn note_node(&mut self, line: u32, bounds: Bounds) {
         self.lines.push(line);
         self.boxes.push(bounds);
-        self.first.push(self.places.len() as u32);
-        self.places.extend(places);
     }
     fn add_line(&mut self, line: usize, contour: &Contour, keep_off_mm: f64) {
         let last = contour.points.len() - 1;
         if contour.closed {
-            let found = starts(contour, keep_off_mm);
-            let spots: Vec<Point> = found.iter().map(|s| s.at).collect();
+            let spots: Vec<Point> = starts(contour, keep_off_mm).iter().map(|s| s.at).collect();
             self.problem.add(&spots);
-            let place = |s: Start| (s.vertex, s.along);
-            return self.note_node(line as u32, Bounds::of(&spots), found.into_iter().map(place));
+            return self.note_node(line as u32, Bounds::of(&spots));
         }
-        let first = self.add_spot(line, contour.points[0], 0);
+        let first = self.add_spot(line, contour.points[0]);
         if last > 0 {
-            let second = self.add_spot(line, contour.points[last], last);
+            let second = self.add_spot(line, contour.points[last]);
             self.problem.join(first, second);
         }
     }
-    fn add_spot(&mut self, line: usize, spot: Point, vertex: usize) -> u32 {
+    fn add_spot(&mut self, line: usize, spot: Point) -> u32 {
         let node = self.problem.add(&[spot]);
-        self.note_node(line as u32, Bounds::of(&[spot]), [(vertex as u32, 0.0)]);
+        self.note_node(line as u32, Bounds::of(&[spot]));
         node
     }
     fn add_parents(&mut self, group: &Group, nodes: &HashMap<usize, u32>) {
@@ -145,8 +131,10 @@ impl<M: Planar> Sheet<M> {
     pub fn line(&self, node: u32) -> u32 {
         self.lines[node as usize]
     }
-    /// The visits of `route`, and the point where its last cut ends.
-    pub fn visits(&self, route: &Route) -> (Vec<Visit>, Point) {
+    /// The visits of `route` through the problem of `group`, and the point where its last cut ends.
+    ///
+    /// The candidate starts are looked up anew: kept for all lines they would be as large as the problem.
+    pub fn visits(&self, route: &Route, group: &Group) -> (Vec<Visit>, Point) {
         let mut visits: Vec<Visit> = Vec::with_capacity(route.nodes.len());
         let mut at = self.problem.spot(route, 0);
         for &node in route.nodes.iter().filter(|&&n| self.line(n) != NOBODY) {
@@ -155,11 +143,15 @@ impl<M: Planar> Sheet<M> {
             if visits.last().is_some_and(|v| v.line == line) {
                 continue;
             }
-            let pick = self.first[node as usize] + route.picks[node as usize];
-            let (vertex, along) = self.places[pick as usize];
-            let mate = self.problem.mate(node);
+            let (contour, mate) = (&group.lines[line], self.problem.mate(node));
             let reversed = mate != NOBODY && mate < node;
-            visits.push(Visit { line, vertex: vertex as usize, along, reversed });
+            let (vertex, along) = if contour.closed {
+                let start = starts(contour, group.keep_off_mm)[route.picks[node as usize] as usize];
+                (start.vertex as usize, start.along)
+            } else {
+                (if reversed { contour.points.len() - 1 } else { 0 }, 0.0)
+            };
+            visits.push(Visit { line, vertex, along, reversed });
         }
         (visits, at)
     }
