@@ -482,6 +482,7 @@ fn escape_sequence(input: &[u8]) -> Option<(&[u8], &[u8])> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::lehmer::Lehmer;
 
     /// Bytes that a language has: whole instructions, halves of them, and none.
     fn soup(next: &mut impl FnMut(usize) -> usize) -> Vec<u8> {
@@ -537,11 +538,8 @@ mod tests {
     }
 
     fn dice() -> impl FnMut(usize) -> usize {
-        let mut state = 7u64;
-        move |below| {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
-            (state >> 33) as usize % below
-        }
+        let mut dice = Lehmer::new();
+        move |below| dice.below(below as i32) as usize
     }
 
     #[test]

@@ -139,18 +139,8 @@ impl Cuts {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::lehmer::Lehmer;
     use crate::order::tour::Tour;
-
-    /// Numbers that are always the same.
-    fn draws(seed: u64) -> impl FnMut(u32) -> u32 {
-        let mut state = seed;
-        move |below| {
-            state = state
-                .wrapping_mul(6_364_136_223_846_793_005)
-                .wrapping_add(1_442_695_040_888_963_407);
-            ((state >> 33) % u64::from(below)) as u32
-        }
-    }
 
     /// The length of the ring through node 0 when each node is beside the given two.
     fn ring_length(beside: &[Vec<u32>]) -> usize {
@@ -183,7 +173,8 @@ mod tests {
 
     #[test]
     fn ranks_tell_what_going_round_the_ring_tells() {
-        let (n, mut draw) = (30, draws(5));
+        let (n, mut dice) = (30, Lehmer::new());
+        let mut draw = |below: u32| dice.below(below as i32) as u32;
         let tour = Tour::new(&(0..n).collect::<Vec<_>>());
         let mut rings = 0;
         for _ in 0..4_000 {
@@ -217,7 +208,8 @@ mod tests {
 
     #[test]
     fn a_cut_that_closes_makes_one_ring() {
-        let (n, mut draw) = (24, draws(9));
+        let (n, mut dice) = (24, Lehmer::new());
+        let mut draw = |below: u32| dice.below(below as i32) as u32;
         for _ in 0..4_000 {
             let (mut cuts, count) = (Cuts::default(), 1 + draw(MOST_CUTS as u32 - 1));
             for _ in 0..count {
