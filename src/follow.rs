@@ -114,6 +114,16 @@ impl Front {
     }
 }
 
+/// Simulates what was obeyed and gives it out, step by step.
+fn at_once(simulator: &mut Simulator, all: Vec<Obeyed>, see: &mut dyn FnMut(Seen)) {
+    for Obeyed { instruction, steps } in all {
+        see(Seen::Instruction(&instruction));
+        for step in &steps {
+            simulator.step(step, &mut |piece| see(Seen::Piece(piece.tracked())));
+        }
+    }
+}
+
 /// What an instruction does.
 struct Done {
     instruction: Located,
@@ -156,7 +166,7 @@ fn end(
     see: &mut dyn FnMut(Seen),
 ) -> End {
     let mut simulator = simulator;
-    tell(track(simulate(&mut simulator, last)), see);
+    at_once(&mut simulator, last, see);
     let (totals, left_down) = simulator.end(bytes, &mut |piece| see(Seen::Piece(piece.tracked())));
     End { totals, left_down, findings }
 }
@@ -179,7 +189,7 @@ impl Follower {
     /// Goes on with `bytes`.
     pub fn take(&mut self, bytes: &[u8], see: &mut dyn FnMut(Seen)) {
         let obeyed = self.front.take(bytes);
-        tell(track(simulate(&mut self.simulator, obeyed)), see);
+        at_once(&mut self.simulator, obeyed, see);
     }
 
     /// Where the last move ends of a cut whose end was not given out yet; `None` where there is none.

@@ -12,7 +12,7 @@ use super::course::Course;
 use super::spool::Spool;
 use crate::check::{self, Watch};
 use crate::finding::Finding;
-use crate::follow::{self, End, Seen, Setup};
+use crate::follow::{End, Follower, Seen, Setup};
 use crate::geometry::Bounds;
 use crate::profile::Machine;
 use crate::simulate::{Part, Piece, SimulatedCut, Simulation, Totals};
@@ -48,13 +48,14 @@ impl Survey {
     pub fn of(job: &Spool, setup: Setup) -> Result<Self> {
         let mut surveyor = Surveyor::new(setup.machine);
         let mut digest = Sha256::new();
-        let read = |take: &mut dyn FnMut(&[u8]) -> bool| {
-            job.each_block(&mut |block| {
-                digest.update(block);
-                take(block)
-            })
-        };
-        let end = follow::follow(setup, read, &mut |seen| surveyor.see(seen))?;
+        // On one core: the heaps of several would keep megabytes.
+        let mut follower = Follower::new(setup);
+        job.each_block(&mut |block| {
+            digest.update(block);
+            follower.take(block, &mut |seen| surveyor.see(seen));
+            true
+        })?;
+        let end = follower.end(&mut |seen| surveyor.see(seen));
         let digest = digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
         Ok(surveyor.end(end, digest))
     }
