@@ -16,6 +16,7 @@ use super::boxes::gaps;
 use super::cost::Planar;
 use super::neighbours::Neighbours;
 use super::problem::{NOBODY, Problem, Route};
+use super::sheet::Sheet;
 use crate::geometry::Bounds;
 
 /// Steps of the ascent: the floor still rises a little at the end.
@@ -32,23 +33,22 @@ pub enum Starts {
     Any,
 }
 
-/// A floor of the cost of every order of `problem`, precedence ignored; 0 when the problem has more
+/// A floor of the cost of every order of the problem of `sheet`, precedence ignored; 0 when it has more
 /// than [`MOST_DENSE`] nodes.
 ///
 /// With [`Starts::Chosen`] for all orders that use the spots of `route`. `ascent` looks for better
 /// potentials; without it the floor is that of the plain least tree.
 pub fn floor<M: Planar>(
-    problem: &Problem<M>,
+    sheet: &Sheet<M>,
     near: &Neighbours,
     (route, starts): (&Route, Starts),
     ascent: bool,
 ) -> f64 {
-    let n = problem.len();
+    let n = sheet.problem.len();
     if !(3..=MOST_DENSE).contains(&n) {
         return 0.0;
     }
-    let boxes = (0..n as u32).map(|node| Bounds::of(problem.spots(node))).collect();
-    let graph = Graph { problem, route, starts, boxes };
+    let graph = Graph { problem: &sheet.problem, boxes: &sheet.boxes, route, starts };
     let mut potential = vec![0.0; n];
     if ascent {
         graph.ascend(near, &mut potential);
@@ -59,10 +59,10 @@ pub fn floor<M: Planar>(
 /// The complete graph of a problem.
 struct Graph<'a, M: Planar> {
     problem: &'a Problem<M>,
+    /// Around the spots of each node.
+    boxes: &'a [Bounds],
     route: &'a Route,
     starts: Starts,
-    /// Around the spots of each node.
-    boxes: Vec<Bounds>,
 }
 
 impl<M: Planar> Graph<'_, M> {

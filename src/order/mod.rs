@@ -206,7 +206,7 @@ impl Job<'_> {
         let floor = |sheet: &Sheet<M>, starts| {
             let near = Neighbours::on_sheet(sheet);
             let route = sheet.route_of(&order.visits);
-            bound::floor(&sheet.problem, &near, (&route, starts), ascent)
+            bound::floor(sheet, &near, (&route, starts), ascent)
         };
         let (chosen, any) = parallel::both(
             || floor(&chosen, bound::Starts::Chosen),
