@@ -392,22 +392,15 @@ fn short(x: f64) -> String {
     text
 }
 
-/// Appends a number to a thousandth, without needless digits. (Digit by digit: pictures have millions
-/// of them, and formatting takes many times as long.)
+/// Appends a number to a thousandth, without needless digits. (By the library for whole numbers: pictures
+/// have millions of them, and formatting takes many times as long.)
 fn push_short(text: &mut String, x: f64) {
     let thousandths = (x * 1000.0).round() as i64;
-    let (mut whole, rest) = (thousandths.unsigned_abs() / 1000, thousandths.unsigned_abs() % 1000);
+    let (whole, rest) = (thousandths.unsigned_abs() / 1000, thousandths.unsigned_abs() % 1000);
     if thousandths < 0 {
         text.push('-');
     }
-    // The digits from the last one on; a whole number of thousandths has at most 17 before its point.
-    let (mut digits, mut from) = ([b'0'; 24], 24);
-    while whole > 0 || from == 24 {
-        from -= 1;
-        digits[from] += (whole % 10) as u8;
-        whole /= 10;
-    }
-    digits[from..].iter().for_each(|&digit| text.push(digit as char));
+    text.push_str(itoa::Buffer::new().format(whole));
     if rest > 0 {
         let all = [rest / 100, rest / 10 % 10, rest % 10];
         let last = all.iter().rposition(|&digit| digit > 0).unwrap_or_default();
