@@ -2,7 +2,7 @@
 //! first, gap to the floor, and how time grows. Prints a table.
 //!
 //! `cargo bench --bench ordering [-- SECTION...]` with sections `points gtsp cutting sheets lattice
-//! growth large`. The public data sets (TSPLIB; GTSPLIB; precedence-constrained sheet cutting) state no
+//! growth large moved`. The public data sets (TSPLIB; GTSPLIB; precedence-constrained sheet cutting) state no
 //! licence and are not part of this project: they are read from the folder that the environment
 //! variable `BLADEWRIGHT_ORDERING_DATA` names, or from `../shared/reference/ordering`, and skipped
 //! when neither is there. Optima: `best-known.csv` beside the files.
@@ -56,6 +56,9 @@ fn main() {
     }
     if runs("large") {
         large();
+    }
+    if runs("moved") {
+        moved();
     }
 }
 
@@ -204,7 +207,7 @@ fn clusters(folder: &Path) {
         }
         let kicks = 300_000;
         let near = Neighbours::of_all_pairs(&problem, 12);
-        let (route, seconds) = timed(|| solve::solve(&problem, &near, kicks));
+        let (route, seconds) = timed(|| solve::solve(&problem, &near, &[], kicks));
         let (found, best) = (problem.total(&route), known.get(&name).copied().unwrap_or(f64::NAN));
         println!(
             "{name:<12} {found:>8} {best:>8} {:>6.2}% {seconds:>6.2}s",
@@ -231,7 +234,7 @@ fn cutting(folder: &Path) {
         let problem = cutting_problem(&text);
         let near = Neighbours::of_all_pairs(&problem, 12);
         let kicks = 300_000;
-        let (route, seconds) = timed(|| solve::solve(&problem, &near, kicks));
+        let (route, seconds) = timed(|| solve::solve(&problem, &near, &[], kicks));
         assert!(problem.is_kept_by(&route), "{name}: the order breaks precedence");
         let best = known.iter().find(|k| k.0 == name).map_or(0, |k| k.1);
         println!("{name:<12} {:>8} {best:>8} {seconds:>6.2}s", problem.total(&route));
@@ -429,4 +432,31 @@ fn large() {
         let (gap, wall) = (100.0 * (mm / shortest - 1.0), clock.elapsed().as_secs_f64());
         println!("{effort:?}: {gap:.2}%, {wall:.1} s, {seconds:.1} s");
     }
+}
+
+/// How far travel differs between equal sheets of 10,000 contours: as drawn, moved, mirrored, turned.
+fn moved() {
+    println!(
+        "Sheets of about 10000 contours: travel in m as drawn, moved, mirrored, turned; spread"
+    );
+    for kind in SHEETS {
+        let lines = sheet(kind, 10_000);
+        let side = lines.iter().flat_map(|l| &l.points).map(|p| p.x).fold(0.0, f64::max);
+        let changes: [&dyn Fn(Point) -> Point; 4] =
+            [&|p| p, &|p| p + Point::new(0.77, 0.37), &|p| Point::new(side - p.x, p.y), &|p| {
+                Point::new(side - p.y, p.x)
+            }];
+        let metres = changes.map(|change| {
+            let changed = |l: &Contour| Contour {
+                points: l.points.iter().map(|&p| change(p)).collect(),
+                closed: l.closed,
+            };
+            let all: Vec<Contour> = lines.iter().map(changed).collect();
+            travel(&all, Strategy::Best, Effort::Normal).0 / 1000.0
+        });
+        let (least, most) =
+            metres.iter().fold((f64::MAX, 0.0f64), |a, &m| (a.0.min(m), a.1.max(m)));
+        println!("{kind:<8} {metres:>8.3?} {:>6.2}%", 100.0 * (most / least - 1.0));
+    }
+    println!();
 }

@@ -23,14 +23,15 @@ mod drawn;
 pub mod entries;
 mod exchange;
 mod greedy;
-mod heading;
 mod kicks;
+mod last_choice;
 mod nearest;
 pub mod neighbours;
 mod precedence;
 pub mod problem;
 mod reentry;
 mod repair;
+mod rows;
 mod search;
 mod settings;
 mod sheet;
@@ -40,7 +41,9 @@ mod tour;
 
 pub use settings::{Bands, Cost, Effort, End, EntrySettings, OrderSettings, Strategy};
 
+use candidates::{COARSE, FINE};
 use cost::{Chebyshev, Euclid, Metric, Planar, Timed};
+use last_choice::{Among, Choice};
 use neighbours::Neighbours;
 use problem::Route;
 use sheet::{Group, Sheet};
@@ -162,13 +165,14 @@ impl Job<'_> {
         for (i, members) in turns.iter().enumerate() {
             let end = if i + 1 == turns.len() { self.settings.end } else { End::Anywhere };
             let keep_off_mm = self.settings.entries.keep_off_corners_mm;
-            let group = Group { lines: self.lines, tree: self.tree, members, keep_off_mm, start };
+            let (lines, tree, most_starts) = (self.lines, self.tree, COARSE);
+            let group = Group { lines, tree, members, keep_off_mm, most_starts, start };
             let sheet = Sheet::new(&group, metric(end));
             let (more, stop) = sheet.visits(&self.route(&sheet), &group);
             visits.extend(more);
             start = stop;
         }
-        self.set_headings(&mut visits, &metric(self.settings.end));
+        self.choose_last(&mut visits, &metric(self.settings.end));
         visits
     }
     fn route<M: Planar>(&self, sheet: &Sheet<M>) -> Route {
@@ -178,19 +182,25 @@ impl Job<'_> {
             Strategy::Best => self.best_route(sheet),
         }
     }
-    /// Turns blade-wise what was ordered by distance: starts and senses that keep the swings small.
-    fn set_headings<M: Planar>(&self, visits: &mut [Visit], metric: &M) {
+    /// Starts and senses once more, with the order settled: those that keep a blade's swings small,
+    /// then finer ones beside them.
+    fn choose_last<M: Planar>(&self, visits: &mut [Visit], metric: &M) {
         let wanted = self.settings.entries;
-        if self.settings.strategy != Strategy::Best || wanted.heading_mm_per_rad <= 0.0 {
+        if self.settings.strategy != Strategy::Best {
             return;
         }
-        let choice = heading::Choice {
-            weight: cost::heading_weight(self.settings.cost, wanted.heading_mm_per_rad),
+        let weight = cost::heading_weight(self.settings.cost, wanted.heading_mm_per_rad);
+        let choice = |among| Choice {
+            weight,
             keep_off_mm: wanted.keep_off_corners_mm,
             one_sense: wanted.one_sense,
             start: self.settings.start,
+            among,
         };
-        heading::choose(self.lines, visits, metric, choice);
+        if weight > 0.0 {
+            last_choice::choose(self.lines, visits, metric, choice(Among::Coarse));
+        }
+        last_choice::choose(self.lines, visits, metric, choice(Among::Beside));
     }
     fn floors<M: Planar>(&self, order: &CutOrder, metric: M, ascent: bool) -> Floors {
         if order.visits.len() > bound::MOST_DENSE {
@@ -200,8 +210,8 @@ impl Job<'_> {
         let chosen = Sheet::chosen(self.lines, &order.visits, start, metric.clone());
         let members: Vec<usize> = (0..self.lines.len()).collect();
         let keep_off_mm = self.settings.entries.keep_off_corners_mm;
-        let group =
-            Group { lines: self.lines, tree: self.tree, members: &members, keep_off_mm, start };
+        let (lines, tree, members, most_starts) = (self.lines, self.tree, &members[..], FINE);
+        let group = Group { lines, tree, members, keep_off_mm, most_starts, start };
         let any = Sheet::new(&group, metric);
         let floor = |sheet: &Sheet<M>, starts| {
             let near = Neighbours::on_sheet(sheet);
@@ -217,7 +227,12 @@ impl Job<'_> {
     fn best_route<M: Planar>(&self, sheet: &Sheet<M>) -> Route {
         let problem = &sheet.problem;
         let near = Neighbours::on_sheet(sheet);
-        let best = solve::solve(problem, &near, solve::kicks(self.settings.effort, problem));
+        let best = solve::solve(
+            problem,
+            &near,
+            &rows::tours(sheet),
+            solve::kicks(self.settings.effort, problem),
+        );
         let nearest = nearest::order(sheet);
         if problem.total(&nearest) < problem.total(&best) { nearest } else { best }
     }

@@ -10,7 +10,7 @@ use std::collections::HashMap;
 
 use super::Visit;
 use super::boxes::hilbert_key;
-use super::candidates::starts;
+use super::candidates::{Start, starts};
 use super::cost::Planar;
 use super::problem::{NOBODY, Problem, Route};
 use crate::contour_tree::ContourTree;
@@ -38,8 +38,17 @@ pub struct Group<'a> {
     pub members: &'a [usize],
     /// Straight run wanted around a start, mm.
     pub keep_off_mm: f64,
+    /// The most starts to offer for a line.
+    pub most_starts: usize,
     /// Where the tool stands.
     pub start: Point,
+}
+
+impl Group<'_> {
+    /// The candidate starts of a closed line.
+    fn starts(&self, line: usize) -> Vec<Start> {
+        starts(&self.lines[line], self.keep_off_mm, self.most_starts)
+    }
 }
 
 impl<M: Planar> Sheet<M> {
@@ -49,7 +58,7 @@ impl<M: Planar> Sheet<M> {
         let mut nodes = HashMap::new();
         for line in along_curve(group) {
             nodes.insert(line, sheet.problem.len() as u32);
-            sheet.add_line(line, &group.lines[line], group.keep_off_mm);
+            sheet.add_line(line, group);
         }
         sheet.add_parents(group, &nodes);
         sheet.problem.add_end();
@@ -98,10 +107,11 @@ impl<M: Planar> Sheet<M> {
         self.lines.push(line);
         self.boxes.push(bounds);
     }
-    fn add_line(&mut self, line: usize, contour: &Contour, keep_off_mm: f64) {
+    fn add_line(&mut self, line: usize, group: &Group) {
+        let contour = &group.lines[line];
         let last = contour.points.len() - 1;
         if contour.closed {
-            let spots: Vec<Point> = starts(contour, keep_off_mm).iter().map(|s| s.at).collect();
+            let spots: Vec<Point> = group.starts(line).iter().map(|s| s.at).collect();
             self.problem.add(&spots);
             return self.note_node(line as u32, Bounds::of(&spots));
         }
@@ -146,7 +156,7 @@ impl<M: Planar> Sheet<M> {
             let (contour, mate) = (&group.lines[line], self.problem.mate(node));
             let reversed = mate != NOBODY && mate < node;
             let (vertex, along) = if contour.closed {
-                let start = starts(contour, group.keep_off_mm)[route.picks[node as usize] as usize];
+                let start = group.starts(line)[route.picks[node as usize] as usize];
                 (start.vertex as usize, start.along)
             } else {
                 (if reversed { contour.points.len() - 1 } else { 0 }, 0.0)

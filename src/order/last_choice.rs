@@ -1,13 +1,15 @@
-//! The last choice of starts and senses for a trailing blade: [`choose`].
+//! The last choice of starts, and of senses for a trailing blade: [`choose`].
 //!
-//! The blade points where the last cut ended; at the next plunge it has to be turned to where the
-//! next cut sets out. The order stays; for each closed line its start and its sense, chosen by
-//! dynamic programming, make travel + weight × turn least. An open line keeps its sense unless both
-//! ends coincide in cost. A closed line leaves the blade as it set out, because the overcut repeats
-//! its first stretch. Common practice of the trade, no source; a tenth of a
-//! millimetre a radian is enough to make most turns small (`tests/order_properties.rs`).
+//! The order stays; for each closed line its start and its sense, chosen by dynamic programming, make
+//! travel + weight × turn least. The search knew a few starts of each line only; beside the one that
+//! it took there may be better ones.
+//!
+//! The turn: a trailing blade points where the last cut ended; at the next plunge it has to be turned
+//! to where the next cut sets out. An open line keeps its sense. A closed line leaves the blade as it
+//! set out, because the overcut repeats its first stretch. Common practice of the trade, no source; a
+//! tenth of a millimetre a radian is enough to make most turns small (`tests/order_properties.rs`).
 
-use super::candidates::{Start, starts};
+use super::candidates::{COARSE, Start, beside, starts};
 use super::cost::Planar;
 use super::{Visit, turn};
 use crate::geometry::{Contour, Point};
@@ -15,7 +17,7 @@ use crate::geometry::{Contour, Point};
 /// What the choice is made by.
 #[derive(Debug, Clone, Copy)]
 pub struct Choice {
-    /// Price of a turn by one radian, in the units of the metric.
+    /// Price of a turn by one radian, in the units of the metric; at 0 every line keeps its sense.
     pub weight: f64,
     /// Straight run wanted around a start, mm.
     pub keep_off_mm: f64,
@@ -23,6 +25,17 @@ pub struct Choice {
     pub one_sense: bool,
     /// Where the tool stands before the first visit.
     pub start: Point,
+    /// Among which starts.
+    pub among: Among,
+}
+
+/// Starts of a closed line to choose from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Among {
+    /// Those that the search knew.
+    Coarse,
+    /// The present one and finer ones beside it.
+    Beside,
 }
 
 /// One way to cut a line.
@@ -41,21 +54,23 @@ pub fn choose<M: Planar>(lines: &[Contour], visits: &mut [Visit], metric: &M, ch
     let Some(first) = visits.first() else { return };
     let mut ways = ways_of(&lines[first.line], *first, choice);
     let mut price: Vec<f64> = ways.iter().map(|w| metric.between(choice.start, w.from)).collect();
-    let mut table: Vec<Vec<(Visit, u16)>> = vec![ways.iter().map(|w| (w.visit, 0)).collect()];
+    // For each visit and each way to cut it the way before; the ways themselves, twenty times as
+    // large, are looked up anew on the way back.
+    let mut table: Vec<Vec<u16>> = vec![vec![0; ways.len()]];
     for visit in visits.iter().skip(1) {
         let next = ways_of(&lines[visit.line], *visit, choice);
         let arrive = |way: &Way| cheapest(&ways, &price, way, metric, choice.weight);
-        let arrived: Vec<(f64, u16)> = next.iter().map(arrive).collect();
-        table.push(next.iter().zip(&arrived).map(|(w, a)| (w.visit, a.1)).collect());
-        price = arrived.iter().map(|a| a.0).collect();
-        ways = next;
+        (price, ways) = {
+            let (arrived, before) = next.iter().map(arrive).unzip();
+            table.push(before);
+            (arrived, next)
+        };
     }
     let total = |i: &usize| price[*i] + metric.to_end(ways[*i].to);
     let mut at = (0..ways.len()).min_by(|a, b| total(a).total_cmp(&total(b))).unwrap_or(0);
-    for (visit, column) in visits.iter_mut().zip(&table).rev() {
-        let (chosen, before) = column[at];
-        *visit = chosen;
-        at = before as usize;
+    for (visit, before) in visits.iter_mut().zip(&table).rev() {
+        *visit = ways_of(&lines[visit.line], *visit, choice)[at].visit;
+        at = before[at] as usize;
     }
 }
 
@@ -87,18 +102,23 @@ fn ways_of(line: &Contour, visit: Visit, choice: Choice) -> Vec<Way> {
         let path = visit.tip_path(line);
         return vec![way(visit, &path.points)];
     }
-    let mut ways = Vec::new();
-    for start in starts(line, choice.keep_off_mm) {
-        for reversed in [false, true] {
-            if reversed && choice.one_sense {
-                continue;
-            }
-            let visit =
-                Visit { vertex: start.vertex as usize, along: start.along, reversed, ..visit };
-            ways.push(closed_way(line, visit, start));
-        }
-    }
-    ways
+    let offered = match choice.among {
+        Among::Coarse => starts(line, choice.keep_off_mm, COARSE),
+        Among::Beside => beside(line, choice.keep_off_mm, start_of(visit, line)),
+    };
+    let both = choice.weight > 0.0 && !choice.one_sense;
+    let senses = if both { &[false, true][..] } else { &[visit.reversed] };
+    let way_of = |start: &Start, &reversed: &bool| {
+        let visit = Visit { vertex: start.vertex as usize, along: start.along, reversed, ..visit };
+        closed_way(line, visit, *start)
+    };
+    offered.iter().flat_map(|start| senses.iter().map(move |sense| way_of(start, sense))).collect()
+}
+
+/// Where `visit` begins the closed `line`.
+fn start_of(visit: Visit, line: &Contour) -> Start {
+    let at = visit.ends(line).map_or(line.points[0], |ends| ends.0);
+    Start { vertex: visit.vertex as u32, along: visit.along, at }
 }
 
 fn closed_way(line: &Contour, visit: Visit, start: Start) -> Way {
@@ -136,8 +156,8 @@ mod tests {
         let lines: Vec<Contour> = (0..6).map(|i| square(f64::from(i) * 10.0)).collect();
         let visit = |line| Visit { line, vertex: line % 4, along: 0.0, reversed: false };
         let mut visits: Vec<Visit> = (0..6).map(visit).collect();
-        let choice =
-            Choice { weight: 0.3, keep_off_mm: 1.0, one_sense: false, start: Point::ORIGIN };
+        let (start, among) = (Point::ORIGIN, Among::Coarse);
+        let choice = Choice { weight: 0.3, keep_off_mm: 1.0, one_sense: false, start, among };
         choose(&lines, &mut visits, &Euclid { end: End::Anywhere }, choice);
         let headings: Vec<f64> = visits
             .iter()

@@ -1,0 +1,256 @@
+//! First tours along rows: [`tours`].
+//!
+//! Like parts are mostly laid out in rows, and there an order that does the same thing everywhere is
+//! shorter than one that begins differently in every corner. No exchange of a few edges turns one
+//! pattern into another, so what the descent ends in depends on the pattern it begins with: on sheets
+//! of nested parts rows come out 3 to 5 % shorter than greedy tours.
+//!
+//! Families stay together: an outermost line with all that is inside it, the innermost first. They
+//! fall into square cells as large as if they were spread evenly. Two patterns, each along both axes:
+//! row after row of cells, forth and back; and two rows at a time, up and down in turns (a square
+//! wave). Where the work ends where it began, the cells beside the park position are left for the way
+//! back.
+
+use super::cost::Planar;
+use super::problem::{NOBODY, Problem};
+use super::sheet::Sheet;
+use crate::geometry::{Bounds, Point};
+
+/// The nodes of `sheet` in the order of each pattern.
+pub fn tours<M: Planar>(sheet: &Sheet<M>) -> Vec<Vec<u32>> {
+    let families = Families::new(&sheet.problem);
+    let patterns = [(1, false), (1, true), (2, false), (2, true)];
+    let grids = patterns.map(|(height, upright)| Grid::new(sheet, families.count, height, upright));
+    grids.iter().map(|grid| families.along(sheet, grid)).collect()
+}
+
+/// Who belongs together.
+struct Families {
+    /// For each node the first node of the outermost line around it.
+    root: Vec<u32>,
+    /// For each node how many lines are around it.
+    depth: Vec<u32>,
+    /// How many outermost lines there are.
+    count: usize,
+}
+
+impl Families {
+    fn new<M: Planar>(problem: &Problem<M>) -> Self {
+        let n = problem.len() as u32;
+        let mut families = Self { root: vec![0; n as usize], depth: vec![0; n as usize], count: 0 };
+        for node in inner_nodes(problem) {
+            let mut line = first_of(problem, node);
+            let mut depth = 0;
+            while problem.parent(line) != NOBODY {
+                line = first_of(problem, problem.parent(line));
+                depth += 1;
+            }
+            families.root[node as usize] = line;
+            families.depth[node as usize] = depth;
+            families.count += usize::from(line == node);
+        }
+        families
+    }
+    /// The nodes as their families come along `grid`.
+    fn along<M: Planar>(&self, sheet: &Sheet<M>, grid: &Grid) -> Vec<u32> {
+        let problem = &sheet.problem;
+        let of_family = |x: u32| (self.root[x as usize], u32::MAX - self.depth[x as usize], x);
+        let mut placed: Vec<(Place, (u32, u32, u32))> = inner_nodes(problem)
+            .map(|x| {
+                let root = self.root[x as usize];
+                (grid.place(sheet.boxes[root as usize].center()), of_family(x))
+            })
+            .collect();
+        placed.sort_by(|(p, x), (q, y)| p.compare(q).then(x.cmp(y)));
+        let end = Some(problem.end()).filter(|&e| e != NOBODY);
+        std::iter::once(0).chain(placed.into_iter().map(|(_, x)| x.2)).chain(end).collect()
+    }
+}
+
+/// All nodes but the start and the end.
+fn inner_nodes<M: Planar>(problem: &Problem<M>) -> impl Iterator<Item = u32> {
+    let end = problem.end();
+    (1..problem.len() as u32).filter(move |&x| x != end)
+}
+
+/// The node that stands for a line: the first of a pair.
+fn first_of<M: Planar>(problem: &Problem<M>, node: u32) -> u32 {
+    // `NOBODY` is above every number.
+    node.min(problem.mate(node))
+}
+
+/// Where a family comes: which strip, how far along it, how far across.
+#[derive(Clone, Copy)]
+struct Place(u64, f64, f64);
+
+impl Place {
+    fn compare(&self, other: &Self) -> std::cmp::Ordering {
+        self.0.cmp(&other.0).then(self.1.total_cmp(&other.1)).then(self.2.total_cmp(&other.2))
+    }
+}
+
+/// Cells over a sheet, seen from its corner nearest to where the tool stands, and the strips of them.
+struct Grid {
+    frame: Bounds,
+    /// Whether the sheet is seen from its far side, along x and y.
+    far: (bool, bool),
+    /// Rows lie along y.
+    upright: bool,
+    rows: u64,
+    columns: u64,
+    /// How many rows make a strip.
+    height: u64,
+    /// How many columns are left for the way back.
+    back: u64,
+}
+
+impl Grid {
+    fn new<M: Planar>(sheet: &Sheet<M>, families: usize, height: u64, upright: bool) -> Self {
+        let problem = &sheet.problem;
+        let boxes = inner_nodes(problem).map(|x| sheet.boxes[x as usize]);
+        let frame = boxes.fold(Bounds::EMPTY, Bounds::union);
+        let start = problem.spots(0)[0];
+        let (middle, size) = (frame.center(), frame.max - frame.min);
+        let (length, width) = if upright { (size.y, size.x) } else { (size.x, size.y) };
+        let cells = |ratio: f64| (families as f64 * ratio).sqrt().round().max(1.0) as u64;
+        let (rows, columns) = (cells(width / length), cells(length / width));
+        let returns = problem.metric.to_end(start) <= 0.0 && problem.metric.to_end(middle) > 0.0;
+        let back = if returns && rows > height && columns > height { height } else { 0 };
+        let far = (start.x > middle.x, start.y > middle.y);
+        Self { frame, far, upright, rows, columns, height, back }
+    }
+    fn place(&self, at: Point) -> Place {
+        let (low, high) = (at - self.frame.min, self.frame.max - at);
+        let x = if self.far.0 { high.x } else { low.x } / self.frame.width();
+        let y = if self.far.1 { high.y } else { low.y } / self.frame.height();
+        let (along, across) = if self.upright { (y, x) } else { (x, y) };
+        let (row, column) = (cell(across, self.rows), cell(along, self.columns));
+        if column < self.back {
+            return self.on_the_way_back((row, across), along);
+        }
+        let (strip, is_single) = self.strip(row);
+        if is_single {
+            return Place(strip, turned(along, strip), 0.0);
+        }
+        // Each strip begins on the side of the one before.
+        let step =
+            if strip.is_multiple_of(2) { column - self.back } else { self.columns - 1 - column };
+        Place(strip, step as f64, turned(across, step))
+    }
+    /// The strip of a row, and whether it has no other. Strips are even in number if the work comes back.
+    fn strip(&self, row: u64) -> (u64, bool) {
+        let whole = self.rows / self.height;
+        let strips = self.rows.div_ceil(self.height);
+        if self.back == 0 || strips.is_multiple_of(2) || whole < 2 {
+            let strip = row / self.height;
+            return (strip, self.height == 1 || strip >= whole);
+        }
+        // One strip too many: two rows become one strip, or one strip of two rows becomes two.
+        if self.height == 1 {
+            let last = self.rows - 2;
+            return (row.min(last), row < last);
+        }
+        let split = (whole - 1) * self.height;
+        if row < split { (row / self.height, false) } else { (whole - 1 + row - split, true) }
+    }
+    /// The place in the columns that are left for the way back, which is the last strip.
+    fn on_the_way_back(&self, (row, across): (u64, f64), along: f64) -> Place {
+        if self.height == 1 {
+            return Place(u64::MAX, -across, 0.0);
+        }
+        let step = self.rows - 1 - row;
+        Place(u64::MAX, step as f64, turned(along, step + 1))
+    }
+}
+
+/// The cell of a place given as a share of the whole, of so many.
+fn cell(share: f64, cells: u64) -> u64 {
+    ((share * cells as f64) as u64).min(cells - 1)
+}
+
+/// `value`, counted backwards in every other row.
+fn turned(value: f64, row: u64) -> f64 {
+    if row.is_multiple_of(2) { value } else { -value }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::contour_tree;
+    use crate::geometry::Contour;
+    use crate::order::cost::Euclid;
+    use crate::order::problem::Route;
+    use crate::order::settings::End;
+    use crate::order::sheet::Group;
+
+    fn ring(center: Point, radius: f64) -> Contour {
+        let corner = |i: i32| Point::along(f64::from(i) * std::f64::consts::TAU / 8.0) * radius;
+        Contour::closed((0..8).map(|i| center + corner(i)).collect())
+    }
+
+    /// Two rings and a stroke in each of so many cells of 10 mm.
+    fn sheet(columns: u32, rows: u32, end: End) -> Sheet<Euclid> {
+        let mut lines = Vec::new();
+        for cell in 0..columns * rows {
+            let at = Point::new(f64::from(cell % columns), f64::from(cell / columns)) * 10.0;
+            lines.extend([ring(at, 4.0), ring(at, 2.0)]);
+            lines.push(Contour::open(vec![at, at + Point::new(1.0, 0.0)]));
+        }
+        let (tree, members) = (contour_tree::build(&lines), (0..lines.len()).collect::<Vec<_>>());
+        let start = Point::new(-5.0, -5.0);
+        let (lines, tree, members) = (&lines[..], &tree, &members[..]);
+        let group = Group { lines, tree, members, keep_off_mm: 0.0, most_starts: 8, start };
+        Sheet::new(&group, Euclid { end })
+    }
+
+    fn middles(sheet: &Sheet<Euclid>, tour: &[u32]) -> Vec<Point> {
+        tour[1..tour.len() - 1].iter().map(|&x| sheet.boxes[x as usize].center()).collect()
+    }
+
+    #[test]
+    fn every_pattern_keeps_pairs_and_inner_first() {
+        for (columns, rows) in [(1, 1), (1, 9), (2, 2), (3, 3), (5, 4), (7, 7), (8, 5)] {
+            for end in [End::At(Point::new(-5.0, -5.0)), End::Anywhere] {
+                let sheet = sheet(columns, rows, end);
+                for nodes in tours(&sheet) {
+                    let route = Route { nodes, picks: vec![0; sheet.problem.len()] };
+                    assert!(sheet.problem.is_kept_by(&route), "{columns} x {rows}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_closed_way_never_leaps() {
+        let home = End::At(Point::new(-5.0, -5.0));
+        for (columns, rows) in [(6, 6), (7, 6), (6, 7), (7, 7), (9, 8)] {
+            let sheet = sheet(columns, rows, home);
+            for tour in tours(&sheet) {
+                let way = middles(&sheet, &tour);
+                let leap = way.windows(2).map(|w| w[0].distance(w[1])).fold(0.0, f64::max);
+                assert!(leap < 25.0, "{columns} x {rows}: {leap}");
+                assert!(way[way.len() - 1].distance(Point::ORIGIN) < 25.0, "{columns} x {rows}");
+            }
+        }
+    }
+
+    #[test]
+    fn nothing_and_a_line_of_dots_are_in_rows_too() {
+        let nothing = sheet(0, 0, End::Anywhere);
+        assert!(tours(&nothing).iter().all(|t| *t == [0, 1]));
+        let lines: Vec<Contour> =
+            (0..5).map(|i| Contour::open(vec![Point::new(f64::from(i), 0.0)])).collect();
+        let (tree, members) = (contour_tree::build(&lines), [0, 1, 2, 3, 4]);
+        let (start, keep_off_mm) = (Point::ORIGIN, 0.0);
+        let group = Group {
+            lines: &lines,
+            tree: &tree,
+            members: &members,
+            keep_off_mm,
+            most_starts: 1,
+            start,
+        };
+        let sheet = Sheet::new(&group, Euclid { end: End::Anywhere });
+        assert!(tours(&sheet).iter().all(|t| t.len() == 7));
+    }
+}
