@@ -284,6 +284,11 @@ impl<'a> EdgeIndex<'a> {
         }
     }
 
+    /// Whether any edge might run through `bounds`.
+    pub fn any_in_box(&self, bounds: Bounds) -> bool {
+        self.grid.within(bounds).any(|cell| !self.in_cell(cell).is_empty())
+    }
+
     /// How many pairs of edges share a cell: what comparing all of them costs.
     pub fn pairs(&self) -> u64 {
         let count = |w: &[u32]| u64::from(w[1] - w[0]);

@@ -22,6 +22,8 @@ use crate::units::PlotterUnit;
 const ROUNDS: usize = 4;
 /// Size of the cells in which crossings are looked for, units.
 const CELL_UNITS: f64 = 40.0;
+/// Rings wider or higher than so many cells are looked at again after each round.
+const LARGE_CELLS: f64 = 64.0;
 /// Beyond this many units no machine counts, and the sums of the resolver would overflow.
 const FURTHEST_UNITS: f64 = (1 << 29) as f64;
 
@@ -44,12 +46,15 @@ pub fn settle(layout: Layout, unit_mm: f64) -> (Layout, Vec<Finding>) {
     let Some(unit) = unit else { return (layout, Vec::new()) };
     let all: Vec<Ring> = rings(&layout, unit);
     let (mut kept, flat): (Vec<Ring>, Vec<Ring>) = all.into_iter().partition(has_area);
+    let mut doubtful: Vec<usize> = (0..kept.len()).collect();
     for _ in 0..ROUNDS {
-        let tangles = tangles(&kept);
+        let tangles = tangles(&kept, &doubtful);
         if tangles.is_empty() {
             break;
         }
-        kept = resolved(kept, &tangles);
+        let fresh;
+        (kept, fresh) = resolved(kept, &tangles);
+        doubtful = beside(&kept, &fresh);
     }
     let findings = told(&flat, &layout).into_iter().collect();
     (put_back(layout, kept, unit_mm), findings)
@@ -86,31 +91,54 @@ fn twice_area(ring: &Ring) -> i64 {
     ring.points.iter().enumerate().map(cross).sum()
 }
 
-/// Groups of rings that cross each other, or one ring that crosses itself.
-fn tangles(rings: &[Ring]) -> Vec<Vec<usize>> {
-    let closed: Vec<Vec<Point>> = rings.iter().map(outline).collect();
+/// Groups of the `doubtful` among `rings` (in their order) that cross each other, or one that crosses
+/// itself.
+fn tangles(rings: &[Ring], doubtful: &[usize]) -> Vec<Vec<usize>> {
+    let closed: Vec<Vec<Point>> = doubtful.iter().map(|&i| outline(&rings[i])).collect();
     let index = EdgeIndex::new(closed.iter(), CELL_UNITS);
     let crossings = index.crossings(Pairs::All);
-    let mut head: Vec<usize> = (0..rings.len()).collect();
-    let mut tangled = vec![false; rings.len()];
+    let mut head: Vec<usize> = (0..doubtful.len()).collect();
+    let mut tangled = vec![false; doubtful.len()];
     for (a, b, _) in crossings {
         let (a, b) = (a as usize, b as usize);
         (tangled[a], tangled[b]) = (true, true);
         let (x, y) = (find(&mut head, a), find(&mut head, b));
         head[x.max(y)] = x.min(y);
     }
-    let mut groups: Vec<Vec<usize>> = vec![Vec::new(); rings.len()];
-    for i in (0..rings.len()).filter(|&i| tangled[i]) {
-        groups[find(&mut head, i)].push(i);
+    let mut groups: Vec<Vec<usize>> = vec![Vec::new(); doubtful.len()];
+    for i in (0..doubtful.len()).filter(|&i| tangled[i]) {
+        groups[find(&mut head, i)].push(doubtful[i]);
     }
     groups.retain(|group| !group.is_empty());
     groups
 }
 
+/// The rings that may cross after a round: the `fresh` ones and those that such a one may run through.
+/// All others were there before and crossed nothing.
+fn beside(rings: &[Ring], fresh: &[usize]) -> Vec<usize> {
+    let edges = EdgeIndex::new(fresh.iter().map(|&i| outline(&rings[i])), CELL_UNITS);
+    let may_cross = |&i: &usize| {
+        let frame = frame(&rings[i]);
+        frame.width().max(frame.height()) > LARGE_CELLS * CELL_UNITS || edges.any_in_box(frame)
+    };
+    (0..rings.len()).filter(may_cross).collect()
+}
+
+fn frame(ring: &Ring) -> Bounds {
+    ring.points.iter().fold(Bounds::EMPTY, |mut frame, &p| {
+        frame.add(in_plane(p));
+        frame
+    })
+}
+
+fn in_plane((x, y): (i32, i32)) -> Point {
+    Point::new(f64::from(x), f64::from(y))
+}
+
 /// The ring's points in units, the first one again at the end.
 fn outline(ring: &Ring) -> Vec<Point> {
     let points = ring.points.iter().chain(ring.points.first());
-    points.map(|&(x, y)| Point::new(f64::from(x), f64::from(y))).collect()
+    points.map(|&p| in_plane(p)).collect()
 }
 
 /// The head of a group, with the way there made short (Tarjan, 1975).
@@ -122,7 +150,8 @@ fn find(head: &mut [usize], mut i: usize) -> usize {
     i
 }
 
-fn resolved(rings: Vec<Ring>, tangles: &[Vec<usize>]) -> Vec<Ring> {
+/// The rings without `tangles`, and which of them are new.
+fn resolved(rings: Vec<Ring>, tangles: &[Vec<usize>]) -> (Vec<Ring>, Vec<usize>) {
     let mut slots: Vec<Vec<Ring>> = rings.into_iter().map(|ring| vec![ring]).collect();
     for tangle in tangles {
         let members: Vec<Ring> =
@@ -138,14 +167,22 @@ fn resolved(rings: Vec<Ring>, tangles: &[Vec<usize>]) -> Vec<Ring> {
         slots[first] =
             apart.into_iter().map(|points| Ring { line, points, joined: true }).collect();
     }
-    slots.into_iter().flatten().collect()
+    let mut is_fresh = vec![false; slots.len()];
+    tangles.iter().for_each(|tangle| is_fresh[tangle[0]] = true);
+    let (mut kept, mut fresh) = (Vec::with_capacity(slots.len()), Vec::new());
+    for (slot, is_fresh) in slots.into_iter().zip(is_fresh) {
+        if is_fresh {
+            fresh.extend(kept.len()..kept.len() + slot.len());
+        }
+        kept.extend(slot);
+    }
+    (kept, fresh)
 }
 
 /// Whether a ring is a hole in a piece whose outline is not among `members`.
 fn is_stray_hole(ring: &Ring, members: &[Ring]) -> bool {
     // A hole may stand out of its outline by the rounding of both.
-    let of = |ring: &Ring| Bounds::of(&outline(ring));
-    let holds = |outer: &Ring| twice_area(outer) > 0 && of(outer).grown(2.0).holds(of(ring));
+    let holds = |outer: &Ring| twice_area(outer) > 0 && frame(outer).grown(2.0).holds(frame(ring));
     twice_area(ring) < 0 && !members.iter().any(holds)
 }
 
@@ -158,14 +195,16 @@ fn put_back(layout: Layout, rings: Vec<Ring>, unit_mm: f64) -> Layout {
             lines.push(line);
             continue;
         }
+        let CutLine { role, layer, tool, mut contour } = line;
         while let Some(ring) = rings.next_if(|ring| ring.line == i) {
+            // A line that was not joined is its only ring.
             let contour = if ring.joined {
-                let at = |&(x, y): &(i32, i32)| Point::new(f64::from(x), f64::from(y)) * unit_mm;
+                let at = |&p: &(i32, i32)| in_plane(p) * unit_mm;
                 Contour::closed(ring.points.iter().map(at).collect())
             } else {
-                line.contour.clone()
+                std::mem::replace(&mut contour, Contour::closed(Vec::new()))
             };
-            lines.push(CutLine { contour, ..line.clone() });
+            lines.push(CutLine { contour, role, layer, tool });
         }
     }
     Layout { lines }

@@ -42,7 +42,11 @@ pub fn run(args: &Args) -> Outcome {
             Target::open(&picture, &args.file)?.put(&preview::picture(plan, &picture)?)?;
         }
     }
-    tell(args, &plans, &outputs)
+    let told = tell(args, &plans, &outputs);
+    // The program ends here and all its memory with it: to give back line by line would take longer
+    // than to tell.
+    std::mem::forget(plans);
+    told
 }
 
 /// Where the picture of a job goes, if one is wanted.
