@@ -464,25 +464,27 @@ impl Grid {
         let first = (rows.start * self.columns) as usize;
         let mut starts = vec![0u32; ((rows.end - rows.start) * self.columns) as usize + 1];
         let mut known = (Point::ORIGIN, self.key(Point::ORIGIN));
+        // Each cell and edge as they are met; which cells those are is told once, for counting and for
+        // listing.
+        let mut met: Vec<(u32, u32)> = Vec::with_capacity(BLOCK * taken.len());
         for &block in taken {
-            chains.each(block, |_, edge| {
+            chains.each(block, |id, edge| {
                 let ends = self.keyed(&mut known, edge);
-                self.along_in(&rows, ends, |cell| starts[cell - first + 1] += 1);
+                self.along_in(&rows, ends, |cell| {
+                    met.push(((cell - first) as u32, id as u32));
+                    starts[cell - first + 1] += 1;
+                });
             });
         }
         for i in 1..starts.len() {
             starts[i] += starts[i - 1];
         }
         let mut next = starts.clone();
-        let mut listed = vec![0u32; starts.last().map_or(0, |&n| n as usize)];
-        for &block in taken {
-            chains.each(block, |id, edge| {
-                let ends = self.keyed(&mut known, edge);
-                self.along_in(&rows, ends, |cell| {
-                    listed[next[cell - first] as usize] = id as u32;
-                    next[cell - first] += 1;
-                });
-            });
+        let mut listed = vec![0u32; met.len()];
+        for (cell, id) in met {
+            let at = &mut next[cell as usize];
+            listed[*at as usize] = id;
+            *at += 1;
         }
         let owners = |w: &[u32]| {
             let ids = &listed[w[0] as usize..w[1] as usize];
