@@ -93,24 +93,23 @@ fn not_utf8(bytes: &[u8], error: std::str::Utf8Error) -> ReadError {
 /// values and self-closing tags, and never counts less than the XML library does for text that
 /// the library accepts.
 fn check_nesting(text: &str) -> Result<(), ReadError> {
-    let bytes = text.as_bytes();
     let mut depth = 0usize;
     let mut at = 0;
-    while let Some(found) = find(bytes, at, b"<") {
-        let rest = &bytes[found..];
-        at = if rest.starts_with(b"<!--") {
-            find(bytes, found + 4, b"-->").map_or(bytes.len(), |i| i + 3)
-        } else if rest.starts_with(b"<![CDATA[") {
-            find(bytes, found + 9, b"]]>").map_or(bytes.len(), |i| i + 3)
-        } else if rest.starts_with(b"<?") {
-            find(bytes, found + 2, b"?>").map_or(bytes.len(), |i| i + 2)
-        } else if rest.starts_with(b"</") {
+    while let Some(found) = find(text, at, '<') {
+        let rest = &text[found..];
+        at = if rest.starts_with("<!--") {
+            after(text, found + 4, "-->")
+        } else if rest.starts_with("<![CDATA[") {
+            after(text, found + 9, "]]>")
+        } else if rest.starts_with("<?") {
+            after(text, found + 2, "?>")
+        } else if rest.starts_with("</") {
             depth = depth.saturating_sub(1);
             found + 2
-        } else if rest.starts_with(b"<!") {
+        } else if rest.starts_with("<!") {
             found + 2
         } else {
-            let tag = tag_end(bytes, found + 1);
+            let tag = tag_end(text, found + 1);
             depth += usize::from(!tag.closed);
             let place = || LineTable::new(text).place(found);
             if depth > MAX_NESTING {
@@ -134,32 +133,34 @@ struct Tag {
     attributes: usize,
 }
 
-fn tag_end(bytes: &[u8], from: usize) -> Tag {
-    let mut quote = None;
+fn tag_end(text: &str, from: usize) -> Tag {
+    let bytes = text.as_bytes();
     let mut attributes = 0;
-    for (i, &b) in bytes.iter().enumerate().skip(from) {
-        match (quote, b) {
-            (Some(q), _) if q == b => quote = None,
-            (Some(_), _) => {}
-            (None, b'"' | b'\'') => quote = Some(b),
-            (None, b'>') => {
-                let closed = bytes.get(i.wrapping_sub(1)) == Some(&b'/');
-                return Tag { end: i + 1, closed, attributes };
+    let mut at = from;
+    while let Some(&b) = bytes.get(at) {
+        match b {
+            b'"' | b'\'' => at = find(text, at + 1, b.into()).unwrap_or(bytes.len()),
+            b'>' => {
+                let closed = bytes.get(at.wrapping_sub(1)) == Some(&b'/');
+                return Tag { end: at + 1, closed, attributes };
             }
-            (None, b'=') => attributes += 1,
-            (None, _) => {}
+            b'=' => attributes += 1,
+            _ => {}
         }
+        at += 1;
     }
     Tag { end: bytes.len(), closed: false, attributes }
 }
 
-fn find(bytes: &[u8], from: usize, needle: &[u8]) -> Option<usize> {
-    let rest = bytes.get(from..)?;
-    let hit = match needle {
-        [one] => rest.iter().position(|b| b == one),
-        _ => rest.windows(needle.len()).position(|w| w == needle),
-    };
-    hit.map(|i| i + from)
+/// Where a character stands next; `from` is a character's first byte.
+fn find(text: &str, from: usize, character: char) -> Option<usize> {
+    text.get(from..)?.find(character).map(|i| i + from)
+}
+
+/// The byte after the next `mark`, or the text's end.
+fn after(text: &str, from: usize, mark: &str) -> usize {
+    let found = text.get(from..).and_then(|rest| rest.find(mark));
+    found.map_or(text.len(), |i| from + i + mark.len())
 }
 
 #[cfg(test)]

@@ -23,7 +23,7 @@ impl<'a> LineTable<'a> {
     pub(super) fn new(text: &'a str) -> Self {
         let bytes = text.as_bytes();
         let mut starts = vec![0];
-        starts.extend(bytes.iter().enumerate().filter(|(_, b)| **b == b'\n').map(|(i, _)| i + 1));
+        starts.extend(text.match_indices('\n').map(|(i, _)| i + 1));
         let mut counts = vec![0];
         let mut total = 0;
         for block in bytes.chunks(STEP) {
@@ -38,8 +38,16 @@ impl<'a> LineTable<'a> {
         let offset = offset.min(self.bytes.len());
         let row = self.starts.partition_point(|s| *s <= offset).max(1);
         let start = self.starts.get(row - 1).copied().unwrap_or(0);
-        let column = self.characters_before(offset) - self.characters_before(start) + 1;
+        let column = self.characters_between(start, offset) + 1;
         Place::text(narrow(row), narrow(column))
+    }
+
+    /// Counted one by one over a short way, else from the table.
+    fn characters_between(&self, start: usize, end: usize) -> usize {
+        match self.bytes.get(start..end) {
+            Some(near) if near.len() < STEP => count(near),
+            _ => self.characters_before(end) - self.characters_before(start),
+        }
     }
 
     fn characters_before(&self, offset: usize) -> usize {
@@ -74,8 +82,9 @@ mod tests {
     }
 
     #[test]
-    fn agrees_with_the_xml_library_on_a_long_line() {
-        let text = format!("<svg>{}</svg>", "<g title='é'/>\n<g/>".repeat(700));
+    fn agrees_with_the_xml_library_on_long_and_short_lines() {
+        let (long, short) = ("<g title='é'/>".repeat(700), "<g title='é'/>\n<g/>".repeat(700));
+        let text = format!("<svg>{long}{short}</svg>");
         let doc = usvg::roxmltree::Document::parse(&text).unwrap();
         let table = LineTable::new(&text);
         for node in doc.descendants().step_by(97) {
