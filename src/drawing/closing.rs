@@ -50,12 +50,12 @@ fn vanished(walk: &Walk<'_>, told: &[Finding]) -> Vec<Finding> {
 }
 
 /// Whether the SVG library keeps the id of such an element.
-fn reappears(element: &Element) -> bool {
-    !matches!(element.tag.as_str(), "svg" | "switch" | "image" | "use")
+fn reappears(element: &Element<'_>) -> bool {
+    !matches!(element.tag, "svg" | "switch" | "image" | "use")
 }
 
-fn vanished_finding(element: &Element) -> Finding {
-    let name = match &element.id {
+fn vanished_finding(element: &Element<'_>) -> Finding {
+    let name = match element.id {
         Some(id) => format!("<{}> {}", element.tag, quoted(id)),
         None => format!("<{}>", element.tag),
     };

@@ -42,7 +42,7 @@ pub(super) struct Unseen {
 
 /// The walk over one tree.
 pub(super) struct Walk<'a> {
-    pub(super) survey: &'a Survey,
+    pub(super) survey: &'a Survey<'a>,
     pub(super) drawing: Drawing,
     pub(super) findings: Vec<Finding>,
     pub(super) unseen: Unseen,
@@ -57,7 +57,7 @@ pub(super) struct Walk<'a> {
 }
 
 /// Walks a whole tree.
-pub(super) fn convert<'a>(tree: &usvg::Tree, survey: &'a Survey) -> Walk<'a> {
+pub(super) fn convert<'a>(tree: &usvg::Tree, survey: &'a Survey<'a>) -> Walk<'a> {
     let size = tree.size();
     let page_mm = (page_side(size.width()), page_side(size.height()));
     let mut walk = Walk {
@@ -216,7 +216,7 @@ impl Walk<'_> {
         let nearest = context.element.and_then(|e| self.survey.elements.get(e));
         Some(Shape {
             layer: nearest.and_then(|e| e.layer).unwrap_or(LOOSE),
-            id: known.and_then(|e| e.id.clone()),
+            id: known.and_then(|e| e.id).map(str::to_owned),
             place: self.place(context.element),
             path: outline,
             to_page,
@@ -380,7 +380,7 @@ pub(super) fn fill_rule(rule: usvg::FillRule) -> FillRule {
 /// The path in f64, every subpath beginning with a move, without a move at the end.
 fn bez_path(data: &usvg::tiny_skia_path::Path) -> BezPath {
     let point = |p: usvg::tiny_skia_path::Point| Point::new(f64::from(p.x), f64::from(p.y));
-    let mut path = BezPath::new();
+    let mut path = BezPath::with_capacity(data.len());
     let mut start = Point::ZERO;
     let mut open = false;
     for segment in data.segments() {

@@ -182,7 +182,7 @@ impl Fonts {
 
     /// Errors for families that were missing in texts which [`Fonts::check`] does not see set:
     /// clones, markers, pictures.
-    pub(super) fn told_late(&self, survey: &Survey, asked: &Asked) -> Vec<Finding> {
+    pub(super) fn told_late(&self, survey: &Survey<'_>, asked: &Asked) -> Vec<Finding> {
         let told: BTreeSet<String> = survey
             .runs
             .iter()
@@ -212,7 +212,7 @@ impl Fonts {
     }
 
     /// Tells of every text that is not set in the family asked for.
-    pub(super) fn check(&self, survey: &mut Survey) -> Vec<Finding> {
+    pub(super) fn check(&self, survey: &mut Survey<'_>) -> Vec<Finding> {
         let mut findings = Vec::new();
         for run in survey.runs.iter().filter(|run| !run.shelved) {
             let choice = self.choose(&parsed(&run.families));

@@ -4,6 +4,7 @@
 //! SVG libraries recurse, and running out of stack ends a program without a word. A panic in there
 //! is turned into an error for the same reason.
 
+use std::borrow::Cow;
 use std::panic::AssertUnwindSafe;
 use std::path::PathBuf;
 use std::sync::Mutex;
@@ -82,11 +83,11 @@ fn read_text(text: &str, settings: &ReadSettings) -> Result<(Drawing, Vec<Findin
     Ok((walk.drawing, closing::settle(findings)))
 }
 
-/// Gives the document to the SVG library; the original as it is if the changed text should not
-/// parse.
+/// Gives the document to the SVG library; the original as it is if nothing was changed, or the
+/// changed text should not parse.
 fn parse(
     doc: &Document<'_>,
-    survey: &Survey,
+    survey: &Survey<'_>,
     fonts: &Fonts,
     asked: &Mutex<Asked>,
 ) -> Result<usvg::Tree, ReadError> {
@@ -99,11 +100,12 @@ fn parse(
         ..usvg::Options::default()
     };
     let xml = ParsingOptions { allow_dtd: true, ..ParsingOptions::default() };
-    match Document::parse_with_options(&survey.text, xml) {
-        Ok(changed) => usvg::Tree::from_xmltree(&changed, &options),
-        Err(_) => usvg::Tree::from_xmltree(doc, &options),
-    }
-    .map_err(|e| svg_error(&e, survey.root))
+    let changed = match &survey.text {
+        Cow::Borrowed(_) => None,
+        Cow::Owned(text) => Document::parse_with_options(text, xml).ok(),
+    };
+    usvg::Tree::from_xmltree(changed.as_ref().unwrap_or(doc), &options)
+        .map_err(|e| svg_error(&e, survey.root))
 }
 
 fn svg_error(error: &usvg::Error, root: Place) -> ReadError {

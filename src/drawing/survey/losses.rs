@@ -10,7 +10,7 @@ use super::size::{USABLE, readable};
 use super::splice::Edit;
 use super::style::{self, Prop, Props, SVG};
 use super::texts;
-use super::visit::{Inherited, Visitor, is_shape, layer_name, svg_tag};
+use super::visit::{Inherited, Visitor, is_marked, is_shape, layer_name, svg_tag};
 use crate::drawing::limits::MAX_TEXT_CHARS;
 use crate::finding::Finding;
 
@@ -102,14 +102,15 @@ fn element(v: &mut Visitor<'_>, node: Node<'_, '_>) -> bool {
     false
 }
 
-/// Elements that are drawn, or that describe what is drawn.
-const KNOWN: &str = " svg g a use switch symbol defs title desc metadata style path rect circle \
-    ellipse line polyline polygon text tspan textPath tref clipPath mask pattern marker \
-    linearGradient radialGradient stop filter view cursor font font-face color-profile mpath glyph \
-    missing-glyph hkern vkern ";
+/// Elements that describe what is drawn.
+const DESCRIBING: &str = " symbol defs title desc metadata style tspan textPath tref clipPath mask \
+    pattern marker linearGradient radialGradient stop filter view cursor font font-face \
+    color-profile mpath glyph missing-glyph hkern vkern ";
 
 fn is_known(tag: &str) -> bool {
-    KNOWN.split_whitespace().any(|known| known == tag) || tag.starts_with("fe")
+    is_marked(tag)
+        || DESCRIBING.split_whitespace().any(|known| known == tag)
+        || tag.starts_with("fe")
 }
 
 /// Whether a picture's width and height can be computed with, if they are given.

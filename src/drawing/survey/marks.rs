@@ -13,26 +13,22 @@ impl<'a> Visitor<'a> {
     /// Records a marked element and gives it an id if it has none.
     pub(super) fn mark(&mut self, node: Node<'a, 'a>, context: &Inherited<'a>) -> usize {
         let index = self.out.elements.len();
-        let id = node.attributes().find(|a| a.name() == "id").map(|a| a.value());
-        match node.attributes().find(|a| a.name() == "id") {
+        let id = node.attributes().find(|a| a.name() == "id");
+        match id {
             Some(a) if a.value().is_empty() => {
-                let id = format!("{}{index}", self.out.prefix);
-                self.edits.push(Edit::replace(a.range_value(), id));
+                self.edits.push(Edit::replace(a.range_value(), self.out.made_up(index)));
             }
             Some(_) => {}
-            None => {
-                let id = format!("{}{index}", self.out.prefix);
-                self.edits.push(Edit::attribute(node, "id", &id));
-            }
+            None => self.edits.push(Edit::attribute(node, "id", &self.out.made_up(index))),
         }
-        let id = id.filter(|id| !id.is_empty()).map(str::to_owned);
-        if let Some(id) = &id {
-            self.out.by_id.entry(id.clone()).or_insert(index);
+        let id = id.map(|a| a.value()).filter(|id| !id.is_empty());
+        if let Some(id) = id {
+            self.out.by_id.entry(id).or_insert(index);
         }
         self.out.elements.push(Element {
             place: self.place(node),
             id,
-            tag: node.tag_name().name().to_owned(),
+            tag: node.tag_name().name(),
             layer: context.layer,
             parent: context.parent,
             // What an entity stands for has no place of its own and gets no id.

@@ -25,6 +25,7 @@ mod style;
 mod texts;
 mod visit;
 
+use std::borrow::Cow;
 use std::collections::HashMap;
 use std::hash::{Hash, Hasher};
 
@@ -40,13 +41,13 @@ use crate::finding::{Finding, Place};
 
 /// One element that can show up in the SVG library's tree.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Element {
+pub(super) struct Element<'a> {
     /// Where it begins.
     pub(super) place: Place,
     /// Its own id, if it has one.
-    pub(super) id: Option<String>,
+    pub(super) id: Option<&'a str>,
     /// Tag, without prefix.
-    pub(super) tag: String,
+    pub(super) tag: &'a str,
     /// The layer it lies in; none outside layers.
     pub(super) layer: Option<usize>,
     /// The nearest marked element around it.
@@ -76,11 +77,11 @@ pub(super) struct TextRun {
 
 /// What the first look found.
 #[derive(Debug, Default)]
-pub(super) struct Survey {
-    /// The text for the SVG library.
-    pub(super) text: String,
+pub(super) struct Survey<'a> {
+    /// The text for the SVG library; borrowed if it is the original as it was.
+    pub(super) text: Cow<'a, str>,
     /// Elements that can show up in the tree, in document order.
-    pub(super) elements: Vec<Element>,
+    pub(super) elements: Vec<Element<'a>>,
     /// The layers in painting order.
     pub(super) layers: Vec<Layer>,
     /// What was found.
@@ -96,10 +97,15 @@ pub(super) struct Survey {
     /// Made-up ids are this and an index into `elements`.
     prefix: String,
     /// Elements by the id that the author gave.
-    by_id: HashMap<String, usize>,
+    by_id: HashMap<&'a str, usize>,
 }
 
-impl Survey {
+impl Survey<'_> {
+    /// The made-up id of an element.
+    fn made_up(&self, index: usize) -> String {
+        [self.prefix.as_str(), itoa::Buffer::new().format(index)].concat()
+    }
+
     /// The element that an id in the tree stands for.
     pub(super) fn find(&self, id: &str) -> Option<usize> {
         match id.strip_prefix(self.prefix.as_str()) {
@@ -112,7 +118,7 @@ impl Survey {
 }
 
 /// Surveys a document.
-pub(super) fn survey(doc: &Document<'_>) -> Result<Survey, ReadError> {
+pub(super) fn survey<'a>(doc: &'a Document<'a>) -> Result<Survey<'a>, ReadError> {
     let text = doc.input_text();
     let lines = LineTable::new(text);
     let root = doc.root_element();
@@ -122,7 +128,7 @@ pub(super) fn survey(doc: &Document<'_>) -> Result<Survey, ReadError> {
         return Err(ReadError::NotSvg(root.tag_name().name().to_owned(), place));
     }
     let prefix = unused_prefix(text);
-    visit::run(doc, &lines, Survey { root: place, prefix, ..Survey::default() })
+    visit::run(doc, lines, Survey { root: place, prefix, ..Survey::default() })
 }
 
 /// A beginning for made-up ids that occurs nowhere in the text: made from the text's own hash, so

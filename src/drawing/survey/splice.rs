@@ -3,6 +3,7 @@
 //! Changes are ranges of bytes of the original text with what stands there instead. They never
 //! touch the document type declaration: what an entity declares may be used many times over.
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use usvg::roxmltree::Node;
@@ -23,7 +24,7 @@ impl Edit {
     /// One more attribute, straight after the element's name. The value must need no escapes.
     pub(super) fn attribute(node: Node<'_, '_>, name: &str, value: &str) -> Self {
         let at = after_name(node);
-        Self { range: at..at, text: format!(" {name}=\"{value}\"") }
+        Self { range: at..at, text: [" ", name, "=\"", value, "\""].concat() }
     }
 
     /// One more empty element at the end of an element, in the same namespace.
@@ -53,8 +54,11 @@ fn after_name(node: Node<'_, '_>) -> usize {
 
 /// The text with all changes made; those before `from` and those that overlap an earlier one are
 /// left out. Changes at the same place keep their order.
-pub(super) fn splice(text: &str, mut edits: Vec<Edit>, from: usize) -> String {
+pub(super) fn splice(text: &str, mut edits: Vec<Edit>, from: usize) -> Cow<'_, str> {
     edits.retain(|e| e.range.start >= from);
+    if edits.is_empty() {
+        return Cow::Borrowed(text);
+    }
     edits.sort_by_key(|e| e.range.start);
     let added: usize = edits.iter().map(|e| e.text.len()).sum();
     let mut out = String::with_capacity(text.len() + added);
@@ -68,7 +72,7 @@ pub(super) fn splice(text: &str, mut edits: Vec<Edit>, from: usize) -> String {
         done = edit.range.end.max(edit.range.start);
     }
     out.push_str(text.get(done..).unwrap_or_default());
-    out
+    Cow::Owned(out)
 }
 
 #[cfg(test)]
@@ -85,6 +89,8 @@ mod tests {
             Edit::replace(0..1, "never"),
         ];
         assert_eq!(splice(text, edits, 1), "<svg><g a='22'/></svg>");
+        let unchanged = splice(text, vec![Edit::replace(0..1, "never")], 1);
+        assert!(matches!(unchanged, Cow::Borrowed(same) if same == text));
         let doc = usvg::roxmltree::Document::parse("<svg><g/></svg>").unwrap();
         let g = doc.root_element().first_element_child().unwrap();
         let edits = vec![Edit::attribute(g, "id", "x"), Edit::attribute(g, "b", "y")];

@@ -50,9 +50,9 @@ pub(super) struct Visitor<'a> {
     pub(super) begin: usize,
     /// The original text.
     pub(super) source: &'a str,
-    pub(super) lines: &'a LineTable<'a>,
+    pub(super) lines: LineTable<'a>,
     pub(super) styles: Styles<'a>,
-    pub(super) out: Survey,
+    pub(super) out: Survey<'a>,
     pub(super) edits: Vec<Edit>,
     pub(super) graph: Graph<'a>,
     /// Tag by id: which kind of thing a reference leads to.
@@ -68,10 +68,10 @@ pub(super) struct Visitor<'a> {
 /// Walks the document; see [`super::survey`].
 pub(super) fn run<'a>(
     doc: &'a Document<'a>,
-    lines: &'a LineTable<'a>,
-    out: Survey,
-) -> Result<Survey, ReadError> {
-    check_depth(doc, lines)?;
+    lines: LineTable<'a>,
+    out: Survey<'a>,
+) -> Result<Survey<'a>, ReadError> {
+    check_depth(doc, &lines)?;
     let mut visitor = Visitor {
         relative: Relative::new(doc.root_element(), None),
         refused: None,
@@ -151,7 +151,7 @@ fn refusal(error: &TooMuch, visitor: &Visitor<'_>) -> ReadError {
 }
 
 /// Elements that can show up in the tree with their id.
-fn is_marked(tag: &str) -> bool {
+pub(super) fn is_marked(tag: &str) -> bool {
     is_shape(tag) || matches!(tag, "g" | "a" | "use" | "svg" | "switch" | "text" | "image")
 }
 
