@@ -220,6 +220,18 @@ impl<'a> EdgeIndex<'a> {
         best
     }
 
+    /// Whether any line before `owner` might come within `reach` of `points`: if none does, none runs
+    /// along an edge between them.
+    pub fn any_beside(&self, points: &[Point], owner: u32, reach: f64) -> bool {
+        let around = Bounds::of(points).grown(a_hair_more(reach));
+        self.grid.within(around).any(|cell| self.before(cell, owner).next().is_some())
+    }
+
+    /// The edges of lines before `owner` in a cell. Its list is in the order of lines.
+    fn before(&self, cell: usize, owner: u32) -> impl Iterator<Item = &u32> {
+        self.in_cell(cell).iter().take_while(move |&&id| self.owner(id) < owner)
+    }
+
     /// Lines before `owner` that run along the edge `a`–`b` within `reach`, and for how far.
     pub fn beside(&self, edge: (Point, Point), owner: u32, reach: f64) -> Vec<(u32, f64)> {
         let all = self.stretches_beside(edge, owner, reach).into_iter();
@@ -235,21 +247,13 @@ impl<'a> EdgeIndex<'a> {
         reach: f64,
     ) -> Vec<(u32, [f64; 2])> {
         let mut ids: Vec<u32> = Vec::new();
-        // A hair more, so that rounding leaves nothing out.
-        let around = Bounds::of(&[a, b]).grown(reach * (1.0 + 1e-9));
+        let around = Bounds::of(&[a, b]).grown(a_hair_more(reach));
         let mut look = |cell: usize| {
-            // Most cells hold one line only: the edge's own.
-            if !self.shared[cell]
-                && self.in_cell(cell).first().is_none_or(|&id| self.owner(id) >= owner)
-            {
-                return;
-            }
-            let is_near = |id: u32| {
-                let (c, d) = self.edge(id as usize);
+            let is_near = |id: &&u32| {
+                let (c, d) = self.edge(**id as usize);
                 Bounds::of(&[c, d]).touches(around)
             };
-            let earlier = |id: &&u32| self.owner(**id) < owner && is_near(**id);
-            ids.extend(self.in_cell(cell).iter().filter(earlier));
+            ids.extend(self.before(cell, owner).filter(is_near));
         };
         if let Some((columns, rows)) = self.grid.few(around) {
             for row in rows {
@@ -359,6 +363,11 @@ struct Lists {
     shared: Vec<bool>,
 }
 
+/// A distance within which rounding leaves nothing out.
+fn a_hair_more(reach: f64) -> f64 {
+    reach * (1.0 + 1e-9)
+}
+
 /// On how many threads so many edges are worked on.
 fn threads(edges: usize) -> usize {
     if edges < FEW_EDGES { 1 } else { parallel::cores() }
@@ -466,7 +475,7 @@ impl Grid {
         let mut known = (Point::ORIGIN, self.key(Point::ORIGIN));
         // Each cell and edge as they are met; which cells those are is told once, for counting and for
         // listing.
-        let mut met: Vec<(u32, u32)> = Vec::with_capacity(BLOCK * taken.len());
+        let mut met: Vec<(u32, u32)> = Vec::with_capacity(2 * BLOCK * taken.len());
         for &block in taken {
             chains.each(block, |id, edge| {
                 let ends = self.keyed(&mut known, edge);

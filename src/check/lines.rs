@@ -23,6 +23,8 @@ const MOST_PAIRS: u64 = 50_000_000;
 const PAIRS_PER_EDGE: u64 = 50;
 /// Cells in which crossings are looked for, mm: a few edges of a usual cut.
 const CELL_MM: f64 = 1.0;
+/// So many edges of a cut are looked at together whether any other cut comes near.
+const RUN: usize = 8;
 /// Lines this near to each other are the same line, plotter units: both were rounded by up to half
 /// a unit each way.
 const DOUBLED_UNITS: f64 = 0.75;
@@ -145,11 +147,19 @@ fn shared_stretches(
     (number, index): (usize, &EdgeIndex),
     unit_mm: f64,
 ) -> BTreeMap<usize, (f64, Point)> {
+    let (owner, reach) = (number as u32, unit_mm * DOUBLED_UNITS);
     let mut shared: BTreeMap<usize, (f64, Point)> = BTreeMap::new();
-    for w in cut.tip().windows(2) {
-        let (a, b) = (w[0], w[1]);
-        for (earlier, length) in index.beside((a, b), number as u32, unit_mm * DOUBLED_UNITS) {
-            shared.entry(earlier as usize).or_insert((0.0, a)).0 += length;
+    let tip = cut.tip();
+    for from in (0..tip.len().saturating_sub(1)).step_by(RUN) {
+        let run = &tip[from..tip.len().min(from + RUN + 1)];
+        if !index.any_beside(run, owner, reach) {
+            continue;
+        }
+        for w in run.windows(2) {
+            let (a, b) = (w[0], w[1]);
+            for (earlier, length) in index.beside((a, b), owner, reach) {
+                shared.entry(earlier as usize).or_insert((0.0, a)).0 += length;
+            }
         }
     }
     shared
