@@ -25,11 +25,35 @@ const TIP_SHARE: f64 = 0.5;
 /// Tolerance of what lies within a corner's cone or on a wall, mm.
 const HAIR_MM: f64 = 1e-6;
 
+/// Closed contours: the vertices of all in one list, each contour's first one again at its end.
+pub(super) struct Tracks {
+    points: Vec<Point>,
+    /// Where each contour ends in it.
+    ends: Vec<usize>,
+}
+
+impl Tracks {
+    pub fn of<'a>(lines: impl Iterator<Item = &'a Contour>) -> Self {
+        let mut tracks = Self { points: Vec::new(), ends: Vec::new() };
+        for line in lines {
+            tracks.points.extend(line.track());
+            tracks.ends.push(tracks.points.len());
+        }
+        tracks
+    }
+
+    fn each(&self) -> impl Iterator<Item = &[Point]> {
+        let starts = std::iter::once(&0).chain(&self.ends);
+        starts.zip(&self.ends).map(|(&start, &end)| &self.points[start..end])
+    }
+}
+
 /// The edges of a design, indexed. Material lies to the left of each.
-pub(super) struct Walls {
+pub(super) struct Walls<'a> {
     /// Widths from here on are not looked for, mm.
     pub below_mm: f64,
-    index: EdgeIndex<'static>,
+    index: EdgeIndex<'a>,
+    points: &'a [Point],
     /// The contour turns away from the material where an edge ends.
     inner_corner: Vec<bool>,
     /// How far along its contour an edge begins, mm.
@@ -69,42 +93,44 @@ pub(super) struct Spot {
 struct Touch {
     radius: f64,
     point: Point,
-    edge: usize,
     angle: f64,
 }
 
-impl Walls {
-    pub fn new<'a>(lines: impl Iterator<Item = &'a Contour>, below_mm: f64) -> Self {
-        let index = EdgeIndex::new(lines.map(Contour::track), CELL * below_mm);
+impl<'a> Walls<'a> {
+    pub fn new(tracks: &'a Tracks, below_mm: f64) -> Self {
+        let index = EdgeIndex::new(tracks.each(), CELL * below_mm);
         let count = index.len();
         let mut walls = Self {
             below_mm,
             index,
+            points: &tracks.points,
             inner_corner: Vec::with_capacity(count),
             along: Vec::with_capacity(count),
-            rings: Vec::new(),
+            rings: Vec::with_capacity(tracks.ends.len()),
         };
-        while walls.along.len() < count {
-            walls.add(walls.along.len());
-        }
+        tracks.each().for_each(|track| walls.add(track));
         walls
     }
 
-    /// Adds the ring whose edges begin with `first`.
-    fn add(&mut self, first: usize) {
-        let count = self.index.edges_of(self.index.line(first) as u32).len();
+    /// Adds the next ring.
+    fn add(&mut self, track: &[Point]) {
+        let first = self.along.len();
         let mut length_mm = 0.0;
-        for i in 0..count {
-            let ((a, b), (_, c)) = (self.edge(first + i), self.edge(first + (i + 1) % count));
+        let after = track.iter().skip(2).chain(track.get(1));
+        for (ends, &c) in track.windows(2).zip(after) {
+            let (a, b) = (ends[0], ends[1]);
             self.inner_corner.push((b - a).cross(c - b) < 0.0);
             self.along.push(length_mm);
             length_mm += a.distance(b);
         }
-        self.rings.push(Ring { first, count, length_mm });
+        self.rings.push(Ring { first, count: self.along.len() - first, length_mm });
     }
 
-    pub fn edge(&self, edge: usize) -> (Point, Point) {
-        self.index.edge(edge)
+    /// Not asked of the index: this is needed for millions of edges.
+    fn edge(&self, edge: usize) -> (Point, Point) {
+        // Each contour has one point more than edges.
+        let at = edge + self.index.line(edge);
+        (self.points[at], self.points[at + 1])
     }
 
     /// The edge of `spot` and the place itself.
@@ -142,32 +168,32 @@ impl Walls {
         let n = normal(self.edge(own))?;
         let reach = self.below_mm / 2.0;
         let bounds = Bounds::of(&[p + n * reach]).grown(reach);
-        let mut best: Option<Touch> = None;
+        let around = bounds.grown(HAIR_MM);
+        let mut limit = reach;
+        let mut best: Option<(Point, usize, f64)> = None;
         self.index.in_box(bounds, |edge| {
-            let limit = best.as_ref().map_or(reach, |touch| touch.radius);
-            if edge != own
+            if reaches(self.edge(edge), &around)
+                && edge != own
                 && let Some(touch) = self.touched((p, n), edge, limit)
             {
-                best = Some(touch);
+                limit = touch.radius;
+                best = Some((touch.point, edge, touch.angle));
             }
         });
-        let Touch { radius, point, edge, angle } = best?;
+        let (point, edge, angle) = best?;
         let (from, to) = (spot, self.spot(edge, point));
-        Some(Disc { center: p + n * radius, width_mm: 2.0 * radius, from, to, angle })
+        Some(Disc { center: p + n * limit, width_mm: 2.0 * limit, from, to, angle })
     }
 
     /// How the disc at `p` touches `edge` or the corner at its end, with a radius below `limit`.
     fn touched(&self, (p, n): (Point, Point), edge: usize, limit: f64) -> Option<Touch> {
         let (a, b) = self.edge(edge);
-        let along = b - a;
-        // Most edges face the same way: this is asked for millions of them, so without a root.
-        let facing = n.dot(along.perpendicular());
-        let faces =
-            facing < 0.0 && facing * facing >= FACING_COS * FACING_COS * along.length_squared();
+        let inward = (b - a).perpendicular();
+        let (facing, length_squared) = (n.dot(inward), inward.length_squared());
+        let faces = facing < 0.0 && facing * facing >= FACING_COS * FACING_COS * length_squared;
         let wall = faces.then(|| self.touched_wall((p, n), edge, limit)).flatten();
         let corner = || {
-            let ahead = n.dot(b - p);
-            let near = self.inner_corner[edge] && ahead > 0.0;
+            let near = self.inner_corner[edge] && n.dot(b - p) > 0.0;
             near.then(|| self.touched_corner((p, n), edge, limit)).flatten()
         };
         wall.or_else(corner)
@@ -181,7 +207,7 @@ impl Walls {
         let point = p + (n - m) * radius;
         let t = (point - a).dot(b - a);
         let touches = apart > 0.0 && radius < limit && t >= 0.0 && t <= (b - a).length_squared();
-        touches.then(|| Touch { radius, point, edge, angle: (-cos).clamp(-1.0, 1.0).acos() })
+        touches.then(|| Touch { radius, point, angle: (-cos).clamp(-1.0, 1.0).acos() })
     }
 
     fn touched_corner(&self, (p, n): (Point, Point), edge: usize, limit: f64) -> Option<Touch> {
@@ -190,15 +216,16 @@ impl Walls {
         let radius = chord / (2.0 * ahead);
         let faces = radius < limit && chord >= FACING_CHORD * FACING_CHORD * radius * radius;
         let from = p + n * radius - b;
-        (faces && self.in_cone(edge, from)).then_some(Touch { radius, point: b, edge, angle: 0.0 })
+        (faces && self.in_cone(edge, from)).then_some(Touch { radius, point: b, angle: 0.0 })
     }
 
     /// Whether `from` the end of `edge`, an inner corner, the corner itself is nearest.
     fn in_cone(&self, edge: usize, from: Point) -> bool {
         let (a, b) = self.edge(edge);
         let (_, c) = self.edge(self.after(edge));
-        let hair = HAIR_MM * from.length().max(HAIR_MM);
-        from.dot(b - a) >= -hair * a.distance(b) && from.dot(c - b) <= hair * b.distance(c)
+        let hair = HAIR_MM * HAIR_MM * from.length_squared().max(HAIR_MM * HAIR_MM);
+        let at_most = |by: f64, side: Point| by <= 0.0 || by * by <= hair * side.length_squared();
+        at_most(-from.dot(b - a), b - a) && at_most(from.dot(c - b), c - b)
     }
 
     /// Whether the contour has a sharp inner corner at the end of `edge`.
@@ -216,27 +243,29 @@ impl Walls {
     pub fn neck_at(&self, edge: usize) -> Option<Disc> {
         let (a, v) = self.edge(edge);
         let next = self.after(edge);
-        let mut best: Option<(f64, Point, usize)> = None;
+        let around = Bounds::of(&[v]).grown(self.below_mm + HAIR_MM);
+        let mut least = self.below_mm;
+        let mut best: Option<(Point, usize)> = None;
         self.index.in_box(Bounds::of(&[v]).grown(self.below_mm), |other| {
-            if other == edge || other == next {
+            let (p, q) = self.edge(other);
+            if other == edge || other == next || !reaches((p, q), &around) {
                 return;
             }
-            let (p, q) = self.edge(other);
             let point = crate::geometry::nearest_on_segment(v, p, q);
             let width = v.distance(point);
-            let limit = best.map_or(self.below_mm, |(least, _, _)| least);
-            if width < limit
+            if width < least
                 && width > 0.0
                 && self.in_cone(edge, point - v)
                 && self.faces(other, point, v)
             {
-                best = Some((width, point, other));
+                least = width;
+                best = Some((point, other));
             }
         });
-        let (width_mm, point, other) = best?;
+        let (point, other) = best?;
         let from = self.spot(edge, a).moved(a.distance(v));
         let to = self.spot(other, point);
-        Some(Disc { center: v.lerp(point, 0.5), width_mm, from, to, angle: 0.0 })
+        Some(Disc { center: v.lerp(point, 0.5), width_mm: least, from, to, angle: 0.0 })
     }
 
     /// The necks at inner corners, however blunt, next to where `disc` touches.
@@ -288,6 +317,16 @@ impl Spot {
     pub fn moved(self, by_mm: f64) -> Self {
         Self { along_mm: self.along_mm + by_mm, ..self }
     }
+}
+
+/// Whether the box of an edge touches `around`: most edges of a cell do not, and this is asked for
+/// millions of them.
+fn reaches((a, b): (Point, Point), around: &Bounds) -> bool {
+    let Bounds { min, max } = around;
+    (a.x >= min.x || b.x >= min.x)
+        && (a.x <= max.x || b.x <= max.x)
+        && (a.y >= min.y || b.y >= min.y)
+        && (a.y <= max.y || b.y <= max.y)
 }
 
 /// The unit vector to the left of an edge, into the material.

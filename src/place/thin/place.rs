@@ -26,7 +26,7 @@ struct Entry {
 
 /// Points along the contours, numbered.
 struct Points<'a> {
-    walls: &'a Walls,
+    walls: &'a Walls<'a>,
     /// For each contour the number of its first point, and one more at the end.
     first: Vec<usize>,
 }
@@ -43,7 +43,7 @@ pub(super) fn places(walls: &Walls) -> Vec<ThinPlace> {
 
 impl<'a> Points<'a> {
     /// Points spread evenly along each contour.
-    fn along(walls: &'a Walls) -> Self {
+    fn along(walls: &'a Walls<'a>) -> Self {
         let mut first = vec![0];
         let mut total = 0;
         for ring in &walls.rings {
