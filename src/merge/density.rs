@@ -7,6 +7,8 @@
 //! limit is passed. When comparing takes too long (many long edges that do not cross), what was found
 //! is scaled up to all edges.
 
+use std::ops::RangeInclusive;
+
 use super::rows::Rows;
 use super::{Ring, Vertex};
 
@@ -15,25 +17,32 @@ const FEW_EDGES: usize = 500;
 /// Up to so many edges all strips are looked at, beyond it one of [`SAMPLED`].
 const MANY_EDGES: usize = 50_000;
 const SAMPLED: u64 = 8;
+/// Strips at most.
+const MOST_STRIPS: u16 = 2048;
 /// Pairs compared at most, in all strips together: a second or less.
 const MOST_COMPARED: u64 = 200_000_000;
 
-/// An edge with its ends in order of x.
+/// An edge with its ends in order of x, and the first and the last strip that it runs through.
 #[derive(Clone, Copy)]
 struct Edge {
     left: Vertex,
     right: Vertex,
+    strips: [u16; 2],
 }
 
 /// About how often the edges of `rings` cross, as far as that is below `most`; else more than `most`.
-pub(super) fn crossings<'a>(rings: impl Iterator<Item = &'a Ring>, most: u64) -> u64 {
-    let mut edges: Vec<Edge> = rings.flat_map(edges_of).collect();
-    if edges.len() < FEW_EDGES {
+pub(super) fn crossings<'a>(rings: impl Iterator<Item = &'a Ring> + Clone, most: u64) -> u64 {
+    let count = rings.clone().map(Vec::len).sum();
+    if count < FEW_EDGES {
         return 0;
     }
-    let mut strips = Strips::over(&edges, most);
+    let strips_along = ((count as f64).sqrt() as u16).clamp(1, MOST_STRIPS);
+    let rows = rows(rings.clone().flatten(), strips_along);
+    let mut edges: Vec<Edge> = Vec::with_capacity(count);
+    rings.for_each(|ring| add(&mut edges, ring, &rows));
+    let mut strips = Strips::over(&edges, strips_along, most);
     edges.retain(|edge| strips.any(edge));
-    edges.sort_unstable_by_key(|e| (e.left.x, e.left.y, e.right.x, e.right.y));
+    edges.sort_unstable_by_key(|edge| edge.left.x);
     for (done, edge) in edges.iter().enumerate() {
         strips.visit(edge);
         if strips.crossings > most {
@@ -47,16 +56,41 @@ pub(super) fn crossings<'a>(rings: impl Iterator<Item = &'a Ring>, most: u64) ->
     strips.crossings
 }
 
-fn edges_of(ring: &Ring) -> impl Iterator<Item = Edge> + '_ {
-    (0..ring.len()).map(|i| {
-        let (a, b) = (ring[i], ring[(i + 1) % ring.len()]);
-        if a.x <= b.x { Edge { left: a, right: b } } else { Edge { left: b, right: a } }
-    })
+/// Strips along y that hold all `vertices`.
+fn rows<'a>(vertices: impl Iterator<Item = &'a Vertex>, count: u16) -> Rows {
+    let [low, high] = vertices
+        .fold([i32::MAX, i32::MIN], |[low, high], vertex| [low.min(vertex.y), high.max(vertex.y)]);
+    Rows::over([i64::from(low), i64::from(high)], i64::from(count))
+}
+
+fn add(edges: &mut Vec<Edge>, ring: &Ring, rows: &Rows) {
+    let in_strip = |vertex: Vertex| (vertex, rows.of(vertex.y) as u16);
+    let Some(&last) = ring.last() else { return };
+    let mut from = in_strip(last);
+    for to in ring.iter().map(|&vertex| in_strip(vertex)) {
+        edges.push(Edge::between(from, to));
+        from = to;
+    }
+}
+
+impl Edge {
+    /// The edge between two vertices, each with its strip.
+    fn between((a, in_a): (Vertex, u16), (b, in_b): (Vertex, u16)) -> Self {
+        let (left, right) = if a.x <= b.x { (a, b) } else { (b, a) };
+        Self { left, right, strips: [in_a.min(in_b), in_a.max(in_b)] }
+    }
+
+    fn strips(&self) -> RangeInclusive<usize> {
+        usize::from(self.strips[0])..=usize::from(self.strips[1])
+    }
+
+    fn is_above(&self, other: &Self) -> bool {
+        self.left.y.min(self.right.y) >= other.left.y.max(other.right.y)
+    }
 }
 
 /// Open edges in strips along y.
 struct Strips {
-    rows: Rows,
     strips: Vec<Strip>,
     crossings: u64,
     compared: u64,
@@ -71,13 +105,10 @@ struct Strip {
 }
 
 impl Strips {
-    fn over(edges: &[Edge], most: u64) -> Self {
-        let ends = || edges.iter().flat_map(|e| [i64::from(e.left.y), i64::from(e.right.y)]);
-        let ends = [ends().min().unwrap_or(0), ends().max().unwrap_or(0)];
-        let count = ((edges.len() as f64).sqrt() as i64).clamp(1, 2048);
-        let strips = vec![Strip { open: Vec::new(), weight: 1 }; count as usize + 1];
-        let rows = Rows::over(ends, count);
-        let mut all = Self { rows, strips, crossings: 0, compared: 0 };
+    fn over(edges: &[Edge], count: u16, most: u64) -> Self {
+        // One more for rounding.
+        let strips = vec![Strip { open: Vec::new(), weight: 1 }; usize::from(count) + 1];
+        let mut all = Self { strips, crossings: 0, compared: 0 };
         if edges.len() > MANY_EDGES {
             all.sample(edges, most);
         }
@@ -86,7 +117,7 @@ impl Strips {
 
     fn sample(&mut self, edges: &[Edge], most: u64) {
         let mut held = vec![0u64; self.strips.len()];
-        for strip in edges.iter().flat_map(|edge| self.range(edge)) {
+        for strip in edges.iter().flat_map(Edge::strips) {
             held[strip] += 1;
         }
         for (k, (strip, held)) in self.strips.iter_mut().zip(held).enumerate() {
@@ -102,32 +133,26 @@ impl Strips {
 
     /// Whether any strip that an edge runs through is looked at.
     fn any(&self, edge: &Edge) -> bool {
-        self.range(edge).any(|strip| self.strips[strip].weight > 0)
-    }
-
-    fn range(&self, edge: &Edge) -> std::ops::RangeInclusive<usize> {
-        self.rows.between([edge.left.y, edge.right.y])
+        self.strips[edge.strips()].iter().any(|strip| strip.weight > 0)
     }
 
     fn visit(&mut self, edge: &Edge) {
-        for strip in self.range(edge) {
-            let weight = self.strips[strip].weight;
-            if weight == 0 {
+        for k in edge.strips() {
+            let Strip { open, weight } = &mut self.strips[k];
+            if *weight == 0 {
                 continue;
             }
-            let mut open = std::mem::take(&mut self.strips[strip].open);
             self.compared += open.len() as u64 + 1;
             open.retain(|other| {
-                let is_open = other.right.x >= edge.left.x;
+                let is_open = other.right.x > edge.left.x;
                 // A pair that shares several strips is counted in the first of them.
-                let first = || *self.range(edge).start().max(self.range(other).start()) == strip;
+                let first = || usize::from(edge.strips[0].max(other.strips[0])) == k;
                 if is_open && cross(edge, other) && first() {
-                    self.crossings += weight;
+                    self.crossings += *weight;
                 }
                 is_open
             });
             open.push(*edge);
-            self.strips[strip].open = open;
         }
     }
 }
@@ -140,6 +165,10 @@ fn cross(e: &Edge, f: &Edge) -> bool {
         let (ax, ay) = (of(b.x) - of(a.x), of(b.y) - of(a.y));
         (ax * (of(p.y) - of(a.y)) - ay * (of(p.x) - of(a.x))).signum()
     };
+    // Most pairs only share a strip or an end.
+    if e.is_above(f) || f.is_above(e) {
+        return false;
+    }
     side(e.left, e.right, f.left) * side(e.left, e.right, f.right) < 0
         && side(f.left, f.right, e.left) * side(f.left, f.right, e.right) < 0
 }
@@ -196,7 +225,8 @@ mod tests {
         let mut next = || dice.below(100_000);
         let rings: Vec<Ring> =
             vec![(0..700).map(|_| Vertex::new(next(), next())).collect::<Ring>()];
-        let edges: Vec<Edge> = edges_of(&rings[0]).collect();
+        let mut edges: Vec<Edge> = Vec::new();
+        add(&mut edges, &rings[0], &rows(rings[0].iter(), 1));
         let pairs =
             edges.iter().enumerate().flat_map(|(i, e)| edges[i + 1..].iter().map(move |f| (e, f)));
         let slow = pairs.filter(|(e, f)| cross(e, f)).count() as u64;

@@ -14,10 +14,15 @@ impl Rows {
         Self { low, height: (high - low) / count + 1 }
     }
 
+    /// The row of a height between the lowest and the highest.
+    pub fn of(&self, y: i32) -> usize {
+        ((i64::from(y) - self.low) / self.height) as usize
+    }
+
     /// The rows between two heights, whichever is the lower one; both lie between the lowest and the
     /// highest.
-    pub fn between(&self, ends: [i32; 2]) -> RangeInclusive<usize> {
-        let [a, b] = ends.map(|y| ((i64::from(y) - self.low) / self.height) as usize);
+    pub fn between(&self, [a, b]: [i32; 2]) -> RangeInclusive<usize> {
+        let (a, b) = (self.of(a), self.of(b));
         a.min(b)..=a.max(b)
     }
 }
