@@ -86,7 +86,13 @@ impl Spike {
                 sides.iter().map(|s| s.at.distance(points[s.ahead])).fold(f64::MAX, f64::min);
             let there = [0, 1].map(|i| ahead(&sides[i], points, step));
             if there[0].distance(there[1]) > width {
-                let share = share_until_apart([sides[0].at, sides[1].at], there, width);
+                let from = [sides[0].at, sides[1].at];
+                // Most corners are no spikes: their sides part before one would be slender.
+                let slender = ((SLENDER * width - run) / step * (1.0 - 1e-9)).max(0.0);
+                if slender >= 1.0 || apart(from, there, slender) > width {
+                    return None;
+                }
+                let share = share_until_apart(from, there, width);
                 let [a, b] = [0, 1].map(|i| sides[i].at.lerp(there[i], share));
                 run += step * share;
                 return (run > SLENDER * width).then(|| Self { vertices, end: a.lerp(b, 0.5) });
@@ -110,13 +116,17 @@ fn ahead(side: &Side, points: &[Point], step: f64) -> Point {
     if left <= step { goal } else { side.at.lerp(goal, step / left) }
 }
 
+/// How far two points are apart after a share of their way.
+fn apart(from: [Point; 2], to: [Point; 2], share: f64) -> f64 {
+    from[0].lerp(to[0], share).distance(from[1].lerp(to[1], share))
+}
+
 /// The share of the way at which two points are `width` apart.
 fn share_until_apart(from: [Point; 2], to: [Point; 2], width: f64) -> f64 {
     let (mut near, mut far) = (0.0, 1.0);
     for _ in 0..40 {
         let middle = (near + far) / 2.0;
-        let [a, b] = [0, 1].map(|i| from[i].lerp(to[i], middle));
-        if a.distance(b) > width { far = middle } else { near = middle }
+        if apart(from, to, middle) > width { far = middle } else { near = middle }
     }
     near
 }
