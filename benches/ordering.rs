@@ -281,8 +281,8 @@ fn ring(center: Point, radius: f64, corners: u32) -> Contour {
 }
 
 /// The kinds of sheets that are measured, by name.
-const SHEETS: [&str; 8] =
-    ["points", "dots", "parts3", "parts8", "mixed", "panels", "nest4", "strokes"];
+const SHEETS: [&str; 9] =
+    ["points", "dots", "parts3", "parts8", "tags", "mixed", "panels", "nest4", "strokes"];
 
 /// A sheet of about `count` contours: see each arm.
 fn sheet(kind: &str, count: usize) -> Vec<Contour> {
@@ -290,7 +290,7 @@ fn sheet(kind: &str, count: usize) -> Vec<Contour> {
     let per_cell = match kind {
         "parts3" | "nest4" => 4,
         "parts8" => 9,
-        "mixed" => 2,
+        "mixed" | "tags" => 2,
         _ => 1,
     };
     let side = ((count / per_cell) as f64).sqrt().round() as usize;
@@ -308,6 +308,13 @@ fn sheet(kind: &str, count: usize) -> Vec<Contour> {
                 lines.push(Contour::open(vec![anywhere, tip]));
             }
             "nest4" => lines.extend((1..=4).map(|k| ring(center + jitter * 0.2, f64::from(k), 24))),
+            "tags" => {
+                // 9 x 5 mm with a hole at the left, in rows of 6 mm.
+                let corner = Point::new(column * 10.0, row * 6.0);
+                let at = |x: f64, y: f64| corner + Point::new(x, y);
+                lines.push(Contour::closed(vec![at(0., 0.), at(9., 0.), at(9., 5.), at(0., 5.)]));
+                lines.push(ring(at(1.0, 2.5), 0.4, 12));
+            }
             "mixed" => {
                 let size = 0.6 + dice.roll() * 3.8;
                 lines.push(ring(center + jitter, size, 24));
@@ -441,10 +448,13 @@ fn moved() {
     );
     for kind in SHEETS {
         let lines = sheet(kind, 10_000);
-        let side = lines.iter().flat_map(|l| &l.points).map(|p| p.x).fold(0.0, f64::max);
+        let most = |of: fn(&Point) -> f64| {
+            lines.iter().flat_map(|l| &l.points).map(of).fold(0.0, f64::max)
+        };
+        let (width, height) = (most(|p| p.x), most(|p| p.y));
         let changes: [&dyn Fn(Point) -> Point; 4] =
-            [&|p| p, &|p| p + Point::new(0.77, 0.37), &|p| Point::new(side - p.x, p.y), &|p| {
-                Point::new(side - p.y, p.x)
+            [&|p| p, &|p| p + Point::new(0.77, 0.37), &|p| Point::new(width - p.x, p.y), &|p| {
+                Point::new(height - p.y, p.x)
             }];
         let metres = changes.map(|change| {
             let changed = |l: &Contour| Contour {

@@ -6,10 +6,10 @@
 //! of nested parts rows come out 3 to 5 % shorter than greedy tours.
 //!
 //! Families stay together: an outermost line with all that is inside it, the innermost first. They
-//! fall into square cells as large as if they were spread evenly. Two patterns, each along both axes:
-//! row after row of cells, forth and back; and two rows at a time, up and down in turns (a square
-//! wave). Where the work ends where it began, the cells beside the park position are left for the way
-//! back.
+//! fall into rows and columns where gaps show them, else into cells of a usual family's shape, as large
+//! as if all were spread evenly. Two patterns, each along both axes: row after row, forth and back; and
+//! two rows at a time, up and down in turns (a square wave). Where the work ends where it began, the
+//! columns beside the park position are left for the way back.
 
 use super::cost::Planar;
 use super::problem::{NOBODY, Problem};
@@ -18,9 +18,9 @@ use crate::geometry::{Bounds, Point};
 
 /// The nodes of `sheet` in the order of each pattern.
 pub fn tours<M: Planar>(sheet: &Sheet<M>) -> Vec<Vec<u32>> {
-    let families = Families::new(&sheet.problem);
+    let families = Families::new(sheet);
     let patterns = [(1, false), (1, true), (2, false), (2, true)];
-    let grids = patterns.map(|(height, upright)| Grid::new(sheet, families.count, height, upright));
+    let grids = patterns.map(|(height, upright)| Grid::new(sheet, &families, height, upright));
     grids.iter().map(|grid| families.along(sheet, grid)).collect()
 }
 
@@ -30,14 +30,15 @@ struct Families {
     root: Vec<u32>,
     /// For each node how many lines are around it.
     depth: Vec<u32>,
-    /// How many outermost lines there are.
-    count: usize,
+    /// The boxes around the outermost lines' starts.
+    frames: Vec<Bounds>,
 }
 
 impl Families {
-    fn new<M: Planar>(problem: &Problem<M>) -> Self {
-        let n = problem.len() as u32;
-        let mut families = Self { root: vec![0; n as usize], depth: vec![0; n as usize], count: 0 };
+    fn new<M: Planar>(sheet: &Sheet<M>) -> Self {
+        let problem = &sheet.problem;
+        let none = vec![0; problem.len()];
+        let mut families = Self { root: none.clone(), depth: none, frames: Vec::new() };
         for node in inner_nodes(problem) {
             let mut line = first_of(problem, node);
             let mut depth = 0;
@@ -47,7 +48,9 @@ impl Families {
             }
             families.root[node as usize] = line;
             families.depth[node as usize] = depth;
-            families.count += usize::from(line == node);
+            if line == node {
+                families.frames.push(sheet.boxes[node as usize]);
+            }
         }
         families
     }
@@ -89,13 +92,17 @@ impl Place {
     }
 }
 
-/// Cells over a sheet, seen from its corner nearest to where the tool stands, and the strips of them.
+/// Rows and columns of a sheet, seen from its corner nearest to where the tool stands, and strips of rows.
 struct Grid {
     frame: Bounds,
     /// Whether the sheet is seen from its far side, along x and y.
     far: (bool, bool),
     /// Rows lie along y.
     upright: bool,
+    /// Where a row ends and the next begins, across the rows.
+    across: Vec<f64>,
+    /// Where a column ends and the next begins, along the rows.
+    along: Vec<f64>,
     rows: u64,
     columns: u64,
     /// How many rows make a strip.
@@ -105,26 +112,49 @@ struct Grid {
 }
 
 impl Grid {
-    fn new<M: Planar>(sheet: &Sheet<M>, families: usize, height: u64, upright: bool) -> Self {
+    fn new<M: Planar>(sheet: &Sheet<M>, families: &Families, height: u64, upright: bool) -> Self {
         let problem = &sheet.problem;
-        let boxes = inner_nodes(problem).map(|x| sheet.boxes[x as usize]);
-        let frame = boxes.fold(Bounds::EMPTY, Bounds::union);
-        let start = problem.spots(0)[0];
-        let (middle, size) = (frame.center(), frame.max - frame.min);
-        let (length, width) = if upright { (size.y, size.x) } else { (size.x, size.y) };
-        let cells = |ratio: f64| (families as f64 * ratio).sqrt().round().max(1.0) as u64;
-        let (rows, columns) = (cells(width / length), cells(length / width));
-        let returns = problem.metric.to_end(start) <= 0.0 && problem.metric.to_end(middle) > 0.0;
-        let back = if returns && rows > height && columns > height { height } else { 0 };
+        let frame = families.frames.iter().copied().fold(Bounds::EMPTY, Bounds::union);
+        let (start, middle) = (problem.spots(0)[0], frame.center());
         let far = (start.x > middle.x, start.y > middle.y);
-        Self { frame, far, upright, rows, columns, height, back }
+        let (across, along) = (Vec::new(), Vec::new());
+        let mut grid =
+            Self { frame, far, upright, across, along, rows: 1, columns: 1, height, back: 0 };
+        grid.part(&families.frames);
+        let returns = problem.metric.to_end(start) <= 0.0 && problem.metric.to_end(middle) > 0.0;
+        if returns && grid.rows > height && grid.columns > height {
+            grid.back = height;
+        }
+        grid
     }
-    fn place(&self, at: Point) -> Place {
-        let (low, high) = (at - self.frame.min, self.frame.max - at);
-        let x = if self.far.0 { high.x } else { low.x } / self.frame.width();
-        let y = if self.far.1 { high.y } else { low.y } / self.frame.height();
-        let (along, across) = if self.upright { (y, x) } else { (x, y) };
-        let (row, column) = (cell(across, self.rows), cell(along, self.columns));
+    /// Parts the sheet into rows and columns.
+    fn part(&mut self, families: &[Bounds]) {
+        let size = |b: &Bounds| self.seen(b.max - b.min);
+        let (length, width) = self.seen(self.frame.max - self.frame.min);
+        let usual_length = usual(families.iter().map(|b| size(b).0));
+        let usual_width = usual(families.iter().map(|b| size(b).1));
+        let shape = usual_length / usual_width;
+        let shape = if shape.is_finite() && shape > 0.0 { shape } else { 1.0 };
+        let count = families.len() as f64;
+        let places: (Vec<f64>, Vec<f64>) = families.iter().map(|b| self.at(b.center())).unzip();
+        let even = [count * length / width / shape, count * width / length * shape];
+        self.along = parted(places.0, usual_length, (length, even[0]));
+        self.across = parted(places.1, usual_width, (width, even[1]));
+        (self.columns, self.rows) = (self.along.len() as u64 + 1, self.across.len() as u64 + 1);
+    }
+    /// What lies along the rows and what across, of x and y.
+    fn seen(&self, p: Point) -> (f64, f64) {
+        if self.upright { (p.y, p.x) } else { (p.x, p.y) }
+    }
+    /// How far along and across a point lies from the nearest corner.
+    fn at(&self, p: Point) -> (f64, f64) {
+        let (low, high) = (p - self.frame.min, self.frame.max - p);
+        let x = if self.far.0 { high.x } else { low.x };
+        self.seen(Point::new(x, if self.far.1 { high.y } else { low.y }))
+    }
+    fn place(&self, p: Point) -> Place {
+        let (along, across) = self.at(p);
+        let (row, column) = (cell(&self.across, across), cell(&self.along, along));
         if column < self.back {
             return self.on_the_way_back((row, across), along);
         }
@@ -163,9 +193,31 @@ impl Grid {
     }
 }
 
-/// The cell of a place given as a share of the whole, of so many.
-fn cell(share: f64, cells: u64) -> u64 {
-    ((share * cells as f64) as u64).min(cells - 1)
+/// The number of the cell that holds a place.
+fn cell(ends: &[f64], at: f64) -> u64 {
+    ends.partition_point(|&end| end <= at) as u64
+}
+
+/// The middle one of some lengths.
+fn usual(lengths: impl Iterator<Item = f64>) -> f64 {
+    let mut lengths: Vec<f64> = lengths.collect();
+    lengths.sort_by(f64::total_cmp);
+    lengths.get(lengths.len() / 2).copied().unwrap_or(0.0)
+}
+
+/// Where to part places along an axis: in gaps above half the `usual` size, if that leaves no part wider
+/// than that size; else evenly, the axis being so long with the square root of so many parts.
+fn parted(mut places: Vec<f64>, usual: f64, (length, square): (f64, f64)) -> Vec<f64> {
+    places.sort_by(f64::total_cmp);
+    let gaps = places.windows(2).filter(|w| w[1] - w[0] > usual / 2.0);
+    let middles: Vec<f64> = gaps.map(|w| f64::midpoint(w[0], w[1])).collect();
+    let widest =
+        places.chunk_by(|a, b| b - a <= usual / 2.0).map(|part| part[part.len() - 1] - part[0]);
+    if usual > 0.0 && widest.fold(0.0, f64::max) <= usual {
+        return middles;
+    }
+    let parts = square.sqrt().round().clamp(1.0, places.len().max(1) as f64);
+    (1..parts as u64).map(|i| length * i as f64 / parts).collect()
 }
 
 /// `value`, counted backwards in every other row.
@@ -232,6 +284,17 @@ mod tests {
                 assert!(way[way.len() - 1].distance(Point::ORIGIN) < 25.0, "{columns} x {rows}");
             }
         }
+    }
+
+    #[test]
+    fn gaps_part_rows_whatever_their_height() {
+        let places = [0.0, 0.1, 3.0, 3.2, 3.1, 10.0].to_vec();
+        let cuts = parted(places, 2.0, (10.0, 4.0));
+        assert_eq!(cuts.iter().map(|c| c.round()).collect::<Vec<_>>(), [2.0, 7.0]);
+        // Places without gaps are parted evenly.
+        let evenly = parted((0..100).map(f64::from).collect(), 2.0, (99.0, 9.0));
+        assert_eq!(evenly, [33.0, 66.0]);
+        assert!(parted(Vec::new(), 0.0, (f64::NAN, f64::NAN)).is_empty());
     }
 
     #[test]
