@@ -34,7 +34,6 @@ MOST_MM = UNIT_MM + SIMPLIFIED_MM
 TOLERANCE_MM = 0.001
 SHARPEST = 0.1
 CELL_MM = 24.0
-AT_MM = 20.0
 
 
 def shapes(dice):
@@ -167,17 +166,17 @@ def main():
             report = json.loads(
                 subprocess.run(
                     [program, "write", drawing, "-o", f"{folder}/job.hpgl", "--json", "--machine",
-                     "plain-hpgl", "--blade-offset", f"{offset}mm", "--at", f"{AT_MM}mm,{AT_MM}mm",
+                     "plain-hpgl", "--blade-offset", f"{offset}mm",
                      "--tolerance", f"{TOLERANCE_MM}mm"],
                     check=True, capture_output=True, text=True,
                 ).stdout
             )
             with open(f"{folder}/job.hpgl", encoding="ascii") as file:
                 orient, *cuts = strokes(file.read())
-            low = min(piece.bounds[0] for piece in pieces)
-            high = max(piece.bounds[3] for piece in pieces)
+            # Placed by the page, which is exact: the work's own box, from which --at would count,
+            # is that of the simplified outlines.
             wanted = MultiLineString([
-                [(AT_MM + x - low, AT_MM + high - y) for x, y in ring.coords]
+                [(x, 3 * CELL_MM - y) for x, y in ring.coords]
                 for piece in pieces
                 for ring in (piece.exterior, *piece.interiors)
             ])
