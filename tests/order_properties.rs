@@ -42,6 +42,18 @@ fn drawing(seed: u64, parts: usize) -> Vec<Contour> {
     lines
 }
 
+/// Four rings in each other in each of `side` × `side` cells of 10 mm, shifted by up to so much.
+fn nested_rings(side: u32, shift_mm: f64) -> Vec<Contour> {
+    let mut dice = Dice(7);
+    let mut lines = Vec::new();
+    for cell in 0..side * side {
+        let shift = Point::new(dice.roll(), dice.roll()) * shift_mm;
+        let corner = Point::new(f64::from(cell % side), f64::from(cell / side)) * 10.0;
+        lines.extend((1..=4).map(|k| polygon(corner + shift, f64::from(k), 24, 0.0)));
+    }
+    lines
+}
+
 fn settings(strategy: Strategy) -> OrderSettings {
     OrderSettings { strategy, ..OrderSettings::default() }
 }
@@ -132,14 +144,7 @@ fn moved_and_mirrored_drawings_travel_as_far() {
 /// than its last exchanges do.
 #[test]
 fn moved_mirrored_and_turned_lattices_travel_as_far() {
-    let mut dice = Dice(7);
-    let mut lines = Vec::new();
-    for cell in 0..30 * 30 {
-        let jitter = Point::new(dice.roll(), dice.roll()) * 0.2;
-        let center = Point::new(f64::from(cell % 30) + 0.5, f64::from(cell / 30) + 0.5) * 10.0;
-        lines.extend((1..=4).map(|k| polygon(center + jitter, f64::from(k), 24, 0.0)));
-    }
-    let changes = changes_of_travel(&lines);
+    let changes = changes_of_travel(&nested_rings(30, 0.2));
     assert!(changes.iter().all(|&c| c < 0.005), "{changes:?}");
 }
 
@@ -252,13 +257,7 @@ fn inner_first_is_nearly_free_on_a_lattice_of_rings() {
 /// With its starts given, no order of rings in rings is half a percent shorter than the one found.
 #[test]
 fn nested_rings_come_within_half_a_percent_of_the_floor() {
-    let mut dice = Dice(7);
-    let mut lines = Vec::new();
-    for cell in 0..15 * 15 {
-        let shift = Point::new(dice.roll(), dice.roll()) * 2.0;
-        let center = Point::new((cell % 15) as f64 * 10.0, (cell / 15) as f64 * 10.0) + shift;
-        lines.extend((1..=4).map(|k| polygon(center, f64::from(k), 24, 0.0)));
-    }
+    let lines = nested_rings(15, 2.0);
     let tree = contour_tree::build(&lines);
     let wanted = settings(Strategy::Best);
     let (found, report) = order::plan(&lines, &tree, &wanted);

@@ -55,9 +55,9 @@ where
     M::Spot: Send + Sync,
 {
     let family = Family::of(problem);
-    let starts = starts(problem, near, rows);
-    let route = best_of(problem, starts.len(), |i| {
-        descended(problem, near, starts[i].clone(), family.as_ref())
+    let tours = first_tours(problem, near, rows);
+    let route = best_of(problem, tours.len(), |i| {
+        descended(problem, near, tours[i].clone(), family.as_ref())
     });
     if problem.len() >= stretches::LARGE {
         return shorter(problem, route, |start| {
@@ -81,7 +81,7 @@ where
 
 /// First tours, with the best spots for each: greedy, as numbered, and those of `rows` that look
 /// [`PROMISING`].
-fn starts<M>(problem: &Problem<M>, near: &Neighbours, rows: &[Vec<u32>]) -> Vec<Route>
+fn first_tours<M>(problem: &Problem<M>, near: &Neighbours, rows: &[Vec<u32>]) -> Vec<Route>
 where
     M: Metric + Sync,
     M::Spot: Send + Sync,
