@@ -4,16 +4,16 @@
 //! far enough from the next corner that it already trails when it gets there and that the overcut
 //! repeats a straight (common practice, no source); long edges get extra points for that. The search
 //! chooses among [`COARSE`] at most, spread along the contour; the last choice, with the order settled,
-//! among the [`FINE`] ones beside what it chose ([`beside`]).
+//! among those and [`FINER`] times as many beside what it chose ([`beside`]).
 
 use crate::geometry::{Contour, Point, wrap_angle};
 
 /// The most starts among which the search chooses for one contour. Fewer lengthen the travel between
 /// nested contours; the time to choose grows with their square.
 pub const COARSE: usize = 16;
-/// The most starts of one contour that may be used in the end. Rings of 24 vertices travel 0.7 % less
-/// than with [`COARSE`] ones.
-pub const FINE: usize = 32;
+/// How many times as many starts of one contour may be used in the end. Rings of 24 vertices travel
+/// 0.7 % less than without.
+pub const FINER: usize = 2;
 
 /// A turn sharper than this is a corner, radians (25 degrees): circles flattened to a few
 /// micrometres turn less at each vertex, the outlines of lettering more.
@@ -32,40 +32,16 @@ pub struct Start {
 
 /// The places where `contour` may be begun, in its own sense; at least one unless it has no points.
 ///
-/// `keep_off_mm` is the straight run wanted on both sides of a start; 0 offers plain vertices. About
-/// `most` are offered at most.
-pub fn starts(contour: &Contour, keep_off_mm: f64, most: usize) -> Vec<Start> {
+/// `keep_off_mm` is the straight run wanted on both sides of a start; 0 offers plain vertices. `finer` is
+/// 1 for [`COARSE`] starts, or how many times as many there are: those and others between them.
+pub fn starts(contour: &Contour, keep_off_mm: f64, finer: usize) -> Vec<Start> {
     if contour.points.is_empty() {
         return Vec::new();
     }
-    let ruler = Ruler::new(contour);
-    if ruler.total <= 0.0 {
-        return vec![ruler.vertex(0)];
-    }
-    if keep_off_mm <= 0.0 {
-        return ruler.spread_vertices(most);
-    }
-    let corners = ruler.corners();
-    if corners.is_empty() {
-        return ruler.spread_places(&[(0.0, ruler.total)], most);
-    }
-    let mut runs = ruler.runs_between(&corners);
-    let roomy: Vec<(f64, f64)> = runs
-        .iter()
-        .map(|&(from, to)| (from + keep_off_mm, to - keep_off_mm))
-        .filter(|(from, to)| from <= to)
-        .collect();
-    if !roomy.is_empty() {
-        return ruler.spread_places(&roomy, most);
-    }
-    // No run is long enough: the middles of the longest ones come nearest to the wish.
-    runs.sort_by(|p, q| (q.1 - q.0).total_cmp(&(p.1 - p.0)));
-    let longest = runs[0].1 - runs[0].0;
-    let middles = runs.iter().take(most).filter(|(from, to)| to - from > 0.7 * longest);
-    middles.map(|(from, to)| ruler.place((from + to) / 2.0)).collect()
+    Ruler::new(contour).starts(keep_off_mm, finer)
 }
 
-/// `present` and the [`FINE`] starts of `contour` that lie between its neighbours among [`COARSE`] ones.
+/// `present` and the [`FINER`] starts of `contour` that lie between its neighbours among [`COARSE`] ones.
 ///
 /// `present` has to be a start of `contour`.
 pub fn beside(contour: &Contour, keep_off_mm: f64, present: Start) -> Vec<Start> {
@@ -77,8 +53,8 @@ pub fn beside(contour: &Contour, keep_off_mm: f64, present: Start) -> Vec<Start>
         let gap = gap.min(ruler.total - gap);
         gap > 0.0 && gap <= reach
     };
-    let finer = starts(contour, keep_off_mm, FINE).into_iter().filter(is_near);
-    std::iter::once(present).chain(finer).collect()
+    let others = ruler.starts(keep_off_mm, FINER).into_iter().filter(is_near);
+    std::iter::once(present).chain(others).collect()
 }
 
 /// A closed contour with the distance of each vertex along it.
@@ -99,6 +75,33 @@ impl<'a> Ruler<'a> {
             marks.push(total);
         }
         Self { points: &contour.points, marks, total }
+    }
+    fn starts(&self, keep_off_mm: f64, finer: usize) -> Vec<Start> {
+        if self.total <= 0.0 {
+            return vec![self.vertex(0)];
+        }
+        if keep_off_mm <= 0.0 {
+            return self.spread_vertices(COARSE * finer);
+        }
+        let corners = self.corners();
+        if corners.is_empty() {
+            return self.spread_places(&[(0.0, self.total)], finer);
+        }
+        let mut runs = self.runs_between(&corners);
+        let roomy: Vec<(f64, f64)> = runs
+            .iter()
+            .map(|&(from, to)| (from + keep_off_mm, to - keep_off_mm))
+            .filter(|(from, to)| from <= to)
+            .collect();
+        if !roomy.is_empty() {
+            return self.spread_places(&roomy, finer);
+        }
+        // No run is long enough: the middles of the longest ones come nearest to the wish.
+        runs.sort_by(|p, q| (q.1 - q.0).total_cmp(&(p.1 - p.0)));
+        let longest = runs[0].1 - runs[0].0;
+        let middles =
+            runs.iter().take(COARSE * finer).filter(|(from, to)| to - from > 0.7 * longest);
+        middles.map(|(from, to)| self.place((from + to) / 2.0)).collect()
     }
     fn vertex(&self, index: usize) -> Start {
         Start { vertex: index as u32, along: 0.0, at: self.points[index] }
@@ -138,19 +141,21 @@ impl<'a> Ruler<'a> {
         let next = corners.iter().skip(1).copied().chain([corners[0] + self.total]);
         corners.iter().copied().zip(next).collect()
     }
-    /// Places spread over `runs`: each gets its share by length, one at least.
-    fn spread_places(&self, runs: &[(f64, f64)], most: usize) -> Vec<Start> {
+    /// Places spread over `runs`: each gets its share by length, one at least; `finer` places for each,
+    /// the first of them the same whatever their number.
+    fn spread_places(&self, runs: &[(f64, f64)], finer: usize) -> Vec<Start> {
         let length: f64 = runs.iter().map(|(from, to)| to - from).sum();
         let mut longest_first: Vec<(f64, f64)> = runs.to_vec();
         longest_first.sort_by(|p, q| (q.1 - q.0).total_cmp(&(p.1 - p.0)));
-        longest_first.truncate(most);
-        let mut places = Vec::with_capacity(most);
+        longest_first.truncate(COARSE);
+        let mut places = Vec::with_capacity(COARSE * finer);
         for (i, &(from, to)) in longest_first.iter().enumerate() {
             let share = if length > 0.0 { (to - from) / length } else { 0.0 };
-            let room = most - places.len() - (longest_first.len() - 1 - i);
-            let count = ((share * most as f64) as usize).clamp(1, room);
+            let room = COARSE - places.len() / finer - (longest_first.len() - 1 - i);
+            let count = ((share * COARSE as f64) as usize).clamp(1, room);
             let step = (to - from) / count as f64;
-            places.extend((0..count).map(|k| self.place(from + step * (k as f64 + 0.5))));
+            let at = |k: usize| from + step * (k as f64 / finer as f64 + 0.5);
+            places.extend((0..count * finer).map(|k| self.place(at(k))));
         }
         places
     }
@@ -189,7 +194,7 @@ mod tests {
 
     #[test]
     fn a_pen_begins_at_vertices() {
-        let found = starts(&rectangle(8.0, 6.0), 0.0, COARSE);
+        let found = starts(&rectangle(8.0, 6.0), 0.0, 1);
         assert_eq!(found.iter().map(|s| s.vertex).collect::<Vec<_>>(), [0, 1, 2, 3]);
         assert!(found.iter().all(|s| s.along == 0.0));
     }
@@ -197,7 +202,7 @@ mod tests {
     #[test]
     fn a_blade_keeps_off_corners() {
         let contour = rectangle(8.0, 6.0);
-        let found = starts(&contour, 1.0, COARSE);
+        let found = starts(&contour, 1.0, 1);
         assert!(found.len() >= 8 && found.len() <= COARSE);
         for start in found {
             assert!(contour.points.iter().all(|p| p.distance(start.at) >= 1.0 - 1e-9));
@@ -210,7 +215,7 @@ mod tests {
 
     #[test]
     fn too_short_runs_are_begun_in_the_middle() {
-        let found = starts(&rectangle(1.0, 0.2), 1.0, COARSE);
+        let found = starts(&rectangle(1.0, 0.2), 1.0, 1);
         assert_eq!(found.len(), 2);
         assert!(found.iter().all(|s| (s.at.x - 0.5).abs() < 1e-9));
     }
@@ -221,7 +226,7 @@ mod tests {
             (0..200).map(|i| Point::along(f64::from(i) * std::f64::consts::TAU / 200.0)).collect(),
         );
         for keep_off in [0.0, 0.5] {
-            let found = starts(&circle, keep_off, COARSE);
+            let found = starts(&circle, keep_off, 1);
             assert_eq!(found.len(), COARSE);
             assert!(found.windows(2).all(|w| w[0].at.distance(w[1].at) < 0.45));
         }
@@ -233,7 +238,7 @@ mod tests {
             (0..200).map(|i| Point::along(f64::from(i) * std::f64::consts::TAU / 200.0)).collect(),
         );
         for keep_off in [0.0, 0.5] {
-            for present in starts(&circle, keep_off, COARSE) {
+            for present in starts(&circle, keep_off, 1) {
                 let found = beside(&circle, keep_off, present);
                 assert_eq!(found[0], present);
                 assert!((3..=5).contains(&found.len()), "{}", found.len());
@@ -241,13 +246,29 @@ mod tests {
             }
         }
         let square = rectangle(8.0, 8.0);
-        let present = starts(&square, 0.0, COARSE)[0];
+        let present = starts(&square, 0.0, 1)[0];
         assert_eq!(beside(&square, 0.0, present), [present]);
     }
 
     #[test]
+    fn coarse_starts_are_among_the_finer_ones() {
+        let circle = |n: u32| {
+            let corner = |i: u32| Point::along(f64::from(i) * std::f64::consts::TAU / f64::from(n));
+            Contour::closed((0..n).map(corner).collect())
+        };
+        for contour in [circle(24), circle(200), rectangle(8.0, 6.0), rectangle(1.0, 0.2)] {
+            for keep_off in [0.0, 0.5] {
+                let fine = starts(&contour, keep_off, FINER);
+                for start in starts(&contour, keep_off, 1) {
+                    assert!(fine.contains(&start), "{start:?} {keep_off}");
+                }
+            }
+        }
+    }
+
+    #[test]
     fn a_contour_without_extent_has_one_start() {
-        assert!(starts(&Contour::closed(vec![]), 1.0, COARSE).is_empty());
+        assert!(starts(&Contour::closed(vec![]), 1.0, 1).is_empty());
         assert_eq!(starts(&Contour::closed(vec![Point::ORIGIN; 5]), 1.0, COARSE).len(), 1);
     }
 }

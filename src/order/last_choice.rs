@@ -9,7 +9,7 @@
 //! set out, because the overcut repeats its first stretch. Common practice of the trade, no source; a
 //! tenth of a millimetre a radian is enough to make most turns small (`tests/order_properties.rs`).
 
-use super::candidates::{COARSE, Start, beside, starts};
+use super::candidates::{Start, beside, starts};
 use super::cost::Planar;
 use super::{Visit, turn};
 use crate::geometry::{Contour, Point};
@@ -103,7 +103,7 @@ fn ways_of(line: &Contour, visit: Visit, choice: Choice) -> Vec<Way> {
         return vec![way(visit, &path.points)];
     }
     let offered = match choice.among {
-        Among::Coarse => starts(line, choice.keep_off_mm, COARSE),
+        Among::Coarse => starts(line, choice.keep_off_mm, 1),
         Among::Beside => beside(line, choice.keep_off_mm, start_of(visit, line)),
     };
     let both = choice.weight > 0.0 && !choice.one_sense;

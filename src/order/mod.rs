@@ -41,7 +41,7 @@ mod tour;
 
 pub use settings::{Bands, Cost, Effort, End, EntrySettings, OrderSettings, Strategy};
 
-use candidates::{COARSE, FINE};
+use candidates::FINER;
 use cost::{Chebyshev, Euclid, Metric, Planar, Timed};
 use last_choice::{Among, Choice};
 use neighbours::Neighbours;
@@ -165,8 +165,8 @@ impl Job<'_> {
         for (i, members) in turns.iter().enumerate() {
             let end = if i + 1 == turns.len() { self.settings.end } else { End::Anywhere };
             let keep_off_mm = self.settings.entries.keep_off_corners_mm;
-            let (lines, tree, most_starts) = (self.lines, self.tree, COARSE);
-            let group = Group { lines, tree, members, keep_off_mm, most_starts, start };
+            let (lines, tree, finer) = (self.lines, self.tree, 1);
+            let group = Group { lines, tree, members, keep_off_mm, finer, start };
             let sheet = Sheet::new(&group, metric(end));
             let (more, stop) = sheet.visits(&self.route(&sheet), &group);
             visits.extend(more);
@@ -210,8 +210,8 @@ impl Job<'_> {
         let chosen = Sheet::chosen(self.lines, &order.visits, start, metric.clone());
         let members: Vec<usize> = (0..self.lines.len()).collect();
         let keep_off_mm = self.settings.entries.keep_off_corners_mm;
-        let (lines, tree, members, most_starts) = (self.lines, self.tree, &members[..], FINE);
-        let group = Group { lines, tree, members, keep_off_mm, most_starts, start };
+        let (lines, tree, members, finer) = (self.lines, self.tree, &members[..], FINER);
+        let group = Group { lines, tree, members, keep_off_mm, finer, start };
         let any = Sheet::new(&group, metric);
         let floor = |sheet: &Sheet<M>, starts| {
             let near = Neighbours::on_sheet(sheet);

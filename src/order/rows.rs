@@ -19,9 +19,9 @@ use crate::geometry::{Bounds, Point};
 /// The nodes of `sheet` in the order of each pattern.
 pub fn tours<M: Planar>(sheet: &Sheet<M>) -> Vec<Vec<u32>> {
     let families = Families::new(sheet);
-    let patterns = [(1, false), (1, true), (2, false), (2, true)];
-    let grids = patterns.map(|(height, upright)| Grid::new(sheet, &families, height, upright));
-    grids.iter().map(|grid| families.along(sheet, grid)).collect()
+    let grids = [false, true].map(|upright| Grid::new(sheet, &families.frames, upright));
+    let patterns = [1, 2].into_iter().flat_map(|height| grids.iter().map(move |g| (g, height)));
+    patterns.map(|(grid, height)| families.along(sheet, &Strips::of(grid, height))).collect()
 }
 
 /// Who belongs together.
@@ -54,14 +54,14 @@ impl Families {
         }
         families
     }
-    /// The nodes as their families come along `grid`.
-    fn along<M: Planar>(&self, sheet: &Sheet<M>, grid: &Grid) -> Vec<u32> {
+    /// The nodes as their families come along `strips`.
+    fn along<M: Planar>(&self, sheet: &Sheet<M>, strips: &Strips) -> Vec<u32> {
         let problem = &sheet.problem;
         let of_family = |x: u32| (self.root[x as usize], u32::MAX - self.depth[x as usize], x);
         let mut placed: Vec<(Place, (u32, u32, u32))> = inner_nodes(problem)
             .map(|x| {
                 let root = self.root[x as usize];
-                (grid.place(sheet.boxes[root as usize].center()), of_family(x))
+                (strips.place(sheet.boxes[root as usize].center()), of_family(x))
             })
             .collect();
         placed.sort_by(|(p, x), (q, y)| p.compare(q).then(x.cmp(y)));
@@ -92,45 +92,37 @@ impl Place {
     }
 }
 
-/// Rows and columns of a sheet, seen from its corner nearest to where the tool stands, and strips of rows.
+/// Rows and columns of a sheet, seen from its corner nearest to where the tool stands.
 struct Grid {
     frame: Bounds,
     /// Whether the sheet is seen from its far side, along x and y.
     far: (bool, bool),
     /// Rows lie along y.
     upright: bool,
+    /// The work ends where it began.
+    returns: bool,
     /// Where a row ends and the next begins, across the rows.
     across: Vec<f64>,
     /// Where a column ends and the next begins, along the rows.
     along: Vec<f64>,
-    rows: u64,
-    columns: u64,
-    /// How many rows make a strip.
-    height: u64,
-    /// How many columns are left for the way back.
-    back: u64,
 }
 
 impl Grid {
-    fn new<M: Planar>(sheet: &Sheet<M>, families: &Families, height: u64, upright: bool) -> Self {
-        let problem = &sheet.problem;
-        let frame = families.frames.iter().copied().fold(Bounds::EMPTY, Bounds::union);
-        let (start, middle) = (problem.spots(0)[0], frame.center());
+    fn new<M: Planar>(sheet: &Sheet<M>, families: &[Bounds], upright: bool) -> Self {
+        let (metric, start) = (&sheet.problem.metric, sheet.problem.spots(0)[0]);
+        let frame = families.iter().copied().fold(Bounds::EMPTY, Bounds::union);
+        let middle = frame.center();
         let far = (start.x > middle.x, start.y > middle.y);
+        let returns = metric.to_end(start) <= 0.0 && metric.to_end(middle) > 0.0;
         let (across, along) = (Vec::new(), Vec::new());
-        let mut grid =
-            Self { frame, far, upright, across, along, rows: 1, columns: 1, height, back: 0 };
-        grid.part(&families.frames);
-        let returns = problem.metric.to_end(start) <= 0.0 && problem.metric.to_end(middle) > 0.0;
-        if returns && grid.rows > height && grid.columns > height {
-            grid.back = height;
-        }
+        let mut grid = Self { frame, far, upright, returns, across, along };
+        grid.part(families);
         grid
     }
     /// Parts the sheet into rows and columns.
     fn part(&mut self, families: &[Bounds]) {
         let size = |b: &Bounds| self.seen(b.max - b.min);
-        let (length, width) = self.seen(self.frame.max - self.frame.min);
+        let (length, width) = size(&self.frame);
         let usual_length = usual(families.iter().map(|b| size(b).0));
         let usual_width = usual(families.iter().map(|b| size(b).1));
         let shape = usual_length / usual_width;
@@ -140,7 +132,12 @@ impl Grid {
         let even = [count * length / width / shape, count * width / length * shape];
         self.along = parted(places.0, usual_length, (length, even[0]));
         self.across = parted(places.1, usual_width, (width, even[1]));
-        (self.columns, self.rows) = (self.along.len() as u64 + 1, self.across.len() as u64 + 1);
+    }
+    fn rows(&self) -> u64 {
+        self.across.len() as u64 + 1
+    }
+    fn columns(&self) -> u64 {
+        self.along.len() as u64 + 1
     }
     /// What lies along the rows and what across, of x and y.
     fn seen(&self, p: Point) -> (f64, f64) {
@@ -152,9 +149,25 @@ impl Grid {
         let x = if self.far.0 { high.x } else { low.x };
         self.seen(Point::new(x, if self.far.1 { high.y } else { low.y }))
     }
+}
+
+/// The rows of a grid, so many at a time.
+struct Strips<'a> {
+    grid: &'a Grid,
+    /// How many rows make a strip.
+    height: u64,
+    /// How many columns are left for the way back.
+    back: u64,
+}
+
+impl<'a> Strips<'a> {
+    fn of(grid: &'a Grid, height: u64) -> Self {
+        let has_room = grid.rows() > height && grid.columns() > height;
+        Self { grid, height, back: if grid.returns && has_room { height } else { 0 } }
+    }
     fn place(&self, p: Point) -> Place {
-        let (along, across) = self.at(p);
-        let (row, column) = (cell(&self.across, across), cell(&self.along, along));
+        let (along, across) = self.grid.at(p);
+        let (row, column) = (cell(&self.grid.across, across), cell(&self.grid.along, along));
         if column < self.back {
             return self.on_the_way_back((row, across), along);
         }
@@ -163,21 +176,24 @@ impl Grid {
             return Place(strip, turned(along, strip), 0.0);
         }
         // Each strip begins on the side of the one before.
-        let step =
-            if strip.is_multiple_of(2) { column - self.back } else { self.columns - 1 - column };
+        let step = if strip.is_multiple_of(2) {
+            column - self.back
+        } else {
+            self.grid.columns() - 1 - column
+        };
         Place(strip, step as f64, turned(across, step))
     }
     /// The strip of a row, and whether it has no other. Strips are even in number if the work comes back.
     fn strip(&self, row: u64) -> (u64, bool) {
-        let whole = self.rows / self.height;
-        let strips = self.rows.div_ceil(self.height);
+        let whole = self.grid.rows() / self.height;
+        let strips = self.grid.rows().div_ceil(self.height);
         if self.back == 0 || strips.is_multiple_of(2) || whole < 2 {
             let strip = row / self.height;
             return (strip, self.height == 1 || strip >= whole);
         }
         // One strip too many: two rows become one strip, or one strip of two rows becomes two.
         if self.height == 1 {
-            let last = self.rows - 2;
+            let last = self.grid.rows() - 2;
             return (row.min(last), row < last);
         }
         let split = (whole - 1) * self.height;
@@ -188,7 +204,7 @@ impl Grid {
         if self.height == 1 {
             return Place(u64::MAX, -across, 0.0);
         }
-        let step = self.rows - 1 - row;
+        let step = self.grid.rows() - 1 - row;
         Place(u64::MAX, step as f64, turned(along, step + 1))
     }
 }
@@ -251,7 +267,7 @@ mod tests {
         let (tree, members) = (contour_tree::build(&lines), (0..lines.len()).collect::<Vec<_>>());
         let start = Point::new(-5.0, -5.0);
         let (lines, tree, members) = (&lines[..], &tree, &members[..]);
-        let group = Group { lines, tree, members, keep_off_mm: 0.0, most_starts: 8, start };
+        let group = Group { lines, tree, members, keep_off_mm: 0.0, finer: 1, start };
         Sheet::new(&group, Euclid { end })
     }
 
@@ -305,14 +321,8 @@ mod tests {
             (0..5).map(|i| Contour::open(vec![Point::new(f64::from(i), 0.0)])).collect();
         let (tree, members) = (contour_tree::build(&lines), [0, 1, 2, 3, 4]);
         let (start, keep_off_mm) = (Point::ORIGIN, 0.0);
-        let group = Group {
-            lines: &lines,
-            tree: &tree,
-            members: &members,
-            keep_off_mm,
-            most_starts: 1,
-            start,
-        };
+        let group =
+            Group { lines: &lines, tree: &tree, members: &members, keep_off_mm, finer: 1, start };
         let sheet = Sheet::new(&group, Euclid { end: End::Anywhere });
         assert!(tours(&sheet).iter().all(|t| t.len() == 7));
     }

@@ -38,8 +38,8 @@ pub struct Group<'a> {
     pub members: &'a [usize],
     /// Straight run wanted around a start, mm.
     pub keep_off_mm: f64,
-    /// The most starts to offer for a line.
-    pub most_starts: usize,
+    /// How many times as many starts as the search's to offer for a line.
+    pub finer: usize,
     /// Where the tool stands.
     pub start: Point,
 }
@@ -47,7 +47,7 @@ pub struct Group<'a> {
 impl Group<'_> {
     /// The candidate starts of a closed line.
     fn starts(&self, line: usize) -> Vec<Start> {
-        starts(&self.lines[line], self.keep_off_mm, self.most_starts)
+        starts(&self.lines[line], self.keep_off_mm, self.finer)
     }
 }
 
