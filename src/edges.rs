@@ -1,9 +1,10 @@
 //! Edges in a grid: which is nearest to a point, which might cross an edge.
 //!
-//! A dense grid of square cells over the box of all edges; each cell lists the edges that run
-//! through it, all lists in one array (counted first, then filled). Searching goes outwards ring by
-//! ring and stops when no cell further out can hold anything nearer. The cells are as large as asked
-//! for unless that makes more than `MOST_CELLS`; then they grow.
+//! A dense grid of square cells over the box of all edges; each cell lists the runs of edges that pass
+//! through it, all lists in one array (counted first, then filled). A run is what a line does within a
+//! cell: the edges of a curve are far shorter than a cell, so there are far fewer runs than edges.
+//! Searching goes outwards ring by ring and stops when no cell further out can hold anything nearer. The
+//! cells are as large as asked for unless that makes more than `MOST_CELLS`; then they grow.
 
 use std::borrow::Cow;
 use std::ops::Range;
@@ -24,11 +25,7 @@ const BLOCK: usize = 64;
 pub struct EdgeIndex<'a> {
     grid: Grid,
     chains: Chains<'a>,
-    /// Where each cell's list begins in `listed`; one more than there are cells.
-    starts: Vec<u32>,
-    listed: Vec<u32>,
-    /// Whether edges of several lines run through a cell.
-    shared: Vec<bool>,
+    lists: Lists,
 }
 
 /// All lines, their edges numbered one line after the other.
@@ -36,8 +33,15 @@ struct Chains<'a> {
     lines: Vec<Cow<'a, [Point]>>,
     /// The number of each line's first edge; one more than there are lines.
     first: Vec<u32>,
-    /// Which line each edge belongs to.
-    owner: Vec<u32>,
+}
+
+/// Edges of a line that follow one another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Run {
+    line: u32,
+    /// The number of the first one.
+    first: u32,
+    count: u32,
 }
 
 impl<'a> Chains<'a> {
@@ -45,40 +49,57 @@ impl<'a> Chains<'a> {
         let lines: Vec<Cow<'a, [Point]>> = lines.map(Into::into).collect();
         // A single point is an edge, too.
         let edges = |line: &Cow<'a, [Point]>| line.len().saturating_sub(1).max(line.len().min(1));
-        let mut first = vec![0];
-        let mut owner = Vec::with_capacity(lines.iter().map(edges).sum());
-        for (number, line) in lines.iter().enumerate() {
-            owner.resize(owner.len() + edges(line), number as u32);
-            first.push(owner.len() as u32);
-        }
-        Self { lines, first, owner }
+        let mut count = 0;
+        let first = std::iter::once(0).chain(lines.iter().map(|line| {
+            count += edges(line) as u32;
+            count
+        }));
+        let first = first.collect();
+        Self { lines, first }
     }
 
     fn len(&self) -> usize {
-        self.owner.len()
+        self.first.last().map_or(0, |&count| count as usize)
+    }
+
+    /// The line that an edge belongs to.
+    fn owner(&self, edge: usize) -> usize {
+        self.first.partition_point(|&first| first as usize <= edge) - 1
     }
 
     fn edge(&self, number: usize) -> (Point, Point) {
-        let line = self.owner[number] as usize;
+        self.edge_of(self.owner(number), number)
+    }
+
+    fn edge_of(&self, line: usize, number: usize) -> (Point, Point) {
         let (points, at) = (&self.lines[line], number - self.first[line] as usize);
         (points[at], *points.get(at + 1).unwrap_or(&points[at]))
     }
 
-    /// Calls `each` with the edges of a block and their numbers.
-    fn each(&self, block: usize, mut each: impl FnMut(usize, (Point, Point))) {
+    /// The edges of a run and their numbers.
+    fn along(&self, run: Run) -> impl Iterator<Item = (usize, (Point, Point))> {
+        let first = (run.first - self.first[run.line as usize]) as usize;
+        let points = &self.lines[run.line as usize][first..];
+        let edge = |i: usize| (points[i], *points.get(i + 1).unwrap_or(&points[i]));
+        (0..run.count as usize).map(move |i| (run.first as usize + i, edge(i)))
+    }
+
+    /// The edges of a block, a run for each line.
+    fn runs(&self, block: usize) -> impl Iterator<Item = Run> {
         let mut rest = self.block(block);
-        while let Some(&line) = self.owner.get(rest.start).filter(|_| !rest.is_empty()) {
-            let line = line as usize;
-            let (points, first) = (&self.lines[line][..], self.first[line] as usize);
-            let end = rest.end.min(self.first[line + 1] as usize);
-            if let [dot] = points {
-                each(first, (*dot, *dot));
-            } else {
-                let edges = points[rest.start - first..=end - first].windows(2);
-                (rest.start..end).zip(edges).for_each(|(number, w)| each(number, (w[0], w[1])));
+        let mut line = self.owner(rest.start);
+        std::iter::from_fn(move || {
+            while !rest.is_empty() {
+                let end = rest.end.min(self.first[line + 1] as usize);
+                let (first, count) = (rest.start as u32, (end - rest.start) as u32);
+                let run = Run { line: line as u32, first, count };
+                (rest.start, line) = (end, line + 1);
+                if count > 0 {
+                    return Some(run);
+                }
             }
-            rest.start = end;
-        }
+            None
+        })
     }
 
     /// The numbers of the edges of a block.
@@ -89,9 +110,8 @@ impl<'a> Chains<'a> {
     /// The box around each block of edges.
     fn blocks(&self) -> Vec<Bounds> {
         let bounds = |block| {
-            let mut bounds = Bounds::EMPTY;
-            self.each(block, |_, (p, q)| bounds = bounds.union(Bounds::of(&[p, q])));
-            bounds
+            let edges = self.runs(block).flat_map(|run| self.along(run));
+            edges.fold(Bounds::EMPTY, |bounds, (_, (p, q))| bounds.union(Bounds::of(&[p, q])))
         };
         parallel::map(self.len().div_ceil(BLOCK), threads(self.len()), bounds)
     }
@@ -145,8 +165,8 @@ impl<'a> EdgeIndex<'a> {
         let blocks = chains.blocks();
         let grid = Grid::over(blocks.iter().copied().fold(Bounds::EMPTY, Bounds::union), cell_mm);
         let bands = if chains.len() < FEW_EDGES { 1 } else { BANDS };
-        let Lists { starts, listed, shared } = grid.lists((&chains, &blocks), bands);
-        Self { grid, chains, starts, listed, shared }
+        let lists = grid.lists((&chains, &blocks), bands);
+        Self { grid, chains, lists }
     }
 
     /// How many edges there are.
@@ -166,7 +186,7 @@ impl<'a> EdgeIndex<'a> {
 
     /// The number of the line that an edge belongs to.
     pub fn line(&self, edge: usize) -> usize {
-        self.owner(edge as u32) as usize
+        self.chains.owner(edge)
     }
 
     /// The numbers of the edges of `line`.
@@ -175,12 +195,14 @@ impl<'a> EdgeIndex<'a> {
         first(line as usize)..first(line as usize + 1)
     }
 
-    fn owner(&self, edge: u32) -> u32 {
-        self.chains.owner[edge as usize]
+    /// The runs of edges through a cell, in the order of lines.
+    fn in_cell(&self, cell: usize) -> &[Run] {
+        self.lists.of(cell)
     }
 
-    fn in_cell(&self, cell: usize) -> &[u32] {
-        &self.listed[self.starts[cell] as usize..self.starts[cell + 1] as usize]
+    /// The edges that run through a cell, with their numbers.
+    fn edges_in(&self, cell: usize) -> impl Iterator<Item = (usize, (Point, Point))> {
+        self.in_cell(cell).iter().flat_map(|&run| self.chains.along(run))
     }
 
     /// The edge nearest to `p`; those further than `reach` do not count.
@@ -204,15 +226,14 @@ impl<'a> EdgeIndex<'a> {
                 break;
             }
             self.grid.ring(cx, cy, ring, |cell| {
-                for &id in self.in_cell(cell) {
+                for (edge, (a, b)) in self.edges_in(cell) {
                     if least < enough {
                         return;
                     }
-                    let (a, b) = self.edge(id as usize);
                     let squared = (nearest_on_segment(p, a, b) - p).length_squared();
                     if squared < least || (squared == least && best.is_none()) {
                         least = squared;
-                        best = Some(Nearest { distance: squared.sqrt(), edge: id as usize });
+                        best = Some(Nearest { distance: squared.sqrt(), edge });
                     }
                 }
             });
@@ -227,9 +248,9 @@ impl<'a> EdgeIndex<'a> {
         self.grid.within(around).any(|cell| self.before(cell, owner).next().is_some())
     }
 
-    /// The edges of lines before `owner` in a cell. Its list is in the order of lines.
-    fn before(&self, cell: usize, owner: u32) -> impl Iterator<Item = &u32> {
-        self.in_cell(cell).iter().take_while(move |&&id| self.owner(id) < owner)
+    /// What lines before `owner` do in a cell.
+    fn before(&self, cell: usize, owner: u32) -> impl Iterator<Item = Run> {
+        self.in_cell(cell).iter().copied().take_while(move |run| run.line < owner)
     }
 
     /// Lines before `owner` that run along the edge `a`–`b` within `reach`, and for how far.
@@ -246,14 +267,14 @@ impl<'a> EdgeIndex<'a> {
         owner: u32,
         reach: f64,
     ) -> Vec<(u32, [f64; 2])> {
-        let mut ids: Vec<u32> = Vec::new();
+        let mut met: Vec<(usize, u32)> = Vec::new();
         let around = Bounds::of(&[a, b]).grown(a_hair_more(reach));
         let mut look = |cell: usize| {
-            let is_near = |id: &&u32| {
-                let (c, d) = self.edge(**id as usize);
-                Bounds::of(&[c, d]).touches(around)
-            };
-            ids.extend(self.before(cell, owner).filter(is_near));
+            for run in self.before(cell, owner) {
+                let edges = self.chains.along(run);
+                let near = edges.filter(|(_, (c, d))| Bounds::of(&[*c, *d]).touches(around));
+                met.extend(near.map(|(edge, _)| (edge, run.line)));
+            }
         };
         if let Some((columns, rows)) = self.grid.few(around) {
             for row in rows {
@@ -268,23 +289,23 @@ impl<'a> EdgeIndex<'a> {
                 self.grid.along(a + shift, b + shift, &mut look);
             }
         }
-        if ids.is_empty() || a.distance(b) == 0.0 {
+        if met.is_empty() || a.distance(b) == 0.0 {
             return Vec::new();
         }
-        ids.sort_unstable();
-        ids.dedup();
-        let shared = |id: u32| {
-            let stretch = shared((a, b), self.edge(id as usize), reach)?;
-            Some((self.owner(id), stretch))
+        met.sort_unstable();
+        met.dedup();
+        let shared = |(edge, line): (usize, u32)| {
+            let stretch = shared((a, b), self.chains.edge_of(line as usize, edge), reach)?;
+            Some((line, stretch))
         };
-        ids.into_iter().filter_map(shared).collect()
+        met.into_iter().filter_map(shared).collect()
     }
 
-    /// Calls `each` with the numbers of all edges that might run through `bounds`, and of some
-    /// beside it; with those that run through several cells more than once.
-    pub fn in_box(&self, bounds: Bounds, mut each: impl FnMut(usize)) {
+    /// Calls `each` with the numbers and the ends of all edges that might run through `bounds`, and of
+    /// some beside it; with those that run through several cells more than once.
+    pub fn in_box(&self, bounds: Bounds, mut each: impl FnMut(usize, (Point, Point))) {
         for cell in self.grid.within(bounds) {
-            self.in_cell(cell).iter().for_each(|&id| each(id as usize));
+            self.edges_in(cell).for_each(|(edge, ends)| each(edge, ends));
         }
     }
 
@@ -295,8 +316,8 @@ impl<'a> EdgeIndex<'a> {
 
     /// How many pairs of edges share a cell: what comparing all of them costs.
     pub fn pairs(&self) -> u64 {
-        let count = |w: &[u32]| u64::from(w[1] - w[0]);
-        self.starts.windows(2).map(count).map(|n| n * n / 2).sum()
+        let edges = |cell| self.in_cell(cell).iter().map(|run| u64::from(run.count)).sum();
+        (0..self.lists.cells()).map(edges).map(|n: u64| n * n / 2).sum()
     }
 
     /// Lines whose edges cross, each pair of lines once, with the first place.
@@ -310,7 +331,7 @@ impl<'a> EdgeIndex<'a> {
 
     /// All places where edges cross; one that several cells share comes several times.
     pub fn all_crossings(&self, pairs: Pairs) -> Vec<Crossing> {
-        let (cells, rows) = (self.shared.len(), self.grid.rows.max(1) as usize);
+        let (cells, rows) = (self.lists.cells(), self.grid.rows.max(1) as usize);
         let row = cells.div_ceil(rows);
         let of_row = |i: usize| self.crossings_in(i * row..cells.min((i + 1) * row), pairs);
         parallel::map(rows, parallel::cores(), of_row).concat()
@@ -319,19 +340,21 @@ impl<'a> EdgeIndex<'a> {
     fn crossings_in(&self, cells: Range<usize>, pairs: Pairs) -> Vec<Crossing> {
         let mut found = Vec::new();
         for cell in cells {
-            let ids = self.in_cell(cell);
-            let owner = |id: &u32| self.owner(*id);
-            let wanted = |a: &u32, b: &u32| pairs == Pairs::All || owner(a) != owner(b);
-            if pairs == Pairs::OfTwoLines && !self.shared[cell] {
-                continue;
-            }
-            for (i, a) in ids.iter().enumerate() {
-                for b in ids[i + 1..].iter().filter(|b| wanted(a, b)) {
-                    if let Some(at) = crossing(self.edge(*a as usize), self.edge(*b as usize)) {
-                        // Edges are numbered line by line.
-                        let (a, b) = (a.min(b), a.max(b));
-                        let edges = (*a as usize, *b as usize);
-                        found.push(Crossing { lines: (owner(a), owner(b)), edges, at });
+            let runs = self.in_cell(cell);
+            for (i, run) in runs.iter().enumerate() {
+                let wanted = |other: &&Run| pairs == Pairs::All || other.line != run.line;
+                let later = runs[i + 1..].iter().filter(wanted);
+                if pairs == Pairs::OfTwoLines && later.clone().next().is_none() {
+                    continue;
+                }
+                for (a, edge) in self.chains.along(*run) {
+                    let rest = (pairs == Pairs::All).then(|| run.after(a));
+                    for other in rest.into_iter().chain(later.clone().copied()) {
+                        let lines = (run.line, other.line);
+                        found.extend(self.chains.along(other).filter_map(|(b, other)| {
+                            let at = crossing(edge, other)?;
+                            Some(Crossing { lines, edges: (a, b), at })
+                        }));
                     }
                 }
             }
@@ -342,11 +365,25 @@ impl<'a> EdgeIndex<'a> {
     /// Whether an edge of `line` lies within `reach` of `p`.
     pub fn is_near_line(&self, p: Point, line: u32, reach: f64) -> bool {
         self.grid.within(Bounds::of(&[p]).grown(reach)).any(|cell| {
-            self.in_cell(cell).iter().any(|&id| {
-                let (a, b) = self.edge(id as usize);
-                self.owner(id) == line && nearest_on_segment(p, a, b).distance(p) <= reach
-            })
+            let own = self.in_cell(cell).iter().filter(|run| run.line == line);
+            let mut edges = own.flat_map(|&run| self.chains.along(run));
+            edges.any(|(_, (a, b))| nearest_on_segment(p, a, b).distance(p) <= reach)
         })
+    }
+}
+
+impl Run {
+    /// The edges after one of them.
+    fn after(self, edge: usize) -> Self {
+        let first = edge as u32 + 1;
+        Self { first, count: self.first + self.count - first, ..self }
+    }
+
+    /// Takes an edge of `line` on if it comes next.
+    fn takes_on(&mut self, line: u32, edge: u32) -> bool {
+        let next = self.line == line && self.first + self.count == edge;
+        self.count += u32::from(next);
+        next
     }
 }
 
@@ -356,11 +393,20 @@ type Keyed = (Point, (i64, i64));
 /// What [`Grid::lists`] finds.
 #[derive(Debug, PartialEq)]
 struct Lists {
-    /// Where each cell's list begins in `listed`; one more than there are cells.
+    /// Where each cell's list begins in `runs`; one more than there are cells.
     starts: Vec<u32>,
-    listed: Vec<u32>,
-    /// Whether edges of several lines run through a cell.
-    shared: Vec<bool>,
+    /// Those of each cell in the order of lines, and of edges.
+    runs: Vec<Run>,
+}
+
+impl Lists {
+    fn cells(&self) -> usize {
+        self.starts.len() - 1
+    }
+
+    fn of(&self, cell: usize) -> &[Run] {
+        &self.runs[self.starts[cell] as usize..self.starts[cell + 1] as usize]
+    }
 }
 
 /// A distance within which rounding leaves nothing out.
@@ -440,7 +486,7 @@ impl Grid {
         few.then(|| (low.0..high.0.saturating_add(1), low.1..high.1.saturating_add(1)))
     }
 
-    /// For each cell the edges that run through it; bands of rows are listed side by side.
+    /// For each cell the runs of edges through it; bands of rows are listed side by side.
     fn lists(&self, (chains, blocks): (&Chains, &[Bounds]), bands: usize) -> Lists {
         let height = self.rows / bands as i64 + 1;
         let rows = |band: usize| {
@@ -457,50 +503,51 @@ impl Grid {
             let taken: Vec<usize> = (0..blocks.len()).filter(within).collect();
             self.lists_of(rows, chains, &taken)
         });
-        let mut all = Lists { starts: vec![0], listed: Vec::new(), shared: Vec::new() };
-        all.listed.reserve_exact(parts.iter().map(|part| part.listed.len()).sum());
+        let mut all = Lists { starts: vec![0], runs: Vec::new() };
+        all.runs.reserve_exact(parts.iter().map(|part| part.runs.len()).sum());
         for part in parts {
-            let before = all.listed.len() as u32;
+            let before = all.runs.len() as u32;
             all.starts.extend(part.starts[1..].iter().map(|start| start + before));
-            all.listed.extend(part.listed);
-            all.shared.extend(part.shared);
+            all.runs.extend(part.runs);
         }
         all
     }
 
-    /// For each cell of some rows the edges that run through it, all in blocks that are `taken`.
+    /// For each cell of some rows the runs of edges through it, all in blocks that are `taken`.
     fn lists_of(&self, rows: Range<i64>, chains: &Chains, taken: &[usize]) -> Lists {
         let first = (rows.start * self.columns) as usize;
         let mut starts = vec![0u32; ((rows.end - rows.start) * self.columns) as usize + 1];
         let mut known = (Point::ORIGIN, self.key(Point::ORIGIN));
-        // Each cell and edge as they are met; which cells those are is told once, for counting and for
+        // Each cell and run as they are met; which cells those are is told once, for counting and for
         // listing.
-        let mut met: Vec<(u32, u32)> = Vec::with_capacity(2 * BLOCK * taken.len());
-        for &block in taken {
-            chains.each(block, |id, edge| {
-                let ends = self.keyed(&mut known, edge);
+        let mut met: Vec<(u32, Run)> = Vec::with_capacity(BLOCK * taken.len() / 4);
+        // For each cell the last one met in it.
+        let mut last = vec![u32::MAX; starts.len() - 1];
+        for Run { line, first: edge, count } in taken.iter().flat_map(|&block| chains.runs(block)) {
+            for (edge, ends) in chains.along(Run { line, first: edge, count }) {
+                let (ends, edge) = (self.keyed(&mut known, ends), edge as u32);
                 self.along_in(&rows, ends, |cell| {
-                    met.push(((cell - first) as u32, id as u32));
-                    starts[cell - first + 1] += 1;
+                    let cell = cell - first;
+                    let open = met.get_mut(last[cell] as usize);
+                    if !open.is_some_and(|(_, run)| run.takes_on(line, edge)) {
+                        last[cell] = met.len() as u32;
+                        met.push((cell as u32, Run { line, first: edge, count: 1 }));
+                        starts[cell + 1] += 1;
+                    }
                 });
-            });
+            }
         }
         for i in 1..starts.len() {
             starts[i] += starts[i - 1];
         }
         let mut next = starts.clone();
-        let mut listed = vec![0u32; met.len()];
-        for (cell, id) in met {
+        let mut runs = vec![Run { line: 0, first: 0, count: 0 }; met.len()];
+        for (cell, run) in met {
             let at = &mut next[cell as usize];
-            listed[*at as usize] = id;
+            runs[*at as usize] = run;
             *at += 1;
         }
-        let owners = |w: &[u32]| {
-            let ids = &listed[w[0] as usize..w[1] as usize];
-            ids.windows(2).any(|w| chains.owner[w[0] as usize] != chains.owner[w[1] as usize])
-        };
-        let shared = starts.windows(2).map(owners).collect();
-        Lists { starts, listed, shared }
+        Lists { starts, runs }
     }
 
     /// The cells that an edge runs through, row by row.
@@ -637,7 +684,8 @@ mod tests {
             let chains = Chains::of(ends.chunks(7));
             let (grid, blocks) = (Grid::over(Bounds::of(&ends), cell), chains.blocks());
             let whole = grid.lists((&chains, &blocks), 1);
-            assert!(whole.listed.len() >= chains.len());
+            let edges: u32 = whole.runs.iter().map(|run| run.count).sum();
+            assert!(edges as usize >= chains.len());
             for bands in [2, 3, 16] {
                 assert_eq!(grid.lists((&chains, &blocks), bands), whole, "{cell} {bands}");
             }
@@ -679,7 +727,10 @@ mod tests {
             for p in scatter(60) {
                 let mut seen = Vec::new();
                 let bounds = Bounds::of(&[p]).grown(1.5);
-                index.in_box(bounds, |edge| seen.push(edge));
+                index.in_box(bounds, |edge, ends| {
+                    assert_eq!(ends, index.edge(edge));
+                    seen.push(edge);
+                });
                 for (i, edge) in ends.chunks(2).enumerate() {
                     if bounds.holds(Bounds::of(&[middle(edge)])) {
                         assert!(seen.contains(&i), "{i} {p:?} {cell}");
@@ -696,7 +747,7 @@ mod tests {
         assert_eq!((index.edge(3), index.line(3)), ((ends[4], ends[5]), 3));
         assert_eq!((index.edges_of(1), index.edges_of(3)), (2..2, 3..4));
         EdgeIndex::new(std::iter::empty::<&[Point]>(), 1.0)
-            .in_box(Bounds::of(&ends), |_| unreachable!());
+            .in_box(Bounds::of(&ends), |_, _| unreachable!());
     }
 
     #[test]

@@ -202,8 +202,8 @@ fn partner(
     }
     let mut best: Option<(f64, usize)> = None;
     for end in ends(line) {
-        index.in_box(Bounds::of(&[end]).grown(reach), |at| {
-            let (there, slot) = (index.edge(at).0, at / 2);
+        index.in_box(Bounds::of(&[end]).grown(reach), |at, (there, _)| {
+            let slot = at / 2;
             let open = slots[slot].as_ref().is_some_and(|(l, of)| !l.closed && *of == layer);
             let found = (end.distance(there), slot);
             if open && found.0 <= reach && best.is_none_or(|b| found < b) {

@@ -58,6 +58,8 @@ pub(super) struct Walls<'a> {
     inner_corner: Vec<bool>,
     /// How far along its contour an edge begins, mm.
     along: Vec<f64>,
+    /// Which contour an edge belongs to.
+    ring_of: Vec<u32>,
     /// The contours.
     pub rings: Vec<Ring>,
 }
@@ -106,6 +108,7 @@ impl<'a> Walls<'a> {
             points: &tracks.points,
             inner_corner: Vec::with_capacity(count),
             along: Vec::with_capacity(count),
+            ring_of: Vec::with_capacity(count),
             rings: Vec::with_capacity(tracks.ends.len()),
         };
         tracks.each().for_each(|track| walls.add(track));
@@ -123,14 +126,19 @@ impl<'a> Walls<'a> {
             self.along.push(length_mm);
             length_mm += a.distance(b);
         }
+        self.ring_of.resize(self.along.len(), self.rings.len() as u32);
         self.rings.push(Ring { first, count: self.along.len() - first, length_mm });
     }
 
     /// Not asked of the index: this is needed for millions of edges.
     fn edge(&self, edge: usize) -> (Point, Point) {
         // Each contour has one point more than edges.
-        let at = edge + self.index.line(edge);
+        let at = edge + self.ring_of(edge);
         (self.points[at], self.points[at + 1])
+    }
+
+    fn ring_of(&self, edge: usize) -> usize {
+        self.ring_of[edge] as usize
     }
 
     /// The edge of `spot` and the place itself.
@@ -148,16 +156,16 @@ impl<'a> Walls<'a> {
     /// `point` on `edge` as a place on its contour.
     fn spot(&self, edge: usize, point: Point) -> Spot {
         let along_mm = self.along[edge] + self.edge(edge).0.distance(point);
-        Spot { ring: self.index.line(edge), along_mm }
+        Spot { ring: self.ring_of(edge), along_mm }
     }
 
     fn before(&self, edge: usize) -> usize {
-        let ring = self.rings[self.index.line(edge)];
+        let ring = self.rings[self.ring_of(edge)];
         if edge == ring.first { edge + ring.count - 1 } else { edge - 1 }
     }
 
     fn after(&self, edge: usize) -> usize {
-        let ring = self.rings[self.index.line(edge)];
+        let ring = self.rings[self.ring_of(edge)];
         if edge + 1 == ring.first + ring.count { ring.first } else { edge + 1 }
     }
 
@@ -171,8 +179,8 @@ impl<'a> Walls<'a> {
         let around = bounds.grown(HAIR_MM);
         let mut limit = reach;
         let mut best: Option<(Point, usize, f64)> = None;
-        self.index.in_box(bounds, |edge| {
-            if reaches(self.edge(edge), &around)
+        self.index.in_box(bounds, |edge, ends| {
+            if reaches(ends, &around)
                 && edge != own
                 && let Some(touch) = self.touched((p, n), edge, limit)
             {
@@ -246,8 +254,7 @@ impl<'a> Walls<'a> {
         let around = Bounds::of(&[v]).grown(self.below_mm + HAIR_MM);
         let mut least = self.below_mm;
         let mut best: Option<(Point, usize)> = None;
-        self.index.in_box(Bounds::of(&[v]).grown(self.below_mm), |other| {
-            let (p, q) = self.edge(other);
+        self.index.in_box(Bounds::of(&[v]).grown(self.below_mm), |other, (p, q)| {
             if other == edge || other == next || !reaches((p, q), &around) {
                 return;
             }
