@@ -157,29 +157,44 @@ fn a_blade_that_is_driven_straight_back_stays_so() {
     assert!(blade.tip().is_finite());
 }
 
+/// The furthest that chords of a sampled track leave the tip's way along a straight pull, mm, and how
+/// many points the track has.
+fn sampled(start: TrailingBlade, to: Point, tolerance_mm: f64) -> (f64, usize) {
+    let mut track = vec![start.tip()];
+    let mut blade = start;
+    blade.line_to_sampled(to, tolerance_mm, &mut track);
+    let far = (0..=2000).map(|i| {
+        let mut b = start;
+        b.line_to(start.axis().lerp(to, f64::from(i) / 2000.0));
+        track
+            .windows(2)
+            .map(|w| bladewright::geometry::distance_to_segment(b.tip(), w[0], w[1]))
+            .fold(f64::INFINITY, f64::min)
+    });
+    let far = far.fold(0.0, f64::max);
+    let mut whole = start;
+    whole.line_to(to);
+    assert!(whole.tip().distance(blade.tip()) < EPS);
+    (far, track.len())
+}
+
 #[test]
 fn sampled_tracks_stay_within_the_tolerance() {
     for (d, heading) in [(0.25, 3.0), (0.9, 2.0), (0.1, -3.1), (1.0, 0.4)] {
         let start = TrailingBlade::new(d, Point::ORIGIN, heading);
-        let to = Point::new(6.0, 1.0);
-        let mut track = vec![start.tip()];
-        let mut blade = start;
-        blade.line_to_sampled(to, 0.001, &mut track);
-        assert!(track.len() < 200, "{} points", track.len());
-        let far = (0..=2000)
-            .map(|i| {
-                let mut b = start;
-                b.line_to(to * (f64::from(i) / 2000.0));
-                track
-                    .windows(2)
-                    .map(|w| bladewright::geometry::distance_to_segment(b.tip(), w[0], w[1]))
-                    .fold(f64::INFINITY, f64::min)
-            })
-            .fold(0.0, f64::max);
+        let (far, points) = sampled(start, Point::new(6.0, 1.0), 0.001);
+        assert!(points < 200, "{points} points");
         assert!(far < 0.001, "{far} mm off with offset {d}");
-        let mut whole = start;
-        whole.line_to(to);
-        assert!(whole.tip().distance(blade.tip()) < EPS);
+    }
+    // All angles to the way, ways of a tenth of an offset to forty.
+    for i in 0..240 {
+        let d = [0.1, 0.25, 0.9][i % 3];
+        let angle = f64::from(i as u32) * 1.3;
+        let to = Point::along(0.7) * (d * 0.1 * 400f64.powf(f64::from(i as u32 % 40) / 40.0));
+        for tolerance in [0.001, 0.02 * d] {
+            let (far, _) = sampled(TrailingBlade::new(d, Point::ORIGIN, angle), to, tolerance);
+            assert!(far < tolerance, "{far} mm off with offset {d}, {angle}, {to:?}");
+        }
     }
 }
 
