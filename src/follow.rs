@@ -72,10 +72,24 @@ impl<'a> Setup<'a> {
     }
 }
 
-/// An instruction, and what the machine does by it.
+/// Instructions, and what the machine does by them.
+#[derive(Default)]
 struct Obeyed {
-    instruction: Located,
+    /// Each with the number of steps up to its end.
+    instructions: Vec<(Located, usize)>,
+    /// Of all together: a list for each would be made and given back by the million.
     steps: Vec<Step>,
+}
+
+impl Obeyed {
+    /// Lets `each` have one instruction after the other with its steps.
+    fn each(self, mut each: impl FnMut(Located, &[Step])) {
+        let mut begin = 0;
+        for (instruction, end) in self.instructions {
+            each(instruction, &self.steps[begin..end]);
+            begin = end;
+        }
+    }
 }
 
 /// The reader and the interpreter.
@@ -91,22 +105,24 @@ impl Front {
         Self { reader: Reader::default(), interpreter, bytes: 0 }
     }
 
-    fn take(&mut self, bytes: &[u8]) -> Vec<Obeyed> {
+    fn take(&mut self, bytes: &[u8]) -> Obeyed {
         self.bytes += bytes.len() as u64;
         let instructions = self.reader.take(bytes);
         self.obey(instructions)
     }
 
-    fn obey(&mut self, instructions: Vec<Located>) -> Vec<Obeyed> {
-        let each = instructions.into_iter().map(|instruction| {
-            let steps = self.interpreter.obey(&instruction);
-            Obeyed { instruction, steps }
-        });
-        each.collect()
+    fn obey(&mut self, instructions: Vec<Located>) -> Obeyed {
+        let mut obeyed = Obeyed::default();
+        obeyed.instructions.reserve_exact(instructions.len());
+        for instruction in instructions {
+            self.interpreter.obey(&instruction, &mut obeyed.steps);
+            obeyed.instructions.push((instruction, obeyed.steps.len()));
+        }
+        obeyed
     }
 
     /// The last instructions, what could not be read or obeyed, and how many bytes there were.
-    fn end(mut self) -> (Vec<Obeyed>, Vec<Finding>, u64) {
+    fn end(mut self) -> (Obeyed, Vec<Finding>, u64) {
         let (last, mut findings) = std::mem::take(&mut self.reader).end();
         let last = self.obey(last);
         findings.extend(self.interpreter.end());
@@ -115,13 +131,13 @@ impl Front {
 }
 
 /// Simulates what was obeyed and gives it out, step by step.
-fn at_once(simulator: &mut Simulator, all: Vec<Obeyed>, see: &mut dyn FnMut(Seen)) {
-    for Obeyed { instruction, steps } in all {
+fn at_once(simulator: &mut Simulator, all: Obeyed, see: &mut dyn FnMut(Seen)) {
+    all.each(|instruction, steps| {
         see(Seen::Instruction(&instruction));
-        for step in &steps {
+        for step in steps {
             simulator.step(step, &mut |piece| see(Seen::Piece(piece.tracked())));
         }
-    }
+    });
 }
 
 /// What an instruction does.
@@ -131,13 +147,14 @@ struct Done {
 }
 
 /// Simulates what was obeyed, but for the tip's ways.
-fn simulate(simulator: &mut Simulator, all: Vec<Obeyed>) -> Vec<Done> {
-    let each = all.into_iter().map(|Obeyed { instruction, steps }| {
+fn simulate(simulator: &mut Simulator, all: Obeyed) -> Vec<Done> {
+    let mut done = Vec::with_capacity(all.instructions.len());
+    all.each(|instruction, steps| {
         let mut pieces = Vec::new();
         steps.iter().for_each(|step| simulator.step(step, &mut |piece| pieces.push(piece)));
-        Done { instruction, pieces }
+        done.push(Done { instruction, pieces });
     });
-    each.collect()
+    done
 }
 
 /// An instruction, and what is complete by it.
@@ -162,7 +179,7 @@ fn tell(all: Vec<Told>, see: &mut dyn FnMut(Seen)) {
 
 fn end(
     simulator: Simulator,
-    (last, findings, bytes): (Vec<Obeyed>, Vec<Finding>, u64),
+    (last, findings, bytes): (Obeyed, Vec<Finding>, u64),
     see: &mut dyn FnMut(Seen),
 ) -> End {
     let mut simulator = simulator;

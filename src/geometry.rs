@@ -105,6 +105,15 @@ pub fn nearest_on_segment(p: Point, a: Point, b: Point) -> Point {
     a.lerp(b, ((p - a).dot(along) / length_squared).clamp(0.0, 1.0))
 }
 
+/// Whether a track is longer than `mm`; looks no further than that.
+pub fn is_longer(track: &[Point], mm: f64) -> bool {
+    let mut length = 0.0;
+    track.windows(2).any(|w| {
+        length += w[0].distance(w[1]);
+        length > mm
+    })
+}
+
 /// In how many equal steps of at most `step_mm` a straight way of `length_mm` is walked: one at least, ten
 /// thousand at most, so that on a way of kilometres the steps grow and not the time.
 pub fn steps_along(length_mm: f64, step_mm: f64) -> usize {

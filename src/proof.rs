@@ -16,7 +16,9 @@ use crate::blade::{TOLD_ERROR_MM, TrailingBlade};
 use crate::check::{self, TipError, Worst};
 use crate::edges::EdgeIndex;
 use crate::finding::{Finding, Place};
-use crate::geometry::{Bounds, Contour, Point, distance_to_segment, steps_along, wrap_angle};
+use crate::geometry::{
+    Bounds, Contour, Point, distance_to_segment, is_longer, steps_along, wrap_angle,
+};
 use crate::job::Job;
 use crate::order::{CutOrder, Visit};
 use crate::parallel;
@@ -360,10 +362,9 @@ fn has_swing(cut: &SimulatedCut, offset_mm: f64) -> bool {
 /// Whether a cut along `track` was meant to come back to its start.
 fn meant_to_close(track: &[Point]) -> bool {
     let ends = track.first().zip(track.last());
-    let length: f64 = track.windows(2).map(|w| w[0].distance(w[1])).sum();
     let back = || ends.is_some_and(|(a, b)| a.distance(*b) <= MEANT_TO_CLOSE_MM);
     let runs_on = || closing_gap(track) <= BRIDGE_MM;
-    length > 4.0 * MEANT_TO_CLOSE_MM && (back() || runs_on())
+    is_longer(track, 4.0 * MEANT_TO_CLOSE_MM) && (back() || runs_on())
 }
 
 /// The lines that a job's cuts are to follow (overcut included, so none is a closed contour) and

@@ -46,6 +46,12 @@ impl Pull {
         let travel = (length > 0.0).then(|| way * (1.0 / length));
         Self { to, length, travel, decay: (-length / offset_mm).exp().max(SMALLEST_DECAY) }
     }
+
+    /// Its first half, from `from`.
+    fn halved(&self, from: Point) -> Self {
+        let (to, length) = (from.lerp(self.to, 0.5), self.length / 2.0);
+        Self { to, length, travel: self.travel, decay: self.decay.sqrt() }
+    }
 }
 
 /// A blade whose tip trails behind the axis about which it turns.
@@ -139,7 +145,7 @@ impl TrailingBlade {
     /// at 90° to the travel) the track has a cusp; a point is put there.
     pub fn line_to_sampled(&mut self, to: Point, tolerance_mm: f64, tips: &mut Vec<Point>) {
         let pull = Pull::new(self.axis, to, self.offset_mm);
-        let mut begin = *self;
+        let begin = *self;
         if let Some(travel) = pull.travel {
             let half = half_angle(travel, self.heading);
             // Where it ends up is the same however finely it is looked at, to the last bit.
@@ -149,12 +155,15 @@ impl TrailingBlade {
                 && let Some(cusp) = begin.cusp_before(&pull, half)
             {
                 let mut turning = begin;
-                turning.line_to(cusp);
-                begin.sample(&turning, (tolerance_mm, MAX_HALVINGS), tips);
+                let before = Pull::new(begin.axis, cusp, self.offset_mm);
+                turning.pull(&before);
+                begin.sample((&turning, &before), (tolerance_mm, MAX_HALVINGS), tips);
                 tips.push(turning.tip());
-                begin = turning;
+                let after = Pull::new(cusp, to, self.offset_mm);
+                turning.sample((self, &after), (tolerance_mm, MAX_HALVINGS), tips);
+            } else {
+                begin.sample((self, &pull), (tolerance_mm, MAX_HALVINGS), tips);
             }
-            begin.sample(self, (tolerance_mm, MAX_HALVINGS), tips);
         }
         tips.push(self.tip());
     }
@@ -172,16 +181,23 @@ impl TrailingBlade {
         tips
     }
 
-    /// Appends the tip's places on the straight way to where it is in `end`, without those two.
-    fn sample(&self, end: &Self, (tolerance_mm, halvings): (f64, u32), tips: &mut Vec<Point>) {
+    /// Appends the tip's places on `pull`, which brings it to where it is in `end`, without those two.
+    fn sample(
+        &self,
+        (end, pull): (&Self, &Pull),
+        (tolerance_mm, halvings): (f64, u32),
+        tips: &mut Vec<Point>,
+    ) {
         if halvings == 0 || self.is_flat(end, tolerance_mm) {
             return;
         }
+        let first = pull.halved(self.axis);
+        let second = Pull { to: pull.to, ..first };
         let mut middle = *self;
-        middle.line_to(self.axis.lerp(end.axis, 0.5));
-        self.sample(&middle, (tolerance_mm, halvings - 1), tips);
+        middle.pull(&first);
+        self.sample((&middle, &first), (tolerance_mm, halvings - 1), tips);
         tips.push(middle.tip());
-        middle.sample(end, (tolerance_mm, halvings - 1), tips);
+        middle.sample((end, &second), (tolerance_mm, halvings - 1), tips);
     }
 
     /// Whether the chord to the tip's place in `end` leaves its way there by less than `tolerance_mm`.

@@ -7,7 +7,7 @@ use super::at;
 use crate::contour_tree;
 use crate::edges::{Crossing, EdgeIndex, Pairs};
 use crate::finding::{Finding, Place, first_few};
-use crate::geometry::{Bounds, Contour, Point, distance_to_segment, steps_along};
+use crate::geometry::{Bounds, Contour, Point, distance_to_segment, is_longer, steps_along};
 use crate::parallel;
 use crate::profile::Machine;
 use crate::simulate::{SimulatedCut, Simulation};
@@ -78,12 +78,7 @@ pub(super) fn nearly_closed(cut: &SimulatedCut, machine: &Machine) -> Option<Fin
 /// How far a track that is longer than [`ROUND`] times that ends from its start, mm.
 fn end_gap(track: &[Point]) -> Option<f64> {
     let gap = track.first()?.distance(*track.last()?);
-    let mut length = 0.0;
-    let is_longer = track.windows(2).any(|w| {
-        length += w[0].distance(w[1]);
-        length > ROUND * gap
-    });
-    is_longer.then_some(gap)
+    is_longer(track, ROUND * gap).then_some(gap)
 }
 
 /// A compensated contour's axis does not meet its start, but runs past it.

@@ -53,10 +53,11 @@ impl Interpreter {
         Self(Machine::new(settings))
     }
 
-    /// Obeys one instruction; returns what the machine does.
-    pub fn obey(&mut self, instruction: &Located) -> Vec<Step> {
+    /// Obeys one instruction; appends what the machine does to `steps`.
+    pub fn obey(&mut self, instruction: &Located, steps: &mut Vec<Step>) {
+        std::mem::swap(&mut self.0.steps, steps);
         self.0.obey(instruction);
-        std::mem::take(&mut self.0.steps)
+        std::mem::swap(&mut self.0.steps, steps);
     }
 
     /// What could not be obeyed: a bounded number of findings.

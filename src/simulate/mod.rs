@@ -156,16 +156,22 @@ impl Simulation {
             Part::Cut { .. } => {
                 // The cuts are the largest of what is kept of a job.
                 let tips = piece.cut.trailing.as_mut();
-                [&mut piece.cut.axis].into_iter().chain(tips).for_each(shrink);
+                [&mut piece.cut.axis].into_iter().chain(tips).for_each(fit);
                 self.cuts.push(piece.cut);
             }
         }
     }
 }
 
-/// Gives back what a list has room for beyond its points, if that is much.
-fn shrink(points: &mut Vec<Point>) {
-    if points.capacity() > points.len() + points.len() / 16 {
+/// More points than this are not copied.
+const MANY_POINTS: usize = 4096;
+
+/// Gives back what a list has room for beyond its points. A short one is copied: what another thread made
+/// goes back to the heap of that thread, which would have to grow for each cut otherwise.
+fn fit(points: &mut Vec<Point>) {
+    if points.len() <= MANY_POINTS {
+        *points = points.as_slice().to_vec();
+    } else {
         points.shrink_to_fit();
     }
 }

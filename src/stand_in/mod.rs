@@ -279,7 +279,9 @@ impl StandIn {
                 self.error = 3;
                 continue;
             }
-            for step in self.interpreter.obey(located) {
+            let mut steps = Vec::new();
+            self.interpreter.obey(located, &mut steps);
+            for step in steps {
                 self.step(step.kind);
             }
         }
