@@ -5,6 +5,7 @@
 
 use std::borrow::{Borrow, Cow};
 use std::convert::Infallible;
+use std::io::{self, Read};
 use std::sync::Arc;
 
 use crate::arcs;
@@ -609,19 +610,52 @@ pub fn read_back(bytes: &[u8], machine: &Machine, blade_offset_mm: f64) -> ReadB
 }
 
 fn read_back_with(bytes: &[u8], machine: &Machine, simulation: &SimulateSettings) -> ReadBack {
-    let (mut heard, mut whole) = (Heard::default(), Simulation::default());
-    let setup = Setup::new(machine, *simulation).in_whole_cuts();
     let read = |take: &mut dyn FnMut(&[u8]) -> bool| -> Result<(), Infallible> {
         bytes.chunks(STRETCH_BYTES).all(take);
         Ok(())
     };
+    let Ok(back) = read_back_all(read, machine, simulation);
+    back
+}
+
+/// As [`read_back`], of bytes that are read meanwhile and not held.
+///
+/// # Errors
+/// Those of `source`.
+pub fn read_back_from(
+    source: &mut (dyn Read + Send),
+    machine: &Machine,
+    blade_offset_mm: f64,
+) -> io::Result<ReadBack> {
+    let read = |take: &mut dyn FnMut(&[u8]) -> bool| -> io::Result<()> {
+        let mut stretch = vec![0; STRETCH_BYTES];
+        loop {
+            let count = match source.read(&mut stretch) {
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
+                count => count?,
+            };
+            if count == 0 || !take(&stretch[..count]) {
+                return Ok(());
+            }
+        }
+    };
+    read_back_all(read, machine, &SimulateSettings::of(machine, blade_offset_mm))
+}
+
+fn read_back_all<E: Send>(
+    read: impl FnOnce(&mut dyn FnMut(&[u8]) -> bool) -> Result<(), E> + Send,
+    machine: &Machine,
+    simulation: &SimulateSettings,
+) -> Result<ReadBack, E> {
+    let (mut heard, mut whole) = (Heard::default(), Simulation::default());
+    let setup = Setup::new(machine, *simulation).in_whole_cuts();
     let mut see = |seen: Seen| match seen {
         Seen::Instruction(located) => heard.hear(located, machine),
         Seen::Piece(piece) => whole.keep(piece),
     };
-    let Ok(follow::End { totals, left_down, findings }) = follow(setup, read, &mut see);
+    let follow::End { totals, left_down, findings } = follow(setup, read, &mut see)?;
     let simulation = Simulation { totals, left_down, ..whole };
-    ReadBack { heard, simulation, findings }
+    Ok(ReadBack { heard, simulation, findings })
 }
 
 /// What the bytes of `plan` do with a blade whose offset really is `true_offset_mm`.

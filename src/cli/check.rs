@@ -1,15 +1,17 @@
 //! `check`: what a drawing or a job would do, without writing anything.
 
+use std::io;
 use std::path::PathBuf;
 
-use super::files::Target;
+use super::files::{Input, Source, Target};
 use super::options::DrawingOptions;
 use super::{Exit, Failure, Outcome, files, preview, talk};
 use crate::finding::{Finding, Severity};
-use crate::pipeline::{self, Plan, PlanSettings};
+use crate::pipeline::{self, Plan, PlanSettings, ReadBack};
 use crate::preview::View;
 use crate::proof::{self, WrittenFor};
 use crate::report::Report;
+use crate::simulate::Simulation;
 use crate::units::Length;
 
 #[derive(clap::Args, Debug)]
@@ -48,12 +50,13 @@ enum Wanted {
 pub fn run(args: &Args) -> Outcome {
     let settings = args.drawing.settings()?;
     args.proof_options(&settings)?;
-    let bytes = files::read(&args.file)?;
-    let mut reports = if is_drawing(&bytes) {
-        let plans = args.drawing.plans_of(&bytes, &args.file, &settings)?;
-        plans.iter().map(|plan| report_of_plan(plan, args, &settings)).collect::<Result<_, _>>()?
-    } else {
-        vec![report_of_job(bytes, args, &settings)?]
+    let mut reports = match files::input(&args.file, |source| args.read_job(source, &settings))? {
+        Input::Drawing(bytes) => {
+            let plans = args.drawing.plans_of(&bytes, &args.file, &settings)?;
+            let report = |plan| report_of_plan(plan, args, &settings);
+            plans.iter().map(report).collect::<Result<_, _>>()?
+        }
+        Input::Job(job) => vec![report_of_job(job, args, &settings)?],
     };
     let mut exit = Exit::Done;
     for report in &mut reports {
@@ -70,7 +73,21 @@ pub fn run(args: &Args) -> Outcome {
     Ok(exit)
 }
 
+/// A job with the offset that is set, and with the true one if one was told.
+type Read = (ReadBack, Option<Simulation>);
+
 impl Args {
+    fn read_job(&self, source: &mut Source, settings: &PlanSettings) -> io::Result<Read> {
+        let (machine, set) = (&settings.machine, settings.offset_mm());
+        let Some(offset) = self.true_offset else {
+            return Ok((pipeline::read_back_from(source, machine, set)?, None));
+        };
+        let mut bytes = Vec::new();
+        source.read_to_end(&mut bytes)?;
+        let read = |offset_mm| pipeline::read_back(&bytes, machine, offset_mm);
+        Ok((read(set), Some(read(offset.mm()).simulation)))
+    }
+
     /// What was typed for the proof makes sense with the machine.
     fn proof_options(&self, settings: &PlanSettings) -> Result<(), Failure> {
         if let Some(picture) = &self.picture {
@@ -109,8 +126,12 @@ fn report_of_plan(plan: &Plan, args: &Args, settings: &PlanSettings) -> Result<R
     Ok(Report { true_offset_mm: Some(offset.mm()), ..Report::of_plan(&really) })
 }
 
-fn report_of_job(bytes: Vec<u8>, args: &Args, settings: &PlanSettings) -> Result<Report, Failure> {
-    if bytes.is_empty() {
+fn report_of_job(
+    (back, really): Read,
+    args: &Args,
+    settings: &PlanSettings,
+) -> Result<Report, Failure> {
+    if back.simulation.totals.bytes == 0 {
         return Err(Failure::failed(format!("{}: the file is empty", args.file.display())));
     }
     if let Some(tolerance) = args.drawing.tolerance {
@@ -120,8 +141,7 @@ fn report_of_job(bytes: Vec<u8>, args: &Args, settings: &PlanSettings) -> Result
         )));
     }
     let true_offset = args.true_offset.map(Length::mm);
-    let really = true_offset.map(|o| pipeline::read_back(&bytes, &settings.machine, o).simulation);
-    let back = preview::read_job(bytes, &args.file, settings)?;
+    let back = preview::checked(back, &args.file, settings)?;
     let set = settings.offset_mm();
     let way = match args.wanted {
         Some(Wanted::Tip) => WrittenFor::TrailingBlade,
@@ -175,13 +195,6 @@ fn beyond(report: &Report, most_mm: f64) -> Option<Finding> {
         Finding::error("tip-beyond-tolerance", text)
             .hint("Set the blade's true offset with --blade-offset; `tune` finds it.")
     })
-}
-
-/// Whether the bytes begin as XML or gzip do; HPGL begins with neither.
-pub fn is_drawing(bytes: &[u8]) -> bool {
-    let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-    let first = text.iter().find(|c| !c.is_ascii_whitespace());
-    bytes.starts_with(&[0x1f, 0x8b]) || first == Some(&b'<')
 }
 
 fn tell(args: &Args, report: &Report) -> Outcome {

@@ -3,10 +3,10 @@
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
-use super::files::{self, Target};
+use super::files::{Input, Target};
 use super::options::DrawingOptions;
 use super::page::{self, ORDERS};
-use super::{Exit, Failure, Outcome, check, preview, talk};
+use super::{Exit, Failure, Outcome, preview, talk};
 use crate::compare::{self, Floor, Row};
 use crate::pipeline::{self, Plan, PlanSettings};
 
@@ -35,17 +35,19 @@ pub fn run(args: &Args, typed: &[OsString]) -> Outcome {
     let mut jobs = Vec::new();
     let mut drawn = None;
     for file in &args.files {
-        let bytes = files::read(file)?;
-        if check::is_drawing(&bytes) {
-            let drawing = preview::Planned::new(&args.drawing, &bytes, file, &settings)?;
-            rows.extend(drawing_rows(&drawing, &settings, args.files.len() > 1));
-            drawn = Some(drawing);
-        } else {
-            let back = preview::read_job(bytes, file, &settings)?;
-            let floor = Some(compare::floor_of(&back.simulation));
-            let name = file.display().to_string();
-            rows.push(Row { name: name.clone(), totals: back.simulation.totals, floor });
-            jobs.push((name, back.simulation, back.findings));
+        match preview::read(file, &settings)? {
+            Input::Drawing(bytes) => {
+                let drawing = preview::Planned::new(&args.drawing, &bytes, file, &settings)?;
+                rows.extend(drawing_rows(&drawing, &settings, args.files.len() > 1));
+                drawn = Some(drawing);
+            }
+            Input::Job(back) => {
+                let back = preview::checked(back, file, &settings)?;
+                let floor = Some(compare::floor_of(&back.simulation));
+                let name = file.display().to_string();
+                rows.push(Row { name: name.clone(), totals: back.simulation.totals, floor });
+                jobs.push((name, back.simulation, back.findings));
+            }
         }
     }
     if let Some(target) = target {

@@ -18,20 +18,65 @@ const LARGEST: u64 = 1 << 30;
 pub fn read(path: &Path) -> Result<Vec<u8>, Failure> {
     let mut bytes = Vec::new();
     take(path, &mut |source| {
-        let count = source.read_to_end(&mut bytes);
-        count.map(|count| count as u64).map_err(|error| unread(path, plain(&error)))
+        source.read_to_end(&mut bytes).map(drop).map_err(|error| unread(path, plain(&error)))
     })?;
     Ok(bytes)
 }
+
+/// What a file holds.
+pub enum Input<T> {
+    /// A drawing: its bytes.
+    Drawing(Vec<u8>),
+    /// Anything else: what was made of it.
+    Job(T),
+}
+
+/// Bytes by which a drawing is told from a job, unless they are all blank.
+pub const LOOKED_AT: u64 = 1 << 12;
+
+/// What `path` holds. A job is followed by `job` while it is read, so that its bytes need not be held.
+pub fn input<T>(
+    path: &Path,
+    mut job: impl FnMut(&mut Source) -> std::io::Result<T>,
+) -> Result<Input<T>, Failure> {
+    let mut input = None;
+    let mut sort = |source: &mut Source| {
+        let mut head = Vec::new();
+        while first_letter(&head).is_none()
+            && (&mut *source).take(LOOKED_AT).read_to_end(&mut head)? > 0
+        {}
+        input = Some(if is_drawing(&head) {
+            source.read_to_end(&mut head)?;
+            Input::Drawing(head)
+        } else {
+            Input::Job(job(&mut head.chain(source))?)
+        });
+        Ok(())
+    };
+    take(path, &mut |source| sort(source).map_err(|error| unread(path, plain(&error))))?;
+    input.ok_or_else(|| unread(path, "nothing came of it"))
+}
+
+/// Whether the bytes begin as XML or gzip do; HPGL begins with neither.
+pub fn is_drawing(bytes: &[u8]) -> bool {
+    bytes.starts_with(&[0x1f, 0x8b]) || first_letter(bytes) == Some(b'<')
+}
+
+/// The first that is neither blank nor a byte order mark.
+fn first_letter(bytes: &[u8]) -> Option<u8> {
+    let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    text.iter().copied().find(|c| !c.is_ascii_whitespace())
+}
+
+/// Where bytes come from.
+pub type Source<'a> = dyn Read + Send + 'a;
 
 /// The bytes of `path`, not held in memory.
 pub fn spool(path: &Path) -> Result<Spool, Failure> {
     let mut spool = None;
     take(path, &mut |source| {
-        let copy = Spool::of(source).map_err(|error| uncopied(path, &error))?;
-        let count = copy.len();
-        spool = Some(copy);
-        Ok(count)
+        spool = Some(Spool::of(source).map_err(|error| uncopied(path, &error))?);
+        Ok(())
     })?;
     spool.ok_or_else(|| unread(path, "nothing came of it"))
 }
@@ -52,18 +97,20 @@ fn uncopied(path: &Path, error: &std::io::Error) -> Failure {
     ))
 }
 
-/// Lets `copy` take the bytes of `path`; it says how many there were.
+/// Lets `copy` take the bytes of `path`.
 fn take(
     path: &Path,
-    copy: &mut dyn FnMut(&mut dyn Read) -> Result<u64, Failure>,
+    copy: &mut dyn FnMut(&mut Source) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     let cannot = |why: &str| unread(path, why);
-    let mut whole = |source: &mut dyn Read| {
-        let count = copy(&mut source.take(LARGEST + 1))?;
+    let mut whole = |source: &mut Source| {
+        let mut source = source.take(LARGEST + 1);
+        copy(&mut source)?;
+        let count = LARGEST + 1 - source.limit();
         if count > LARGEST { Err(cannot("it is larger than 1 GB")) } else { Ok(count) }
     };
     if path == Path::new("-") {
-        return whole(&mut std::io::stdin().lock()).map(drop);
+        return whole(&mut std::io::stdin()).map(drop);
     }
     // Before it is opened: a folder cannot be on every system.
     if path.is_dir() {

@@ -3,10 +3,10 @@
 use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
-use super::files::{self, Target};
+use super::files::{self, Input, Target};
 use super::options::DrawingOptions;
 use super::page::{self, Drawn, ORDERS};
-use super::{Exit, Failure, Outcome, check, compare};
+use super::{Exit, Failure, Outcome, compare};
 use crate::pipeline::{self, Plan, PlanSettings, ReadBack};
 use crate::preview::{self, View};
 
@@ -69,13 +69,15 @@ pub fn run(args: &Args, typed: &[OsString]) -> Outcome {
 
 fn write_page(args: &Args, typed: &[OsString]) -> Result<(), Failure> {
     let settings = args.drawing.settings()?;
-    let bytes = files::read(&args.file)?;
     let target = Target::open(&args.output, &args.file)?;
-    if check::is_drawing(&bytes) {
-        let planned = Planned::new(&args.drawing, &bytes, &args.file, &settings)?;
-        return target.put(&planned.page(&settings, typed));
-    }
-    let back = read_job(bytes, &args.file, &settings)?;
+    let input = read(&args.file, &settings)?;
+    let back = match input {
+        Input::Job(back) => checked(back, &args.file, &settings)?,
+        Input::Drawing(bytes) => {
+            let planned = Planned::new(&args.drawing, &bytes, &args.file, &settings)?;
+            return target.put(&planned.page(&settings, typed));
+        }
+    };
     let name = compare::name_of(&args.file);
     target.put(&page::of_jobs(&[(name, back.simulation, back.findings)], &settings))
 }
@@ -83,13 +85,16 @@ fn write_page(args: &Args, typed: &[OsString]) -> Result<(), Failure> {
 fn write_pictures(args: &Args) -> Result<(), Failure> {
     let format = Format::of(&args.output)?;
     let settings = args.drawing.settings()?;
-    let bytes = files::read(&args.file)?;
     let target = Target::open(&args.output, &args.file)?;
-    if !check::is_drawing(&bytes) {
-        // A picture tells no findings: nothing is checked for it.
-        let back = read_unchecked(bytes, &args.file, &settings)?;
-        return target.put(&render(&View::of_simulation(&back.simulation), format)?);
-    }
+    let input = read(&args.file, &settings)?;
+    let bytes = match input {
+        Input::Drawing(bytes) => bytes,
+        Input::Job(back) => {
+            // A picture tells no findings: nothing is checked for it.
+            let back = cutting(back, &args.file)?;
+            return target.put(&render(&View::of_simulation(&back.simulation), format)?);
+        }
+    };
     let plans = args.drawing.plans_of(&bytes, &args.file, &settings)?;
     if let [plan] = &plans[..]
         && plan.film.is_empty()
@@ -133,23 +138,23 @@ impl Planned {
     }
 }
 
-/// Reads a job from anywhere; an error when it cuts nothing.
-pub fn read_job(bytes: Vec<u8>, file: &Path, settings: &PlanSettings) -> Result<ReadBack, Failure> {
-    let mut back = read_unchecked(bytes, file, settings)?;
+/// Reads a drawing, or a job from anywhere.
+pub fn read(file: &Path, settings: &PlanSettings) -> Result<Input<ReadBack>, Failure> {
+    files::input(file, |source| {
+        pipeline::read_back_from(source, &settings.machine, settings.offset_mm())
+    })
+}
+
+/// A job with the findings about what it does; an error when it cuts nothing.
+pub fn checked(back: ReadBack, file: &Path, settings: &PlanSettings) -> Result<ReadBack, Failure> {
+    let mut back = cutting(back, file)?;
     let own = crate::check::check(&back.simulation, &back.heard, &settings.machine);
     back.findings.extend(own);
     Ok(back)
 }
 
-/// The same without the findings about what it does.
-fn read_unchecked(
-    bytes: Vec<u8>,
-    file: &Path,
-    settings: &PlanSettings,
-) -> Result<ReadBack, Failure> {
-    let back = pipeline::read_back(&bytes, &settings.machine, settings.offset_mm());
-    // Of a long job they take as much room as its cuts.
-    drop(bytes);
+/// A job; an error when it cuts nothing.
+fn cutting(back: ReadBack, file: &Path) -> Result<ReadBack, Failure> {
     if back.simulation.cuts.is_empty() { Err(cuts_nothing(file)) } else { Ok(back) }
 }
 

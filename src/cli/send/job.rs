@@ -3,7 +3,7 @@
 use std::io::Read;
 
 use super::Args;
-use crate::cli::{Failure, check, files, preview};
+use crate::cli::{Failure, files, preview};
 use crate::finding::Finding;
 use crate::follow::Setup;
 use crate::pipeline::PlanSettings;
@@ -44,7 +44,7 @@ impl Job {
     pub fn of(args: &Args, settings: &PlanSettings) -> Result<Self, Failure> {
         let spool = files::spool(&args.file)?;
         let all = |end: u64| spool.piece(0, end).map_err(|e| Failure::failed(ResumeError::from(e)));
-        let job = if check::is_drawing(&all(LOOKED_AT)?) {
+        let job = if files::is_drawing(&all(files::LOOKED_AT)?) {
             drawn(args, (&all(spool.len())?, settings))?
         } else {
             read(spool, (args, settings))?
@@ -94,9 +94,6 @@ fn survey(spool: &Spool, setup: Setup) -> Result<Survey, Failure> {
     let survey = Survey::of(spool, setup);
     survey.map_err(|error| Failure::failed(ResumeError::from(error)))
 }
-
-/// Bytes by which a drawing is told from a job.
-const LOOKED_AT: u64 = 1 << 12;
 
 /// The job in `spool`.
 fn read(spool: Spool, (args, settings): (&Args, &PlanSettings)) -> Result<Job, Failure> {
