@@ -18,13 +18,13 @@ pub fn decimate(contour: &Contour, tolerance: f64) -> Contour {
         return contour.clone();
     }
     if !contour.closed {
-        return Contour::open(chain(&contour.points, tolerance));
+        return Contour::open(decimate_track(&contour.points, tolerance));
     }
     let corner = sharpest(&contour.points);
     let mut ring: Vec<Point> = Vec::with_capacity(n + 1);
     ring.extend(&contour.points[corner..]);
     ring.extend(&contour.points[..=corner]);
-    let mut kept = chain(&ring, tolerance);
+    let mut kept = decimate_track(&ring, tolerance);
     kept.pop();
     if kept.len() < 3 {
         return contour.clone();
@@ -49,8 +49,11 @@ fn sharpest(points: &[Point]) -> usize {
         .0
 }
 
-fn chain(points: &[Point], tolerance: f64) -> Vec<Point> {
-    let mut kept = vec![points[0]];
+/// An open track with vertices left out, but for its ends; as [`decimate`].
+#[must_use]
+pub fn decimate_track(points: &[Point], tolerance: f64) -> Vec<Point> {
+    let Some(&first) = points.first() else { return Vec::new() };
+    let mut kept = vec![first];
     let mut from = 0;
     while from + 1 < points.len() {
         from = furthest(points, from, tolerance);

@@ -28,7 +28,7 @@ use i_overlay::i_float::int::point::IntPoint;
 use crate::drawing::FillRule;
 use crate::geometry::{Bounds, Contour, Point};
 
-pub use decimate::decimate;
+pub use decimate::{decimate, decimate_track};
 pub use spikes::without_spikes;
 pub use tangle::{Inside, untangled};
 pub use union::{Groups, Merged, grouped, merge};

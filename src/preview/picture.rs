@@ -11,6 +11,7 @@ use super::{View, lens};
 use crate::blade::Part;
 use crate::geometry::{Bounds, Point};
 use crate::glyphs;
+use crate::merge;
 use crate::parallel;
 use crate::place::Role;
 use crate::report;
@@ -56,7 +57,8 @@ pub(super) struct Frame {
 /// Lines that one core writes down at a time.
 const GROUP: usize = 256;
 
-/// Steps shorter than this part of a normal line's width are not drawn one by one.
+/// What is drawn may leave the lines by this part of a normal line's width: large sheets have millions of
+/// vertices that nobody can see.
 const UNSEEN: f64 = 0.05;
 
 /// A line's look.
@@ -83,12 +85,13 @@ pub(super) const RULER: Pen = Pen { colour: GREY, width: 0.8, dashes: "" };
 impl Frame {
     fn around(view: &View) -> Self {
         let simulation = view.simulation;
-        let mut sheet = Bounds::of(&simulation.last_travel);
-        for cut in &simulation.cuts {
-            for points in [&cut.travel, &cut.axis, cut.tip()] {
-                sheet = sheet.union(Bounds::of(points));
-            }
-        }
+        let bounds = parallel::map(simulation.cuts.len(), parallel::cores(), |i| {
+            let cut = &simulation.cuts[i];
+            let all = [&cut.travel, &cut.axis, cut.tip()];
+            all.into_iter().fold(Bounds::EMPTY, |b, points| b.union(Bounds::of(points)))
+        });
+        let last = Bounds::of(&simulation.last_travel);
+        let mut sheet = bounds.into_iter().fold(last, Bounds::union);
         if sheet.is_empty() {
             sheet.add(Point::ORIGIN);
         }
@@ -156,13 +159,7 @@ impl Frame {
 
     /// Appends what a path element needs of one line.
     fn push_line(&self, line: &[Point], data: &mut String) {
-        let mut drawn = None;
-        for (i, p) in line.iter().enumerate() {
-            let is_end = i == 0 || i + 1 == line.len();
-            if !is_end && drawn.is_some_and(|q: Point| q.distance(*p) < self.line * UNSEEN) {
-                continue;
-            }
-            drawn = Some(*p);
+        for (i, p) in merge::decimate_track(line, self.line * UNSEEN).iter().enumerate() {
             data.push(if i == 0 { 'M' } else { 'L' });
             push_short(data, p.x);
             data.push(' ');
