@@ -10,7 +10,7 @@ use std::fmt::Write;
 use serde::Serialize;
 
 use crate::contour_tree::ContourTree;
-use crate::geometry::Contour;
+use crate::geometry::LineRef;
 use crate::order::{self, CutOrder, End, EntrySettings, Floors, OrderSettings, Visit};
 use crate::report::{duration, metres};
 use crate::simulate::{Simulation, Totals};
@@ -221,8 +221,8 @@ fn quoted(text: &str) -> String {
 
 /// The floor for a job from anywhere: its cuts, each with its two ends, in any order and sense.
 pub fn floor_of(simulation: &Simulation) -> Floor {
-    let lines: Vec<Contour> =
-        simulation.cuts.iter().map(|cut| Contour::open(cut.axis.clone())).collect();
+    let lines: Vec<LineRef> =
+        simulation.cuts.iter().map(|cut| LineRef { points: &cut.axis, closed: false }).collect();
     let visit = |line| Visit { line, vertex: 0, along: 0.0, reversed: false };
     let order = CutOrder { visits: (0..lines.len()).map(visit).collect() };
     let last = simulation.last_travel.last().copied();

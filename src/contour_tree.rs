@@ -11,7 +11,7 @@
 //! Method: sweep over the boxes by their left side, the open boxes kept in rows (textbook plane
 //! sweep; Bentley and Wood 1980 for boxes); then the even-odd rule for one point (Shimrat 1962).
 
-use crate::geometry::{Bounds, Contour, Point, distance_to_segment};
+use crate::geometry::{Bounds, LineRef, Point, distance_to_segment, lent};
 
 /// Nearer than this to a boundary counts as on it, mm: half a step of the 1 µm grid on which
 /// contours are merged. Larger, and hairline rings would count as touching; 0, and rounding would
@@ -64,8 +64,12 @@ impl ContourTree {
 ///
 /// Lines that cross belong nowhere for certain: such a line gets the parent that holds its box and
 /// its first free point. A line without points has no parent.
-pub fn build(lines: &[Contour]) -> ContourTree {
-    let shapes: Vec<Shape> = lines.iter().map(Shape::of).collect();
+pub fn build<'a, L>(lines: &'a [L]) -> ContourTree
+where
+    LineRef<'a>: From<&'a L>,
+{
+    let lines = &lent(lines);
+    let shapes: Vec<Shape> = lines.iter().copied().map(Shape::of).collect();
     let mut by_left: Vec<usize> =
         (0..lines.len()).filter(|&i| !shapes[i].bounds.is_empty()).collect();
     // A box that begins at the same x as one inside it has to be open before: larger first.
@@ -92,7 +96,7 @@ struct Shape {
 }
 
 impl Shape {
-    fn of(line: &Contour) -> Self {
+    fn of(line: LineRef) -> Self {
         let area = if line.closed { line.signed_area().abs() } else { 0.0 };
         Self { bounds: line.bounds(), area }
     }
@@ -124,7 +128,7 @@ impl Rows {
     fn smallest_around(
         &mut self,
         line: usize,
-        lines: &[Contour],
+        lines: &[LineRef],
         shapes: &[Shape],
     ) -> Option<usize> {
         let own = &shapes[line];
@@ -139,7 +143,7 @@ impl Rows {
             if smaller
                 && candidate.bounds.grown(ON_BOUNDARY_MM).holds(own.bounds)
                 && (candidate.area > own.area || (candidate.area == own.area && other > line))
-                && lies_inside(&lines[line], &lines[other])
+                && lies_inside(lines[line], lines[other])
             {
                 best = Some(other);
             }
@@ -150,14 +154,14 @@ impl Rows {
 
 /// Whether `inner` lies inside `outer`, judged by the first vertex or middle of an edge that is not
 /// on `outer`'s boundary. A line that runs along the boundary everywhere counts as inside.
-fn lies_inside(inner: &Contour, outer: &Contour) -> bool {
+fn lies_inside(inner: LineRef, outer: LineRef) -> bool {
     let vertices = inner.points.iter().copied();
     let middles = inner.edges().map(|(a, b)| a.lerp(b, 0.5));
     vertices.chain(middles).find_map(|p| side(p, outer)).unwrap_or(true)
 }
 
 /// Whether `p` lies inside `contour`; `None` on its boundary.
-fn side(p: Point, contour: &Contour) -> Option<bool> {
+fn side(p: Point, contour: LineRef) -> Option<bool> {
     let mut inside = false;
     for (a, b) in contour.edges() {
         let near_y = p.y >= a.y.min(b.y) - ON_BOUNDARY_MM && p.y <= a.y.max(b.y) + ON_BOUNDARY_MM;
@@ -178,6 +182,7 @@ fn side(p: Point, contour: &Contour) -> Option<bool> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::Contour;
 
     fn square(x: f64, y: f64, side: f64) -> Contour {
         Contour::closed(vec![

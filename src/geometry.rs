@@ -211,6 +211,55 @@ pub struct Contour {
     pub closed: bool,
 }
 
+/// A [`Contour`] that is lent, or a part of something longer.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LineRef<'a> {
+    /// The vertices.
+    pub points: &'a [Point],
+    /// Whether the last vertex is joined to the first.
+    pub closed: bool,
+}
+
+impl<'a> From<&'a Contour> for LineRef<'a> {
+    fn from(contour: &'a Contour) -> Self {
+        Self { points: &contour.points, closed: contour.closed }
+    }
+}
+
+impl<'a, 'b: 'a> From<&'a LineRef<'b>> for LineRef<'a> {
+    fn from(line: &'a LineRef<'b>) -> Self {
+        *line
+    }
+}
+
+/// `lines` lent.
+pub fn lent<'a, L>(lines: &'a [L]) -> Vec<LineRef<'a>>
+where
+    LineRef<'a>: From<&'a L>,
+{
+    lines.iter().map(LineRef::from).collect()
+}
+
+impl<'a> LineRef<'a> {
+    /// As [`Contour::edges`].
+    pub fn edges(self) -> impl Iterator<Item = (Point, Point)> + 'a {
+        let (points, n) = (self.points, self.points.len());
+        let count = if self.closed && n > 1 { n } else { n.saturating_sub(1) };
+        (0..count).map(move |i| (points[i], points[(i + 1) % n]))
+    }
+    /// As [`Contour::signed_area`].
+    pub fn signed_area(self) -> f64 {
+        let Some(&origin) = self.points.first() else { return 0.0 };
+        let doubled: f64 =
+            self.points.windows(2).map(|w| (w[0] - origin).cross(w[1] - origin)).sum();
+        doubled / 2.0
+    }
+    /// The box around the vertices.
+    pub fn bounds(self) -> Bounds {
+        Bounds::of(self.points)
+    }
+}
+
 impl Contour {
     /// A closed contour through `points` (the first one not repeated).
     pub fn closed(points: Vec<Point>) -> Self {
@@ -222,9 +271,7 @@ impl Contour {
     }
     /// The edges in order; a closed contour's last edge returns to its first vertex.
     pub fn edges(&self) -> impl Iterator<Item = (Point, Point)> + '_ {
-        let n = self.points.len();
-        let count = if self.closed && n > 1 { n } else { n.saturating_sub(1) };
-        (0..count).map(move |i| (self.points[i], self.points[(i + 1) % n]))
+        LineRef::from(self).edges()
     }
     /// The vertices in order; a closed contour's first one again at the end.
     pub fn track(&self) -> Vec<Point> {
@@ -239,10 +286,7 @@ impl Contour {
     ///
     /// An open line is taken as if closed.
     pub fn signed_area(&self) -> f64 {
-        let Some(&origin) = self.points.first() else { return 0.0 };
-        let doubled: f64 =
-            self.points.windows(2).map(|w| (w[0] - origin).cross(w[1] - origin)).sum();
-        doubled / 2.0
+        LineRef::from(self).signed_area()
     }
     /// The box around the vertices.
     pub fn bounds(&self) -> Bounds {

@@ -15,7 +15,7 @@ use crate::contour_tree::{self, ContourTree};
 use crate::drawing::{Drawing, Layer};
 use crate::finding::Finding;
 use crate::follow::{self, Seen, Setup, follow};
-use crate::geometry::{Bounds, Contour, Point};
+use crate::geometry::{Bounds, LineRef, Point};
 use crate::hpgl::{self, Written};
 use crate::ink::{self, Film, Ink, InkError, InkSettings, Sheets, Trace};
 use crate::job::{self, Job, JobError};
@@ -522,8 +522,8 @@ fn ordered(layout: &Layout, works: &Works, settings: &PlanSettings) -> (CutOrder
 
 /// The lines of `layout` and who has to wait for whom: a line for those inside it, unless its turn
 /// comes before theirs.
-fn contours(layout: &Layout, works: &Works) -> (Vec<Contour>, ContourTree) {
-    let lines: Vec<Contour> = layout.lines.iter().map(|line| line.contour.clone()).collect();
+fn contours<'a>(layout: &'a Layout, works: &Works) -> (Vec<LineRef<'a>>, ContourTree) {
+    let lines: Vec<LineRef> = layout.lines.iter().map(|line| (&line.contour).into()).collect();
     let tree = contour_tree::build(&lines);
     let stages: Vec<u32> = layout.lines.iter().map(|line| works.stage(line)).collect();
     let waits = |line: usize| tree.ancestors(line).find(|&around| stages[around] >= stages[line]);

@@ -66,7 +66,7 @@ impl Wanted<'_> {
     pub fn line(&self) -> Cow<'_, Contour> {
         match self {
             Self::Line(line) => Cow::Borrowed(line),
-            Self::Visited(line, visit) => Cow::Owned(visit.tip_path(line)),
+            Self::Visited(line, visit) => Cow::Owned(visit.tip_path(*line)),
         }
     }
 
@@ -74,7 +74,7 @@ impl Wanted<'_> {
     fn start(&self) -> Option<Point> {
         match self {
             Self::Line(line) => line.points.first().copied(),
-            Self::Visited(line, visit) => visit.ends(line).map(|(start, _)| start),
+            Self::Visited(line, visit) => visit.ends(*line).map(|(start, _)| start),
         }
     }
 }

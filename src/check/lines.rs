@@ -7,7 +7,7 @@ use super::at;
 use crate::contour_tree;
 use crate::edges::{Crossing, EdgeIndex, Pairs};
 use crate::finding::{Finding, Place, first_few};
-use crate::geometry::{Bounds, Contour, Point, distance_to_segment, is_longer, steps_along};
+use crate::geometry::{Bounds, LineRef, Point, distance_to_segment, is_longer, steps_along};
 use crate::parallel;
 use crate::profile::Machine;
 use crate::simulate::{SimulatedCut, Simulation};
@@ -48,9 +48,9 @@ fn closed_at(cut: &SimulatedCut, unit_mm: f64) -> Option<usize> {
 }
 
 /// The closed contour that a cut begins with; what follows (overcut) is left out.
-fn ring_of(cut: &SimulatedCut, unit_mm: f64) -> Option<Contour> {
+fn ring_of(cut: &SimulatedCut, unit_mm: f64) -> Option<LineRef<'_>> {
     let end = closed_at(cut, unit_mm)?;
-    Some(Contour::closed(cut.axis[..end].to_vec()))
+    Some(LineRef { points: &cut.axis[..end], closed: true })
 }
 
 /// A cut whose end comes near its start without meeting it.
@@ -289,11 +289,10 @@ pub(super) fn inner_after_outer(
     passes: &[usize],
 ) -> Vec<Finding> {
     let firsts: Vec<usize> = (0..passes.len()).filter(|&i| passes[i] == i).collect();
-    let line = |cut: &SimulatedCut| {
-        ring_of(cut, unit_mm).unwrap_or_else(|| Contour::open(cut.axis.clone()))
-    };
-    let lines: Vec<Contour> =
-        parallel::map(firsts.len(), parallel::cores(), |k| line(&simulation.cuts[firsts[k]]));
+    let lines: Vec<LineRef> = parallel::map(firsts.len(), parallel::cores(), |k| {
+        let cut = &simulation.cuts[firsts[k]];
+        ring_of(cut, unit_mm).unwrap_or(LineRef { points: &cut.axis, closed: false })
+    });
     let tree = contour_tree::build(&lines);
     let mut all = Vec::new();
     for (inner, parent) in tree.parent.iter().enumerate() {

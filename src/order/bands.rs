@@ -8,12 +8,12 @@
 use super::settings::{Bands, OrderSettings};
 use crate::contour_tree::ContourTree;
 use crate::finding::{Finding, Place, counted};
-use crate::geometry::{Bounds, Contour};
+use crate::geometry::{Bounds, LineRef};
 use crate::profile::FeedAxis;
 
 /// Lines grouped by turn, the first turn first, each in the order of their index.
 pub fn turns(
-    lines: &[Contour],
+    lines: &[LineRef],
     tree: &ContourTree,
     settings: &OrderSettings,
 ) -> (Vec<Vec<usize>>, Vec<Finding>) {
@@ -35,7 +35,7 @@ pub fn turns(
 /// Lets every line wait for the lines inside it; tells when that moves it to a later stage.
 fn raise_parents(
     turn: &mut [(u32, u32)],
-    lines: &[Contour],
+    lines: &[LineRef],
     tree: &ContourTree,
 ) -> Option<Finding> {
     let depths = tree.depths();
@@ -61,8 +61,8 @@ fn raise_parents(
 }
 
 /// Tells of lines that are longer along the feed than a band is high.
-fn tall_lines(lines: &[Contour], bands: Bands) -> Option<Finding> {
-    let extent = |line: &Contour| {
+fn tall_lines(lines: &[LineRef], bands: Bands) -> Option<Finding> {
+    let extent = |line: &LineRef| {
         let bounds = line.bounds();
         if bounds.is_empty() {
             0.0
@@ -70,7 +70,7 @@ fn tall_lines(lines: &[Contour], bands: Bands) -> Option<Finding> {
             along(bands.axis, &bounds).1 - along(bands.axis, &bounds).0
         }
     };
-    let tall: Vec<&Contour> = lines.iter().filter(|l| extent(l) > bands.height_mm).collect();
+    let tall: Vec<&LineRef> = lines.iter().filter(|l| extent(l) > bands.height_mm).collect();
     let longest = tall.iter().map(|l| extent(l)).fold(0.0, f64::max);
     let text = format!(
         "{} farther along the feed than the longest back-feed of {} mm: cut whole, {longest:.1} mm at \
@@ -90,7 +90,7 @@ fn along(axis: FeedAxis, bounds: &Bounds) -> (f64, f64) {
     }
 }
 
-fn lowest(lines: &[Contour], bands: Option<Bands>) -> f64 {
+fn lowest(lines: &[LineRef], bands: Option<Bands>) -> f64 {
     let all = lines.iter().fold(Bounds::EMPTY, |b, l| b.union(l.bounds()));
     bands.filter(|_| !all.is_empty()).map_or(0.0, |b| along(b.axis, &all).0)
 }

@@ -6,7 +6,7 @@
 //! chooses among [`COARSE`] at most, spread along the contour; the last choice, with the order settled,
 //! among those and [`FINER`] times as many beside what it chose ([`beside`]).
 
-use crate::geometry::{Contour, Point, wrap_angle};
+use crate::geometry::{LineRef, Point, wrap_angle};
 
 /// The most starts among which the search chooses for one contour. Fewer lengthen the travel between
 /// nested contours; the time to choose grows with their square.
@@ -34,7 +34,8 @@ pub struct Start {
 ///
 /// `keep_off_mm` is the straight run wanted on both sides of a start; 0 offers plain vertices. `finer` is
 /// 1 for [`COARSE`] starts, or how many times as many there are: those and others between them.
-pub fn starts(contour: &Contour, keep_off_mm: f64, finer: usize) -> Vec<Start> {
+pub fn starts<'a>(contour: impl Into<LineRef<'a>>, keep_off_mm: f64, finer: usize) -> Vec<Start> {
+    let contour = contour.into();
     if contour.points.is_empty() {
         return Vec::new();
     }
@@ -44,8 +45,8 @@ pub fn starts(contour: &Contour, keep_off_mm: f64, finer: usize) -> Vec<Start> {
 /// `present` and the [`FINER`] starts of `contour` that lie between its neighbours among [`COARSE`] ones.
 ///
 /// `present` has to be a start of `contour`.
-pub fn beside(contour: &Contour, keep_off_mm: f64, present: Start) -> Vec<Start> {
-    let ruler = Ruler::new(contour);
+pub fn beside<'a>(contour: impl Into<LineRef<'a>>, keep_off_mm: f64, present: Start) -> Vec<Start> {
+    let ruler = Ruler::new(contour.into());
     let reach = ruler.total / COARSE as f64;
     let here = ruler.mark(&present);
     let is_near = |start: &Start| {
@@ -66,7 +67,7 @@ struct Ruler<'a> {
 }
 
 impl<'a> Ruler<'a> {
-    fn new(contour: &'a Contour) -> Self {
+    fn new(contour: LineRef<'a>) -> Self {
         let mut marks = Vec::with_capacity(contour.points.len() + 1);
         let mut total = 0.0;
         marks.push(total);
@@ -74,7 +75,7 @@ impl<'a> Ruler<'a> {
             total += a.distance(b);
             marks.push(total);
         }
-        Self { points: &contour.points, marks, total }
+        Self { points: contour.points, marks, total }
     }
     fn starts(&self, keep_off_mm: f64, finer: usize) -> Vec<Start> {
         if self.total <= 0.0 {
@@ -182,6 +183,7 @@ impl<'a> Ruler<'a> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::Contour;
 
     fn rectangle(w: f64, h: f64) -> Contour {
         Contour::closed(vec![

@@ -12,7 +12,7 @@
 use super::candidates::{Start, beside, starts};
 use super::cost::Planar;
 use super::{Visit, turn};
-use crate::geometry::{Contour, Point};
+use crate::geometry::{LineRef, Point};
 
 /// What the choice is made by.
 #[derive(Debug, Clone, Copy)]
@@ -50,15 +50,15 @@ struct Way {
 }
 
 /// Changes starts and senses of the closed lines among `visits`.
-pub fn choose<M: Planar>(lines: &[Contour], visits: &mut [Visit], metric: &M, choice: Choice) {
+pub fn choose<M: Planar>(lines: &[LineRef], visits: &mut [Visit], metric: &M, choice: Choice) {
     let Some(first) = visits.first() else { return };
-    let mut ways = ways_of(&lines[first.line], *first, choice);
+    let mut ways = ways_of(lines[first.line], *first, choice);
     let mut price: Vec<f64> = ways.iter().map(|w| metric.between(choice.start, w.from)).collect();
     // For each visit and each way to cut it the way before; the ways themselves, twenty times as
     // large, are looked up anew on the way back.
     let mut table: Vec<Vec<u16>> = vec![vec![0; ways.len()]];
     for visit in visits.iter().skip(1) {
-        let next = ways_of(&lines[visit.line], *visit, choice);
+        let next = ways_of(lines[visit.line], *visit, choice);
         let arrive = |way: &Way| cheapest(&ways, &price, way, metric, choice.weight);
         (price, ways) = {
             let (arrived, before) = next.iter().map(arrive).unzip();
@@ -69,7 +69,7 @@ pub fn choose<M: Planar>(lines: &[Contour], visits: &mut [Visit], metric: &M, ch
     let total = |i: &usize| price[*i] + metric.to_end(ways[*i].to);
     let mut at = (0..ways.len()).min_by(|a, b| total(a).total_cmp(&total(b))).unwrap_or(0);
     for (visit, before) in visits.iter_mut().zip(&table).rev() {
-        *visit = ways_of(&lines[visit.line], *visit, choice)[at].visit;
+        *visit = ways_of(lines[visit.line], *visit, choice)[at].visit;
         at = before[at] as usize;
     }
 }
@@ -97,7 +97,7 @@ fn cheapest<M: Planar>(
 }
 
 /// All ways to cut `line`: at least the one of `visit`.
-fn ways_of(line: &Contour, visit: Visit, choice: Choice) -> Vec<Way> {
+fn ways_of(line: LineRef, visit: Visit, choice: Choice) -> Vec<Way> {
     if !line.closed || line.points.len() < 2 {
         let path = visit.tip_path(line);
         return vec![way(visit, &path.points)];
@@ -116,12 +116,12 @@ fn ways_of(line: &Contour, visit: Visit, choice: Choice) -> Vec<Way> {
 }
 
 /// Where `visit` begins the closed `line`.
-fn start_of(visit: Visit, line: &Contour) -> Start {
+fn start_of(visit: Visit, line: LineRef) -> Start {
     let at = visit.ends(line).map_or(line.points[0], |ends| ends.0);
     Start { vertex: visit.vertex as u32, along: visit.along, at }
 }
 
-fn closed_way(line: &Contour, visit: Visit, start: Start) -> Way {
+fn closed_way(line: LineRef, visit: Visit, start: Start) -> Way {
     let n = line.points.len();
     let back = if start.along > 0.0 { visit.vertex } else { visit.vertex + n - 1 };
     let towards = if visit.reversed { back % n } else { (visit.vertex + 1) % n };
@@ -144,6 +144,7 @@ fn way(visit: Visit, path: &[Point]) -> Way {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::geometry::{Contour, lent};
     use crate::order::cost::Euclid;
     use crate::order::settings::End;
 
@@ -158,7 +159,7 @@ mod tests {
         let mut visits: Vec<Visit> = (0..6).map(visit).collect();
         let (start, among) = (Point::ORIGIN, Among::Coarse);
         let choice = Choice { weight: 0.3, keep_off_mm: 1.0, one_sense: false, start, among };
-        choose(&lines, &mut visits, &Euclid { end: End::Anywhere }, choice);
+        choose(&lent(&lines), &mut visits, &Euclid { end: End::Anywhere }, choice);
         let headings: Vec<f64> = visits
             .iter()
             .map(|v| {

@@ -50,7 +50,7 @@ use sheet::{Group, Sheet};
 
 use crate::contour_tree::ContourTree;
 use crate::finding::Finding;
-use crate::geometry::{Contour, Point, wrap_angle};
+use crate::geometry::{Contour, LineRef, Point, lent, wrap_angle};
 use crate::parallel;
 
 /// One visit: a line and where its cut begins.
@@ -88,11 +88,15 @@ pub struct OrderReport {
 /// Orders `lines`; `tree` tells who lies inside whom.
 ///
 /// Lines without points are visited last, so that every line has its visit.
-pub fn plan(
-    lines: &[Contour],
+pub fn plan<'a, L>(
+    lines: &'a [L],
     tree: &ContourTree,
     settings: &OrderSettings,
-) -> (CutOrder, OrderReport) {
+) -> (CutOrder, OrderReport)
+where
+    LineRef<'a>: From<&'a L>,
+{
+    let lines = &lent(lines)[..];
     let (turns, findings) = bands::turns(lines, tree, settings);
     let job = Job { lines, tree, settings };
     let mut visits = match settings.cost {
@@ -105,7 +109,7 @@ pub fn plan(
     let empty = (0..lines.len()).filter(|&i| lines[i].points.is_empty());
     visits.extend(empty.map(|line| Visit { line, vertex: 0, along: 0.0, reversed: false }));
     let order = CutOrder { visits };
-    let travel_mm = travel_mm(lines, &order, settings.start, settings.end);
+    let travel_mm = travel_mm::<LineRef>(lines, &order, settings.start, settings.end);
     (order, OrderReport { travel_mm, turns: turns.len(), findings })
 }
 
@@ -121,13 +125,17 @@ pub struct Floors {
 
 /// Floors for `order`. Without `ascent` those of plain spanning trees, a few percent loose; with it
 /// certified 1-trees, in a second or two at 10,000 lines. 0 beyond [`bound::MOST_DENSE`] lines.
-pub fn floors(
-    lines: &[Contour],
+pub fn floors<'a, L>(
+    lines: &'a [L],
     tree: &ContourTree,
     order: &CutOrder,
     settings: &OrderSettings,
     ascent: bool,
-) -> Floors {
+) -> Floors
+where
+    LineRef<'a>: From<&'a L>,
+{
+    let lines = &lent(lines)[..];
     let job = Job { lines, tree, settings };
     let end = settings.end;
     match settings.cost {
@@ -140,7 +148,10 @@ pub fn floors(
 }
 
 /// Length of all moves with the tool up, mm: from `start` over all cuts to `end`.
-pub fn travel_mm(lines: &[Contour], order: &CutOrder, start: Point, end: End) -> f64 {
+pub fn travel_mm<'a, L>(lines: &'a [L], order: &CutOrder, start: Point, end: End) -> f64
+where
+    LineRef<'a>: From<&'a L>,
+{
     let mut at = start;
     let mut total = 0.0;
     for (from, to) in order.visits.iter().filter_map(|v| v.ends(lines.get(v.line)?)) {
@@ -152,7 +163,7 @@ pub fn travel_mm(lines: &[Contour], order: &CutOrder, start: Point, end: End) ->
 
 /// The lines with all that is wanted of their order.
 struct Job<'a> {
-    lines: &'a [Contour],
+    lines: &'a [LineRef<'a>],
     tree: &'a ContourTree,
     settings: &'a OrderSettings,
 }
@@ -241,9 +252,11 @@ impl Job<'_> {
 impl Visit {
     /// The line as it is cut: from its start, in its sense. A closed contour stays closed, its
     /// first point is where the cut begins.
-    pub fn tip_path(&self, line: &Contour) -> Contour {
+    pub fn tip_path<'a>(&self, line: impl Into<LineRef<'a>>) -> Contour {
+        let line = line.into();
         if !line.closed {
-            return if self.reversed { line.reversed() } else { line.clone() };
+            let path = Contour::open(line.points.to_vec());
+            return if self.reversed { path.reversed() } else { path };
         }
         let n = line.points.len();
         let mut points = Vec::with_capacity(n + 1);
@@ -258,7 +271,8 @@ impl Visit {
         if self.reversed { path.reversed() } else { path }
     }
     /// Where the cut of `line` begins and where it ends; `None` for a line without points.
-    pub fn ends(&self, line: &Contour) -> Option<(Point, Point)> {
+    pub fn ends<'a>(&self, line: impl Into<LineRef<'a>>) -> Option<(Point, Point)> {
+        let line = line.into();
         if line.closed {
             let a = *line.points.get(self.vertex)?;
             let b = line.points[(self.vertex + 1) % line.points.len()];

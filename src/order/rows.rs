@@ -245,7 +245,7 @@ fn turned(value: f64, row: u64) -> f64 {
 mod tests {
     use super::*;
     use crate::contour_tree;
-    use crate::geometry::Contour;
+    use crate::geometry::{Contour, lent};
     use crate::order::cost::Euclid;
     use crate::order::problem::Route;
     use crate::order::settings::End;
@@ -266,7 +266,7 @@ mod tests {
         }
         let (tree, members) = (contour_tree::build(&lines), (0..lines.len()).collect::<Vec<_>>());
         let start = Point::new(-5.0, -5.0);
-        let (lines, tree, members) = (&lines[..], &tree, &members[..]);
+        let (lines, tree, members) = (&lent(&lines)[..], &tree, &members[..]);
         let group = Group { lines, tree, members, keep_off_mm: 0.0, finer: 1, start };
         Sheet::new(&group, Euclid { end })
     }
@@ -321,8 +321,14 @@ mod tests {
             (0..5).map(|i| Contour::open(vec![Point::new(f64::from(i), 0.0)])).collect();
         let (tree, members) = (contour_tree::build(&lines), [0, 1, 2, 3, 4]);
         let (start, keep_off_mm) = (Point::ORIGIN, 0.0);
-        let group =
-            Group { lines: &lines, tree: &tree, members: &members, keep_off_mm, finer: 1, start };
+        let group = Group {
+            lines: &lent(&lines),
+            tree: &tree,
+            members: &members,
+            keep_off_mm,
+            finer: 1,
+            start,
+        };
         let sheet = Sheet::new(&group, Euclid { end: End::Anywhere });
         assert!(tours(&sheet).iter().all(|t| t.len() == 7));
     }

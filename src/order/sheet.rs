@@ -14,7 +14,7 @@ use super::candidates::{Start, starts};
 use super::cost::Planar;
 use super::problem::{NOBODY, Problem, Route};
 use crate::contour_tree::ContourTree;
-use crate::geometry::{Bounds, Contour, Point};
+use crate::geometry::{Bounds, LineRef, Point};
 
 /// The ordering problem of some lines.
 #[derive(Debug, Clone)]
@@ -31,7 +31,7 @@ pub struct Sheet<M: Planar> {
 #[derive(Debug, Clone, Copy)]
 pub struct Group<'a> {
     /// All lines of the layout.
-    pub lines: &'a [Contour],
+    pub lines: &'a [LineRef<'a>],
     /// Who lies inside whom.
     pub tree: &'a ContourTree,
     /// The lines that take part; those without points are left out.
@@ -47,7 +47,7 @@ pub struct Group<'a> {
 impl Group<'_> {
     /// The candidate starts of a closed line.
     fn starts(&self, line: usize) -> Vec<Start> {
-        starts(&self.lines[line], self.keep_off_mm, self.finer)
+        starts(self.lines[line], self.keep_off_mm, self.finer)
     }
 }
 
@@ -74,7 +74,7 @@ impl<M: Planar> Sheet<M> {
     }
     /// The problem in which every line of `visits` has only the start it has there; nodes are
     /// numbered as they are visited.
-    pub fn chosen(lines: &[Contour], visits: &[Visit], start: Point, metric: M) -> Self {
+    pub fn chosen(lines: &[LineRef], visits: &[Visit], start: Point, metric: M) -> Self {
         let mut sheet = Self::empty(metric, start);
         for visit in visits {
             let Some((from, to)) = lines.get(visit.line).and_then(|l| visit.ends(l)) else {
