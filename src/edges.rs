@@ -6,10 +6,9 @@
 //! Searching goes outwards ring by ring and stops when no cell further out can hold anything nearer. The
 //! cells are as large as asked for unless that makes more than `MOST_CELLS`; then they grow.
 
-use std::borrow::Cow;
 use std::ops::Range;
 
-use crate::geometry::{Bounds, Point, nearest_on_segment};
+use crate::geometry::{Bounds, LineRef, Point, nearest_on_segment};
 use crate::parallel;
 
 /// Most cells of a grid: 16 MB of offsets.
@@ -30,7 +29,7 @@ pub struct EdgeIndex<'a> {
 
 /// All lines, their edges numbered one line after the other.
 struct Chains<'a> {
-    lines: Vec<Cow<'a, [Point]>>,
+    lines: Vec<LineRef<'a>>,
     /// The number of each line's first edge; one more than there are lines.
     first: Vec<u32>,
 }
@@ -45,10 +44,13 @@ struct Run {
 }
 
 impl<'a> Chains<'a> {
-    fn of(lines: impl Iterator<Item = impl Into<Cow<'a, [Point]>>>) -> Self {
-        let lines: Vec<Cow<'a, [Point]>> = lines.map(Into::into).collect();
-        // A single point is an edge, too.
-        let edges = |line: &Cow<'a, [Point]>| line.len().saturating_sub(1).max(line.len().min(1));
+    fn of(lines: impl Iterator<Item = impl Into<LineRef<'a>>>) -> Self {
+        let lines: Vec<LineRef> = lines.map(Into::into).collect();
+        let edges = |line: &LineRef| match line.points.len() {
+            // A single point is an edge, too.
+            few @ (0 | 1) => few,
+            count => count - usize::from(!line.closed),
+        };
         let mut count = 0;
         let first = std::iter::once(0).chain(lines.iter().map(|line| {
             count += edges(line) as u32;
@@ -72,16 +74,16 @@ impl<'a> Chains<'a> {
     }
 
     fn edge_of(&self, line: usize, number: usize) -> (Point, Point) {
-        let (points, at) = (&self.lines[line], number - self.first[line] as usize);
-        (points[at], *points.get(at + 1).unwrap_or(&points[at]))
+        let (points, at) = (self.lines[line].points, number - self.first[line] as usize);
+        (points[at], self.lines[line].after(at))
     }
 
     /// The edges of a run and their numbers.
     fn along(&self, run: Run) -> impl Iterator<Item = (usize, (Point, Point))> {
-        let first = (run.first - self.first[run.line as usize]) as usize;
-        let points = &self.lines[run.line as usize][first..];
-        let edge = |i: usize| (points[i], *points.get(i + 1).unwrap_or(&points[i]));
-        (0..run.count as usize).map(move |i| (run.first as usize + i, edge(i)))
+        let line = self.lines[run.line as usize];
+        let before = self.first[run.line as usize] as usize;
+        let numbers = run.first as usize..(run.first + run.count) as usize;
+        numbers.map(move |i| (i, (line.points[i - before], line.after(i - before))))
     }
 
     /// The edges of a block, a run for each line.
@@ -158,9 +160,8 @@ struct Grid {
 }
 
 impl<'a> EdgeIndex<'a> {
-    /// Indexes the edges of `lines`, which are lent or given; a line of one point is an edge without
-    /// length.
-    pub fn new(lines: impl Iterator<Item = impl Into<Cow<'a, [Point]>>>, cell_mm: f64) -> Self {
+    /// Indexes the edges of `lines`; a line of one point is an edge without length.
+    pub fn new(lines: impl Iterator<Item = impl Into<LineRef<'a>>>, cell_mm: f64) -> Self {
         let chains = Chains::of(lines);
         let blocks = chains.blocks();
         let grid = Grid::over(blocks.iter().copied().fold(Bounds::EMPTY, Bounds::union), cell_mm);
@@ -301,11 +302,15 @@ impl<'a> EdgeIndex<'a> {
         met.into_iter().filter_map(shared).collect()
     }
 
-    /// Calls `each` with the numbers and the ends of all edges that might run through `bounds`, and of
-    /// some beside it; with those that run through several cells more than once.
-    pub fn in_box(&self, bounds: Bounds, mut each: impl FnMut(usize, (Point, Point))) {
+    /// Calls `each` with all edges that might run through `bounds`, and with some beside it; with those
+    /// that run through several cells more than once. An edge is told by its line's number and its own,
+    /// and by its ends.
+    pub fn in_box(&self, bounds: Bounds, mut each: impl FnMut((usize, usize), (Point, Point))) {
         for cell in self.grid.within(bounds) {
-            self.edges_in(cell).for_each(|(edge, ends)| each(edge, ends));
+            for &run in self.in_cell(cell) {
+                let edges = self.chains.along(run);
+                edges.for_each(|(edge, ends)| each((run.line as usize, edge), ends));
+            }
         }
     }
 
@@ -727,8 +732,8 @@ mod tests {
             for p in scatter(60) {
                 let mut seen = Vec::new();
                 let bounds = Bounds::of(&[p]).grown(1.5);
-                index.in_box(bounds, |edge, ends| {
-                    assert_eq!(ends, index.edge(edge));
+                index.in_box(bounds, |(line, edge), ends| {
+                    assert_eq!((line, ends), (index.line(edge), index.edge(edge)));
                     seen.push(edge);
                 });
                 for (i, edge) in ends.chunks(2).enumerate() {

@@ -226,6 +226,20 @@ impl<'a> From<&'a Contour> for LineRef<'a> {
     }
 }
 
+impl<'a> From<&'a [Point]> for LineRef<'a> {
+    /// An open line.
+    fn from(points: &'a [Point]) -> Self {
+        Self { points, closed: false }
+    }
+}
+
+impl<'a> From<&'a Vec<Point>> for LineRef<'a> {
+    /// An open line.
+    fn from(points: &'a Vec<Point>) -> Self {
+        points.as_slice().into()
+    }
+}
+
 impl<'a, 'b: 'a> From<&'a LineRef<'b>> for LineRef<'a> {
     fn from(line: &'a LineRef<'b>) -> Self {
         *line
@@ -241,6 +255,13 @@ where
 }
 
 impl<'a> LineRef<'a> {
+    /// The vertex after one; at the end the first one of a closed line, the last one itself of an open one.
+    pub fn after(self, vertex: usize) -> Point {
+        match self.points.get(vertex + 1) {
+            Some(&next) => next,
+            None => self.points[if self.closed { 0 } else { vertex }],
+        }
+    }
     /// As [`Contour::edges`].
     pub fn edges(self) -> impl Iterator<Item = (Point, Point)> + 'a {
         let (points, n) = (self.points, self.points.len());

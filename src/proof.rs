@@ -265,7 +265,8 @@ fn between((a, b): (Point, Point), (p, q): (Point, Point)) -> f64 {
 fn longest_stray(lines: &[Cut<'_>]) -> Worst {
     let mut worst = Worst::default();
     for (i, line) in lines.iter().enumerate() {
-        let index = EdgeIndex::new(std::iter::once(line.wanted.line().track()), 1.0);
+        let wanted = line.wanted.line();
+        let index = EdgeIndex::new(std::iter::once(&*wanted), 1.0);
         for track in &line.tracks {
             let (mut stretch, mut begun) = (0.0, Point::ORIGIN);
             for w in track.windows(2) {

@@ -116,7 +116,8 @@ fn tangles(rings: &[Ring], doubtful: &[usize]) -> Vec<Vec<usize>> {
 /// The rings that may cross after a round: the `fresh` ones and those that such a one may run through.
 /// All others were there before and crossed nothing.
 fn beside(rings: &[Ring], fresh: &[usize]) -> Vec<usize> {
-    let edges = EdgeIndex::new(fresh.iter().map(|&i| outline(&rings[i])), CELL_UNITS);
+    let outlines: Vec<Vec<Point>> = fresh.iter().map(|&i| outline(&rings[i])).collect();
+    let edges = EdgeIndex::new(outlines.iter(), CELL_UNITS);
     let may_cross = |&i: &usize| {
         let frame = frame(&rings[i]);
         frame.width().max(frame.height()) > LARGE_CELLS * CELL_UNITS || edges.any_in_box(frame)

@@ -202,7 +202,7 @@ fn partner(
     }
     let mut best: Option<(f64, usize)> = None;
     for end in ends(line) {
-        index.in_box(Bounds::of(&[end]).grown(reach), |at, (there, _)| {
+        index.in_box(Bounds::of(&[end]).grown(reach), |(_, at), (there, _)| {
             let slot = at / 2;
             let open = slots[slot].as_ref().is_some_and(|(l, of)| !l.closed && *of == layer);
             let found = (end.distance(there), slot);

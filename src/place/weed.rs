@@ -208,7 +208,7 @@ impl Parting {
     /// The stretches of the upright line `along` that pieces block.
     fn blocked(&self, index: &EdgeIndex, parted: &[bool], along: Bounds) -> Vec<[f64; 2]> {
         let mut edges: Vec<usize> = Vec::new();
-        index.in_box(along.grown(self.clearance), |edge, _| edges.push(edge));
+        index.in_box(along.grown(self.clearance), |(_, edge), _| edges.push(edge));
         edges.sort_unstable();
         edges.dedup();
         let x = along.min.x;

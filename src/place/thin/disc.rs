@@ -8,7 +8,7 @@
 //! at an angle of a half turn less the angle between the walls.
 
 use crate::edges::EdgeIndex;
-use crate::geometry::{Bounds, Contour, Point};
+use crate::geometry::{Bounds, Contour, LineRef, Point};
 
 /// Walls at a larger angle to each other than 60° are a corner, not a strip or a point: its cosine,
 /// and the chord that touching points at that angle span in a disc of radius 1.
@@ -25,51 +25,33 @@ const TIP_SHARE: f64 = 0.5;
 /// Tolerance of what lies within a corner's cone or on a wall, mm.
 const HAIR_MM: f64 = 1e-6;
 
-/// Closed contours: the vertices of all in one list, each contour's first one again at its end.
-pub(super) struct Tracks {
-    points: Vec<Point>,
-    /// Where each contour ends in it.
-    ends: Vec<usize>,
-}
-
-impl Tracks {
-    pub fn of<'a>(lines: impl Iterator<Item = &'a Contour>) -> Self {
-        let mut tracks = Self { points: Vec::new(), ends: Vec::new() };
-        for line in lines {
-            tracks.points.extend(line.track());
-            tracks.ends.push(tracks.points.len());
-        }
-        tracks
-    }
-
-    fn each(&self) -> impl Iterator<Item = &[Point]> {
-        let starts = std::iter::once(&0).chain(&self.ends);
-        starts.zip(&self.ends).map(|(&start, &end)| &self.points[start..end])
-    }
-}
-
 /// The edges of a design, indexed. Material lies to the left of each.
 pub(super) struct Walls<'a> {
     /// Widths from here on are not looked for, mm.
     pub below_mm: f64,
     index: EdgeIndex<'a>,
-    points: &'a [Point],
     /// The contour turns away from the material where an edge ends.
     inner_corner: Vec<bool>,
     /// How far along its contour an edge begins, mm.
     along: Vec<f64>,
-    /// Which contour an edge belongs to.
-    ring_of: Vec<u32>,
     /// The contours.
-    pub rings: Vec<Ring>,
+    pub rings: Vec<Ring<'a>>,
 }
 
 /// A contour's edges.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Ring {
-    pub first: usize,
-    pub count: usize,
+pub(super) struct Ring<'a> {
+    line: LineRef<'a>,
+    first: usize,
+    count: usize,
     pub length_mm: f64,
+}
+
+/// An edge: the number of its contour, and its own among all.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Wall {
+    ring: usize,
+    edge: usize,
 }
 
 /// A disc between two walls.
@@ -99,194 +81,194 @@ struct Touch {
 }
 
 impl<'a> Walls<'a> {
-    pub fn new(tracks: &'a Tracks, below_mm: f64) -> Self {
-        let index = EdgeIndex::new(tracks.each(), CELL * below_mm);
+    /// Of closed `contours`.
+    pub fn new(contours: &[&'a Contour], below_mm: f64) -> Self {
+        let index = EdgeIndex::new(contours.iter().copied(), CELL * below_mm);
         let count = index.len();
         let mut walls = Self {
             below_mm,
             index,
-            points: &tracks.points,
             inner_corner: Vec::with_capacity(count),
             along: Vec::with_capacity(count),
-            ring_of: Vec::with_capacity(count),
-            rings: Vec::with_capacity(tracks.ends.len()),
+            rings: Vec::with_capacity(contours.len()),
         };
-        tracks.each().for_each(|track| walls.add(track));
+        contours.iter().for_each(|&contour| walls.add(contour.into()));
         walls
     }
 
     /// Adds the next ring.
-    fn add(&mut self, track: &[Point]) {
+    fn add(&mut self, line: LineRef<'a>) {
         let first = self.along.len();
         let mut length_mm = 0.0;
-        let after = track.iter().skip(2).chain(track.get(1));
-        for (ends, &c) in track.windows(2).zip(after) {
-            let (a, b) = (ends[0], ends[1]);
+        let after = line.points.iter().skip(2).chain(line.points.iter().take(2));
+        for ((a, b), &c) in line.edges().zip(after) {
             self.inner_corner.push((b - a).cross(c - b) < 0.0);
             self.along.push(length_mm);
             length_mm += a.distance(b);
         }
-        self.ring_of.resize(self.along.len(), self.rings.len() as u32);
-        self.rings.push(Ring { first, count: self.along.len() - first, length_mm });
+        self.rings.push(Ring { line, first, count: self.along.len() - first, length_mm });
     }
 
-    /// Not asked of the index: this is needed for millions of edges.
-    fn edge(&self, edge: usize) -> (Point, Point) {
-        // Each contour has one point more than edges.
-        let at = edge + self.ring_of(edge);
-        (self.points[at], self.points[at + 1])
+    /// The edges of a ring.
+    pub fn of_ring(&self, ring: usize) -> impl Iterator<Item = Wall> {
+        let Ring { first, count, .. } = self.rings[ring];
+        (first..first + count).map(move |edge| Wall { ring, edge })
     }
 
-    fn ring_of(&self, edge: usize) -> usize {
-        self.ring_of[edge] as usize
+    fn ends(&self, wall: Wall) -> (Point, Point) {
+        let Ring { line, first, .. } = self.rings[wall.ring];
+        let at = wall.edge - first;
+        (line.points[at], line.after(at))
     }
 
     /// The edge of `spot` and the place itself.
-    fn at(&self, spot: Spot) -> (usize, Point) {
+    fn at(&self, spot: Spot) -> (Wall, Point) {
         let ring = self.rings[spot.ring];
         let starts = &self.along[ring.first..ring.first + ring.count];
         let s = spot.along_mm.rem_euclid(ring.length_mm.max(f64::MIN_POSITIVE));
         let edge = ring.first + starts.partition_point(|&start| start <= s).max(1) - 1;
-        let (a, b) = self.edge(edge);
+        let wall = Wall { ring: spot.ring, edge };
+        let (a, b) = self.ends(wall);
         let length = a.distance(b);
         let t = if length > 0.0 { ((s - self.along[edge]) / length).min(1.0) } else { 0.0 };
-        (edge, a.lerp(b, t))
+        (wall, a.lerp(b, t))
     }
 
-    /// `point` on `edge` as a place on its contour.
-    fn spot(&self, edge: usize, point: Point) -> Spot {
-        let along_mm = self.along[edge] + self.edge(edge).0.distance(point);
-        Spot { ring: self.ring_of(edge), along_mm }
+    /// `point` on `wall` as a place on its contour.
+    fn spot(&self, wall: Wall, point: Point) -> Spot {
+        let along_mm = self.along[wall.edge] + self.ends(wall).0.distance(point);
+        Spot { ring: wall.ring, along_mm }
     }
 
-    fn before(&self, edge: usize) -> usize {
-        let ring = self.rings[self.ring_of(edge)];
-        if edge == ring.first { edge + ring.count - 1 } else { edge - 1 }
+    fn before(&self, wall: Wall) -> Wall {
+        let Ring { first, count, .. } = self.rings[wall.ring];
+        let edge = if wall.edge == first { first + count } else { wall.edge } - 1;
+        Wall { edge, ..wall }
     }
 
-    fn after(&self, edge: usize) -> usize {
-        let ring = self.rings[self.ring_of(edge)];
-        if edge + 1 == ring.first + ring.count { ring.first } else { edge + 1 }
+    fn after(&self, wall: Wall) -> Wall {
+        let Ring { first, count, .. } = self.rings[wall.ring];
+        let edge = if wall.edge + 1 == first + count { first } else { wall.edge + 1 };
+        Wall { edge, ..wall }
     }
 
     /// The disc that touches the contour at `spot` and the wall facing it, if it is below the width
     /// looked for.
     pub fn disc_at(&self, spot: Spot) -> Option<Disc> {
         let (own, p) = self.at(spot);
-        let n = normal(self.edge(own))?;
+        let n = normal(self.ends(own))?;
         let reach = self.below_mm / 2.0;
         let bounds = Bounds::of(&[p + n * reach]).grown(reach);
         let around = bounds.grown(HAIR_MM);
         let mut limit = reach;
-        let mut best: Option<(Point, usize, f64)> = None;
-        self.index.in_box(bounds, |edge, ends| {
+        let mut best: Option<(Point, Wall, f64)> = None;
+        self.index.in_box(bounds, |(ring, edge), ends| {
+            let wall = Wall { ring, edge };
             if reaches(ends, &around)
-                && edge != own
-                && let Some(touch) = self.touched((p, n), edge, limit)
+                && wall != own
+                && let Some(touch) = self.touched((p, n), (wall, ends), limit)
             {
                 limit = touch.radius;
-                best = Some((touch.point, edge, touch.angle));
+                best = Some((touch.point, wall, touch.angle));
             }
         });
-        let (point, edge, angle) = best?;
-        let (from, to) = (spot, self.spot(edge, point));
+        let (point, wall, angle) = best?;
+        let (from, to) = (spot, self.spot(wall, point));
         Some(Disc { center: p + n * limit, width_mm: 2.0 * limit, from, to, angle })
     }
 
-    /// How the disc at `p` touches `edge` or the corner at its end, with a radius below `limit`.
-    fn touched(&self, (p, n): (Point, Point), edge: usize, limit: f64) -> Option<Touch> {
-        let (a, b) = self.edge(edge);
+    /// How the disc at `p` touches the wall from `a` to `b` or the corner at its end, with a radius below
+    /// `limit`.
+    fn touched(
+        &self,
+        (p, n): (Point, Point),
+        (wall, (a, b)): (Wall, (Point, Point)),
+        limit: f64,
+    ) -> Option<Touch> {
         let inward = (b - a).perpendicular();
         let (facing, length_squared) = (n.dot(inward), inward.length_squared());
         let faces = facing < 0.0 && facing * facing >= FACING_COS * FACING_COS * length_squared;
-        let wall = faces.then(|| self.touched_wall((p, n), edge, limit)).flatten();
+        let between = faces.then(|| touched_between((p, n), (a, b), limit)).flatten();
         let corner = || {
-            let near = self.inner_corner[edge] && n.dot(b - p) > 0.0;
-            near.then(|| self.touched_corner((p, n), edge, limit)).flatten()
+            let near = self.inner_corner[wall.edge] && n.dot(b - p) > 0.0;
+            near.then(|| self.touched_corner((p, n), (wall, b), limit)).flatten()
         };
-        wall.or_else(corner)
+        between.or_else(corner)
     }
 
-    fn touched_wall(&self, (p, n): (Point, Point), edge: usize, limit: f64) -> Option<Touch> {
-        let (a, b) = self.edge(edge);
-        let m = normal((a, b))?;
-        let (apart, cos) = ((p - a).dot(m), n.dot(m));
-        let radius = apart / (1.0 - cos);
-        let point = p + (n - m) * radius;
-        let t = (point - a).dot(b - a);
-        let touches = apart > 0.0 && radius < limit && t >= 0.0 && t <= (b - a).length_squared();
-        touches.then(|| Touch { radius, point, angle: (-cos).clamp(-1.0, 1.0).acos() })
-    }
-
-    fn touched_corner(&self, (p, n): (Point, Point), edge: usize, limit: f64) -> Option<Touch> {
-        let (_, b) = self.edge(edge);
+    fn touched_corner(
+        &self,
+        (p, n): (Point, Point),
+        (wall, b): (Wall, Point),
+        limit: f64,
+    ) -> Option<Touch> {
         let (chord, ahead) = ((b - p).length_squared(), n.dot(b - p));
         let radius = chord / (2.0 * ahead);
         let faces = radius < limit && chord >= FACING_CHORD * FACING_CHORD * radius * radius;
         let from = p + n * radius - b;
-        (faces && self.in_cone(edge, from)).then_some(Touch { radius, point: b, angle: 0.0 })
+        (faces && self.in_cone(wall, from)).then_some(Touch { radius, point: b, angle: 0.0 })
     }
 
-    /// Whether `from` the end of `edge`, an inner corner, the corner itself is nearest.
-    fn in_cone(&self, edge: usize, from: Point) -> bool {
-        let (a, b) = self.edge(edge);
-        let (_, c) = self.edge(self.after(edge));
+    /// Whether `from` the end of `wall`, an inner corner, the corner itself is nearest.
+    fn in_cone(&self, wall: Wall, from: Point) -> bool {
+        let (a, b) = self.ends(wall);
+        let (_, c) = self.ends(self.after(wall));
         let hair = HAIR_MM * HAIR_MM * from.length_squared().max(HAIR_MM * HAIR_MM);
         let at_most = |by: f64, side: Point| by <= 0.0 || by * by <= hair * side.length_squared();
         at_most(-from.dot(b - a), b - a) && at_most(from.dot(c - b), c - b)
     }
 
-    /// Whether the contour has a sharp inner corner at the end of `edge`.
-    pub fn is_sharp(&self, edge: usize) -> bool {
-        if !self.inner_corner[edge] {
+    /// Whether the contour has a sharp inner corner at the end of `wall`.
+    pub fn is_sharp(&self, wall: Wall) -> bool {
+        if !self.inner_corner[wall.edge] {
             return false;
         }
-        let ((a, b), (_, c)) = (self.edge(edge), self.edge(self.after(edge)));
+        let ((a, b), (_, c)) = (self.ends(wall), self.ends(self.after(wall)));
         let turn = (b - a).cross(c - b).atan2((b - a).dot(c - b));
         turn < -SHARP
     }
 
-    /// The disc across the neck between the inner corner at the end of `edge` and what is nearest to
+    /// The disc across the neck between the inner corner at the end of `wall` and what is nearest to
     /// it within its cone, if that faces it.
-    pub fn neck_at(&self, edge: usize) -> Option<Disc> {
-        let (a, v) = self.edge(edge);
-        let next = self.after(edge);
+    pub fn neck_at(&self, wall: Wall) -> Option<Disc> {
+        let (a, v) = self.ends(wall);
+        let next = self.after(wall);
         let around = Bounds::of(&[v]).grown(self.below_mm + HAIR_MM);
         let mut least = self.below_mm;
-        let mut best: Option<(Point, usize)> = None;
-        self.index.in_box(Bounds::of(&[v]).grown(self.below_mm), |other, (p, q)| {
-            if other == edge || other == next || !reaches((p, q), &around) {
+        let mut best: Option<(Point, Wall)> = None;
+        self.index.in_box(Bounds::of(&[v]).grown(self.below_mm), |(ring, edge), (p, q)| {
+            let other = Wall { ring, edge };
+            if other == wall || other == next || !reaches((p, q), &around) {
                 return;
             }
             let point = crate::geometry::nearest_on_segment(v, p, q);
             let width = v.distance(point);
             if width < least
                 && width > 0.0
-                && self.in_cone(edge, point - v)
-                && self.faces(other, point, v)
+                && self.in_cone(wall, point - v)
+                && self.faces((other, (p, q)), point, v)
             {
                 least = width;
                 best = Some((point, other));
             }
         });
         let (point, other) = best?;
-        let from = self.spot(edge, a).moved(a.distance(v));
+        let from = self.spot(wall, a).moved(a.distance(v));
         let to = self.spot(other, point);
         Some(Disc { center: v.lerp(point, 0.5), width_mm: least, from, to, angle: 0.0 })
     }
 
     /// The necks at inner corners, however blunt, next to where `disc` touches.
     pub fn necks_beside(&self, disc: &Disc) -> impl Iterator<Item = Disc> {
-        let edges = [disc.from, disc.to].map(|spot| self.at(spot).0);
-        let corners = edges.into_iter().flat_map(|edge| [self.before(edge), edge]);
-        corners.filter(|&edge| self.inner_corner[edge]).filter_map(|edge| self.neck_at(edge))
+        let walls = [disc.from, disc.to].map(|spot| self.at(spot).0);
+        let corners = walls.into_iter().flat_map(|wall| [self.before(wall), wall]);
+        corners.filter(|wall| self.inner_corner[wall.edge]).filter_map(|wall| self.neck_at(wall))
     }
 
-    /// Whether `point`, the point of `edge` nearest to `v`, sees `v` across the material.
-    fn faces(&self, edge: usize, point: Point, v: Point) -> bool {
-        let (p, q) = self.edge(edge);
+    /// Whether `point`, the point of a wall from `p` to `q` nearest to `v`, sees `v` across the material.
+    fn faces(&self, (wall, (p, q)): (Wall, (Point, Point)), point: Point, v: Point) -> bool {
         if point == q {
-            return self.inner_corner[edge] && self.in_cone(edge, v - point);
+            return self.inner_corner[wall.edge] && self.in_cone(wall, v - point);
         }
         // The corner at its beginning is looked at as the end of the edge before.
         point != p && normal((p, q)).is_some_and(|m| m.dot(v - point) > 0.0)
@@ -324,6 +306,17 @@ impl Spot {
     pub fn moved(self, by_mm: f64) -> Self {
         Self { along_mm: self.along_mm + by_mm, ..self }
     }
+}
+
+/// How the disc at `p` touches the wall from `a` to `b` itself, with a radius below `limit`.
+fn touched_between((p, n): (Point, Point), (a, b): (Point, Point), limit: f64) -> Option<Touch> {
+    let m = normal((a, b))?;
+    let (apart, cos) = ((p - a).dot(m), n.dot(m));
+    let radius = apart / (1.0 - cos);
+    let point = p + (n - m) * radius;
+    let t = (point - a).dot(b - a);
+    let touches = apart > 0.0 && radius < limit && t >= 0.0 && t <= (b - a).length_squared();
+    touches.then(|| Touch { radius, point, angle: (-cos).clamp(-1.0, 1.0).acos() })
 }
 
 /// Whether the box of an edge touches `around`: most edges of a cell do not, and this is asked for

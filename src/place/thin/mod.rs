@@ -46,8 +46,8 @@ pub struct ThinPlace {
 /// Lines that are open or have no area are passed over.
 pub fn thin_places<'a>(lines: impl Iterator<Item = &'a Contour>, below_mm: f64) -> Vec<ThinPlace> {
     let usable = |line: &&Contour| line.closed && line.points.len() > 2;
-    let tracks = disc::Tracks::of(lines.filter(usable));
-    place::places(&disc::Walls::new(&tracks, below_mm))
+    let contours: Vec<&Contour> = lines.filter(usable).collect();
+    place::places(&disc::Walls::new(&contours, below_mm))
 }
 
 /// Tells where pieces bounded by `lines` are thinner than `material` can be weeded.

@@ -73,9 +73,8 @@ impl<'a> Points<'a> {
         let spot = |i: usize| Spot { ring, along_mm: (i as f64 + 0.5) * step };
         let discs = (0..self.count(ring)).filter_map(|i| self.walls.disc_at(spot(i)));
         let mut entries: Vec<Entry> = discs.map(|disc| self.entry(disc, false)).collect();
-        let of = self.walls.rings[ring];
-        let corners = (of.first..of.first + of.count).filter(|&edge| self.walls.is_sharp(edge));
-        let necks = corners.filter_map(|edge| self.walls.neck_at(edge));
+        let corners = self.walls.of_ring(ring).filter(|&wall| self.walls.is_sharp(wall));
+        let necks = corners.filter_map(|wall| self.walls.neck_at(wall));
         // What a neck cuts off has to be worth the name of a piece.
         let necks = necks
             .filter(|disc| self.walls.way_round(disc) > 2.0 * self.walls.below_mm + disc.width_mm);
