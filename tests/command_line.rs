@@ -172,3 +172,29 @@ fn what_is_left_out_matters_with_strict() {
     assert_eq!(strict.status.code(), Some(4), "{}", said(&strict));
     assert!(said(&strict).contains("a.svg:2:"), "{}", said(&strict));
 }
+
+#[test]
+fn one_piece_is_it_and_more_are_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let sign = |pieces: &str| {
+        let head = r#"<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">"#;
+        std::fs::write(folder.path().join("s.svg"), format!("{head}{pieces}</svg>")).unwrap();
+        said(&run(folder.path(), &["check", "s.svg", "-m", "plain-hpgl"]))
+            .replace(char::is_numeric, "")
+    };
+    let dot = "<path d='M5 5h1v1h-1z'/>";
+    let neck = "<path d='M5 20h9v4h5v-4h9v9h-9v-4.5h-5v4.5h-9z'/>";
+    let one = sign(&[dot, neck].concat());
+    for words in ["It lies around", "or leave it out.", "Draw it wider."] {
+        assert!(one.contains(words), "{words}: {one}");
+    }
+    let more = |piece: &str, by: u32| format!("<g transform='translate({by})'>{piece}</g>");
+    let two = sign(&[dot, neck, &more(dot, 30), &more(neck, 30)].concat());
+    for words in ["They lie around", "or leave them out.", "Draw them wider."] {
+        assert!(two.contains(words), "{words}: {two}");
+    }
+    let many: String = (0..6)
+        .map(|i| format!("<g transform='scale(.4) translate({})'>{neck}</g>", 30 * i))
+        .collect();
+    assert!(sign(&many).contains("; and more. Draw them wider."), "{}", sign(&many));
+}

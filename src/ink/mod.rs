@@ -225,6 +225,12 @@ pub enum InkError {
          a stroke"
     )]
     Nothing,
+    /// Lines are followed, and there is none.
+    #[error(
+        "no line of the drawing can be followed: all that it shows has no length or the colour of the \
+         paper; cut along outlines (--trace outlines), or name another --paper"
+    )]
+    NoLine,
     /// No such layer.
     #[error("the drawing has no layer \"{name}\"; it has: {present}")]
     NoSuchLayer {
@@ -314,7 +320,11 @@ pub fn visible(drawing: &Drawing, settings: &InkSettings) -> Result<(Ink, Vec<Fi
         findings.push(Finding::note("join-no-lines", text).hint(hint));
     }
     let ink = Ink { films: together(drawing, films, lines, settings.sheets) };
-    if ink.bounds().is_empty() { Err(InkError::Nothing) } else { Ok((ink, findings)) }
+    match ink.bounds().is_empty() {
+        true if followed.is_empty() => Err(InkError::Nothing),
+        true => Err(InkError::NoLine),
+        false => Ok((ink, findings)),
+    }
 }
 
 /// The films with those of the lines: under the same name one film.

@@ -27,7 +27,8 @@ pub fn small_pieces<'a>(
     let places = small.iter().take(NAMED).map(|p| format!("{:.1}, {:.1}", p.x, p.y));
     let more = if small.len() > NAMED { " ..." } else { "" };
     let places = places.collect::<Vec<_>>().join("; ");
-    let hint = format!("They lie around {places}{more} mm. Cut larger, or leave them out.");
+    let (they, them) = if others.is_empty() { ("It lies", "it") } else { ("They lie", "them") };
+    let hint = format!("{they} around {places}{more} mm. Cut larger, or leave {them} out.");
     let finding = Finding::note("piece-small", text).at(Place::sheet(*first));
     Some(finding.also(others.to_vec()).hint(hint))
 }

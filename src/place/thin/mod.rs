@@ -77,7 +77,9 @@ fn told_strips(mut strips: Vec<ThinPlace>, least: f64) -> Option<Finding> {
     let named = named(&strips, |strip| {
         format!("{:.2} mm wide for {:.1} mm", strip.width_mm, strip.length_mm)
     });
-    Some(finding("piece-thin", text, &strips).hint(format!("{named} Draw them wider.")))
+    Some(
+        finding("piece-thin", text, &strips).hint(format!("{named} Draw {} wider.", them(&strips))),
+    )
 }
 
 fn told_points(mut points: Vec<ThinPlace>, least: f64) -> Option<Finding> {
@@ -88,7 +90,7 @@ fn told_points(mut points: Vec<ThinPlace>, least: f64) -> Option<Finding> {
     let named = named(&points, |point| format!("over {:.1} mm", point.length_mm));
     Some(
         finding("piece-pointed", text, &points)
-            .hint(format!("{named} Blunt them, or weed away from them.")),
+            .hint(format!("{named} Blunt {0}, or weed away from {0}.", them(&points))),
     )
 }
 
@@ -102,8 +104,12 @@ fn named(places: &[ThinPlace], words: impl Fn(&ThinPlace) -> String) -> String {
     let name =
         |place: &ThinPlace| format!("{} at {:.1}, {:.1}", words(place), place.at.x, place.at.y);
     let first: Vec<String> = places.iter().take(NAMED).map(name).collect();
-    let more = if places.len() > NAMED { "; ..." } else { "" };
+    let more = if places.len() > NAMED { "; and more" } else { "" };
     format!("{}{more}.", first.join("; "))
+}
+
+fn them(places: &[ThinPlace]) -> &'static str {
+    if places.len() == 1 { "it" } else { "them" }
 }
 
 #[cfg(test)]
