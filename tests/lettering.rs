@@ -272,3 +272,30 @@ fn a_font_is_found_by_each_of_its_names() {
         assert!((size[1].as_f64().unwrap() - high).abs() < 0.06, "{family}: {size}");
     }
 }
+
+/// What a font lacks comes from another; the SVG library then sets all of the text in that, if it can.
+#[test]
+fn a_text_that_is_set_in_another_font_is_told_whole_with_its_place() {
+    let said = |text: &str| {
+        let (findings, _) = checked(
+            &format!("<text x='5' y='30' font-family='Tern Slim' font-size='20'>{text}</text>"),
+            &[],
+        );
+        let told = findings.iter().filter(|f| f["code"] == "glyph-substituted");
+        let place = |f: &Value| (f["row"].clone(), f["column"].clone());
+        told.map(|f| (f["text"].as_str().unwrap().to_owned(), place(f))).collect::<Vec<_>>()
+    };
+    assert_eq!(said("HH"), []);
+    for (text, wanted) in [
+        (
+            "HxH",
+            "the font asked for lacks \u{201c}x\u{201d}, so all of \u{201c}HxH\u{201d} is set in",
+        ),
+        ("x", "the font asked for lacks \u{201c}x\u{201d}, taken from"),
+    ] {
+        let all = said(text);
+        assert_eq!(all.len(), 1, "{all:?}");
+        assert!(all[0].0.starts_with(wanted), "{all:?}");
+        assert_eq!(all[0].1, (2.into(), 1.into()), "{all:?}");
+    }
+}

@@ -3,6 +3,7 @@
 use std::collections::HashSet;
 
 use super::convert::Walk;
+use super::lettering::Piece;
 use super::limits::MAX_FINDINGS_PER_CODE;
 use super::survey::{Element, SizeGiven, quoted};
 use super::{Drawing, Shape};
@@ -13,7 +14,7 @@ pub(super) fn add(findings: &mut Vec<Finding>, walk: &mut Walk<'_>, borrowed: &[
     walk.drawing.page_known = walk.survey.size == Some(SizeGiven::Units);
     findings.extend(page_size(walk));
     findings.extend(vanished(walk, findings));
-    findings.extend(borrowed_glyphs(borrowed));
+    findings.extend(borrowed_glyphs(borrowed, &walk.pieces));
     findings.extend(unseen(walk));
     findings.extend(without_area(&walk.drawing));
     findings.extend(coarse(&walk.drawing));
@@ -71,22 +72,30 @@ fn vanished_finding(element: &Element<'_>) -> Finding {
     Finding::warning("not-drawn", text).at(element.place)
 }
 
-fn borrowed_glyphs(borrowed: &[(char, String)]) -> Vec<Finding> {
-    let mut pairs: Vec<(&str, char)> = borrowed.iter().map(|(c, f)| (f.as_str(), *c)).collect();
-    pairs.sort_unstable();
-    pairs.dedup();
-    pairs
-        .chunk_by(|a, b| a.0 == b.0)
-        .map(|group| {
-            let characters: String = group.iter().take(20).map(|(_, c)| *c).collect();
-            let text = format!(
-                "the characters {} are not in the font asked for; they are taken from {}.",
-                quoted(&characters),
-                quoted(group[0].0)
-            );
-            Finding::warning("glyph-substituted", text)
-        })
-        .collect()
+/// Characters that the font asked for does not have, text by text. The SVG library sets all of a text in the
+/// other font if that has all of it.
+fn borrowed_glyphs(borrowed: &[(char, String)], pieces: &[Piece]) -> Vec<Finding> {
+    let finding = |piece: &Piece| {
+        let lent = |c: char| borrowed.iter().any(|(b, font)| *b == c && *font == piece.font);
+        let mut lacking: Vec<char> = piece.text.chars().filter(|c| lent(*c)).collect();
+        lacking.sort_unstable();
+        lacking.dedup();
+        if lacking.is_empty() {
+            return None;
+        }
+        let whole = piece.text.chars().any(|c| !c.is_whitespace() && !lent(c));
+        let lacking = quoted(&lacking.iter().take(20).collect::<String>());
+        let font = quoted(&piece.font);
+        let text = if whole {
+            let all = quoted(&piece.text.trim().chars().take(40).collect::<String>());
+            format!("the font asked for lacks {lacking}, so all of {all} is set in {font}.")
+        } else {
+            format!("the font asked for lacks {lacking}, taken from {font} instead.")
+        };
+        let hint = "Choose a font that has all of it, or convert the text to paths.";
+        Some(Finding::warning("glyph-substituted", text).hint(hint).at(piece.place))
+    };
+    pieces.iter().filter_map(finding).collect()
 }
 
 fn unseen(walk: &Walk<'_>) -> Vec<Finding> {

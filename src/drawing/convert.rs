@@ -10,10 +10,10 @@ use std::sync::Arc;
 use kurbo::{Affine, BezPath, PathEl, Point, Shape as _};
 use usvg::tiny_skia_path::PathSegment;
 
-use super::lettering::{self, Lettering};
+use super::lettering::{self, Lettering, Piece};
 use super::limits::{MAX_PAGE_MM, MAX_TILE_SHAPES};
 use super::survey::Survey;
-use super::{Cap, Drawing, Fill, FillRule, Join, Layer, Shape, Stroke, paint, round};
+use super::{Cap, Drawing, Fill, FillRule, Join, Layer, Shape, Stroke, markers, paint, round};
 use crate::finding::{Finding, Place};
 
 /// Millimetres in a CSS pixel.
@@ -52,6 +52,8 @@ pub(super) struct Walk<'a> {
     pub(super) tiles_left: usize,
     /// The fonts that texts were set in.
     fonts: Arc<usvg::fontdb::Database>,
+    /// The texts, parted by the fonts that they are set in.
+    pub(super) pieces: Vec<Piece>,
     /// Nesting of patterns, clips and masks: inside them, nothing is reported.
     pub(super) inside: usize,
 }
@@ -68,6 +70,7 @@ pub(super) fn convert<'a>(tree: &usvg::Tree, survey: &'a Survey<'a>) -> Walk<'a>
         seen: vec![false; survey.elements.len()],
         tiles_left: MAX_TILE_SHAPES,
         fonts: Arc::clone(tree.fontdb()),
+        pieces: Vec::new(),
         inside: 0,
     };
     let page = Context {
@@ -126,12 +129,30 @@ impl Walk<'_> {
         context: &Context,
         out: &mut Vec<Shape>,
     ) {
-        for node in group.children() {
+        for (at, node) in group.children().iter().enumerate() {
             match node {
-                usvg::Node::Group(group) => self.group(group, context, out),
+                usvg::Node::Group(inner) => match markers::at_vertices(group.children(), at) {
+                    Some(own) => self.markers(inner, &own, context, out),
+                    None => self.group(inner, context, out),
+                },
                 usvg::Node::Path(path) => self.path(path, context, out),
                 usvg::Node::Text(text) => self.text(text, context, out),
                 usvg::Node::Image(image) => self.image(image, context, out),
+            }
+        }
+    }
+
+    /// Walks those markers of a path that are its own; their group has nothing to itself.
+    fn markers(
+        &mut self,
+        group: &usvg::Group,
+        own: &[bool],
+        context: &Context,
+        out: &mut Vec<Shape>,
+    ) {
+        for (marker, _) in group.children().iter().zip(own).filter(|(_, own)| **own) {
+            if let usvg::Node::Group(marker) = marker {
+                self.group(marker, context, out);
             }
         }
     }
@@ -273,6 +294,8 @@ impl Walk<'_> {
         if self.inside == 0 || text.layouted().iter().any(|s| s.visible) {
             self.missing_glyphs(text, element);
         }
+        let place = self.place(element);
+        self.pieces.extend(lettering::pieces(text, place, &self.fonts));
         let inner = Context { element, ..context.clone() };
         let before = out.len();
         self.children(text.flattened(), &inner, out);
@@ -359,9 +382,10 @@ fn line(stroke: &usvg::Stroke, paint: super::Paint, dash_scale: f64) -> Stroke {
 }
 
 /// `pathLength` (SVG 2, chapter Paths): the author's dashes count in another length than the
-/// path's own.
+/// path's own. One of zero makes every dash endless and leaves none at zero, so the least that is
+/// computed with must only be small.
 fn dash_scale(shape: &Shape, length: Option<f64>) -> f64 {
-    length.map_or(1.0, |length| shape.path.perimeter(1e-6) / length)
+    length.map_or(1.0, |length| shape.path.perimeter(1e-6) / length.max(1e-9))
 }
 
 /// An affine map in f64.

@@ -80,6 +80,29 @@ impl Lettering {
     }
 }
 
+/// What of a text is set in one font.
+#[derive(Debug)]
+pub(super) struct Piece {
+    pub(super) place: Place,
+    /// The font's family.
+    pub(super) font: String,
+    pub(super) text: String,
+}
+
+/// A text, parted by the fonts that it is set in.
+pub(super) fn pieces(text: &usvg::Text, place: Place, fonts: &Database) -> Vec<Piece> {
+    let mut pieces: Vec<(ID, String)> = Vec::new();
+    for glyph in text.layouted().iter().flat_map(|span| &span.positioned_glyphs) {
+        match pieces.iter_mut().find(|(id, _)| *id == glyph.font) {
+            Some((_, text)) => text.push_str(&glyph.text),
+            None => pieces.push((glyph.font, glyph.text.clone())),
+        }
+    }
+    let family = |id| fonts.face(id).and_then(|f| f.families.first()).map(|f| f.0.clone());
+    let named = pieces.into_iter().filter_map(|(id, text)| Some((family(id)?, text)));
+    named.map(|(font, text)| Piece { place, font, text }).collect()
+}
+
 fn beginning(text: &usvg::Text) -> String {
     let whole: String =
         text.chunks().iter().map(|chunk| chunk.text()).collect::<Vec<_>>().join(" ");

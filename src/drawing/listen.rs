@@ -11,9 +11,12 @@ use std::cell::RefCell;
 use std::sync::Once;
 
 use log::{Level, LevelFilter, Log, Metadata, Record};
+use simplecss::DeclarationTokenizer;
+use usvg::roxmltree::{Document, Node};
 
+use super::lines::LineTable;
 use super::survey::quoted;
-use crate::finding::Finding;
+use crate::finding::{Finding, Place};
 
 thread_local! {
     static HEARD: RefCell<Option<Vec<String>>> = const { RefCell::new(None) };
@@ -66,8 +69,8 @@ pub(super) fn while_reading<T>(read: impl FnOnce() -> T) -> (T, Vec<String>) {
 }
 
 /// Findings for what the survey has not told. The sentences are our own.
-pub(super) fn findings(heard: &[String]) -> Vec<Finding> {
-    let mut findings: Vec<Finding> = heard.iter().filter_map(|m| finding(m)).collect();
+pub(super) fn findings(heard: &[String], doc: &Document<'_>) -> Vec<Finding> {
+    let mut findings: Vec<Finding> = heard.iter().filter_map(|m| finding(m, doc)).collect();
     findings.dedup();
     findings
 }
@@ -124,16 +127,16 @@ const TOLD: [&str; 22] = [
     "font-family",
 ];
 
-fn finding(message: &str) -> Option<Finding> {
+fn finding(message: &str, doc: &Document<'_>) -> Option<Finding> {
     if let Some(rest) = message.strip_prefix("Failed to parse ") {
-        return unreadable(rest);
+        return unreadable(rest, doc);
     }
     let (_, code, text) = SENTENCES.iter().find(|(start, _, _)| message.starts_with(start))?;
     Some(Finding::warning(code, *text))
 }
 
 /// A value that the library could not read: `NAME value: 'VALUE'...`.
-fn unreadable(rest: &str) -> Option<Finding> {
+fn unreadable(rest: &str, doc: &Document<'_>) -> Option<Finding> {
     let (name, value) = rest.split_once(" value: ")?;
     let value = value.split('\'').nth(1)?;
     if TOLD.contains(&name) || (name == "stroke-linejoin" && value == "arcs") {
@@ -146,7 +149,21 @@ fn unreadable(rest: &str) -> Option<Finding> {
     };
     let shown: String = value.chars().take(40).collect();
     let text = format!("{name} {} can't be read; {then}.", quoted(&shown));
-    Some(Finding::warning("value-unreadable", text))
+    Some(Finding::warning("value-unreadable", text).at(first_with(doc, name, value)))
+}
+
+/// Where the first element begins that says so; a style sheet says it for others.
+fn first_with(doc: &Document<'_>, name: &str, value: &str) -> Place {
+    let says = |node: &Node<'_, '_>| {
+        let mut own = node.attributes().filter(|a| a.name() == name);
+        let style = node.attribute("style").unwrap_or_default();
+        own.any(|a| a.value().trim() == value.trim())
+            || DeclarationTokenizer::from(style).any(|d| d.name == name && d.value == value)
+            || node.tag_name().name() == "style" && node.text().is_some_and(|t| t.contains(value))
+    };
+    let first = doc.descendants().filter(Node::is_element).find(says);
+    let begin = |node: Node<'_, '_>| LineTable::new(doc.input_text()).place(node.range().start);
+    first.map_or(Place::default(), begin)
 }
 
 #[cfg(test)]

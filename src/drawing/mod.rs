@@ -31,6 +31,7 @@ mod lettering;
 pub mod limits;
 mod lines;
 mod listen;
+mod markers;
 mod paint;
 mod patterns;
 mod read;

@@ -76,7 +76,7 @@ fn read_text(text: &str, settings: &ReadSettings) -> Result<(Drawing, Vec<Findin
     let (tree, heard) = listen::while_reading(|| parse(&doc, &survey, &fonts, &asked));
     let mut walk = convert(&tree?, &survey);
     findings.append(&mut walk.findings);
-    findings.extend(listen::findings(&heard));
+    findings.extend(listen::findings(&heard, &doc));
     let asked = asked.into_inner().unwrap_or_default();
     findings.extend(fonts.told_late(&survey, &asked));
     closing::add(&mut findings, &mut walk, &asked.borrowed);

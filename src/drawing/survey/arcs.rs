@@ -23,6 +23,18 @@ const MAX_TURN_LARGE: f64 = std::f64::consts::PI / 12.0;
 /// From this radius on, user units, arcs are cut finer.
 const LARGE_RADIUS: f64 = 2_000.0;
 
+/// How the joints between the cubics of one arc are told from the path's own vertices, which alone
+/// carry markers: after each joint comes a segment without length, a line or, where the path has a
+/// marker at its start, a quadratic curve (`drawing/markers.rs` reads that back).
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) enum Joints {
+    /// Not at all: no marker stands at vertices.
+    #[default]
+    Plain,
+    Marked,
+    MarkedAfterStart,
+}
+
 /// What a path's data are worth.
 #[derive(Debug, Default, PartialEq)]
 pub(super) struct PathReport {
@@ -37,9 +49,9 @@ pub(super) struct PathReport {
 }
 
 /// Reads path data once.
-pub(super) fn inspect(data: &str) -> PathReport {
+pub(super) fn inspect(data: &str, joints: Joints) -> PathReport {
     let mut report = PathReport::default();
-    let mut pen = Pen { writing: has_arc(data), ..Pen::default() };
+    let mut pen = Pen { writing: has_arc(data), joints, ..Pen::default() };
     for segment in PathParser::from(data) {
         match segment {
             Ok(segment) => {
@@ -87,6 +99,7 @@ struct Pen {
     arcs: usize,
     largest: f64,
     writing: bool,
+    joints: Joints,
     /// Writes numbers several times as fast as `write!`.
     digits: zmij::Buffer,
 }
@@ -178,6 +191,17 @@ impl Pen {
                 points[2] = end;
             }
             self.write('C', &points);
+            if i + 1 < pieces {
+                self.joint(points[2]);
+            }
+        }
+    }
+
+    fn joint(&mut self, p: Point) {
+        match self.joints {
+            Joints::Plain => {}
+            Joints::Marked => self.write('L', &[p]),
+            Joints::MarkedAfterStart => self.write('Q', &[p, p]),
         }
     }
 
@@ -262,6 +286,10 @@ mod tests {
     use super::*;
     use kurbo::{BezPath, ParamCurve, Shape};
 
+    fn plain(data: &str) -> PathReport {
+        inspect(data, Joints::Plain)
+    }
+
     fn radial_error(path: &BezPath, radius: f64) -> f64 {
         let mut worst = 0.0f64;
         for seg in path.segments() {
@@ -277,7 +305,7 @@ mod tests {
     fn arcs_stay_on_the_circle() {
         for r in [1.0, 10.0, 366.0, 12_500.0] {
             let data = format!("M{r} 0A{r} {r} 0 0 1 -{r} 0A{r} {r} 0 0 1 {r} 0Z");
-            let fine = BezPath::from_svg(&inspect(&data).rewritten.unwrap()).unwrap();
+            let fine = BezPath::from_svg(&plain(&data).rewritten.unwrap()).unwrap();
             assert!(radial_error(&fine, r) < 4e-7 * r, "r {r}: {}", radial_error(&fine, r));
         }
     }
@@ -291,14 +319,14 @@ mod tests {
         let simple = |text: &str| -> Vec<_> {
             svgtypes::SimplifyingPathParser::from(text).map(Result::unwrap).collect()
         };
-        let ours = inspect(data).rewritten.unwrap();
+        let ours = plain(data).rewritten.unwrap();
         assert_eq!(simple(&ours), simple(data));
     }
 
     #[test]
     fn numbers_lead_to_the_nearest_in_32_bits() {
         for x in [1.0 / 3.0, -123_456.789_012_345, 1e-9 / 7.0, 16_777_217.0, 9.87e14] {
-            let ours = inspect(&format!("M{x} 0A1 1 0 0 1 4 4")).rewritten.unwrap();
+            let ours = plain(&format!("M{x} 0A1 1 0 0 1 4 4")).rewritten.unwrap();
             let Some(Ok(PathSegment::MoveTo { x: read, .. })) = PathParser::from(&*ours).next()
             else {
                 panic!("{ours}")
@@ -310,7 +338,7 @@ mod tests {
     #[test]
     fn a_turned_ellipse_has_its_area() {
         let data = "M10 0A10 5 30 1 1 9.9 0Z";
-        let fine = BezPath::from_svg(&inspect(data).rewritten.unwrap()).unwrap();
+        let fine = BezPath::from_svg(&plain(data).rewritten.unwrap()).unwrap();
         let reference = Arc::from_svg_arc(&SvgArc {
             from: Point::new(10.0, 0.0),
             to: Point::new(9.9, 0.0),
@@ -327,11 +355,11 @@ mod tests {
 
     #[test]
     fn tells_where_data_break() {
-        assert_eq!(inspect("M0 0L10 10").broken_at, None);
-        assert_eq!(inspect("").broken_at, None);
-        let report = inspect("M0 0L10 10 Lx 5");
+        assert_eq!(plain("M0 0L10 10").broken_at, None);
+        assert_eq!(plain("").broken_at, None);
+        let report = plain("M0 0L10 10 Lx 5");
         assert_eq!((report.broken_at.is_some(), report.commands), (true, 2));
         assert!(report.broken_at.is_some_and(|at| (11..=13).contains(&at)), "{report:?}");
-        assert_eq!(inspect("M0 0L1e308 1e308l1e308 0").largest, f64::INFINITY);
+        assert_eq!(plain("M0 0L1e308 1e308l1e308 0").largest, f64::INFINITY);
     }
 }

@@ -10,6 +10,7 @@ use super::size::{USABLE, readable};
 use super::splice::Edit;
 use super::style::{self, Prop, Props, SVG};
 use super::texts;
+use super::values;
 use super::visit::{Inherited, Visitor, is_marked, is_shape, layer_name, svg_tag};
 use crate::drawing::limits::MAX_TEXT_CHARS;
 use crate::finding::Finding;
@@ -25,7 +26,7 @@ pub(super) fn check<'a>(
         hidden(v, node, context);
         return false;
     }
-    if !element(v, node) {
+    if !element(v, node) || !values::check(v, node) {
         return false;
     }
     links::check(v, node, props);
@@ -44,12 +45,10 @@ fn hidden(v: &mut Visitor<'_>, node: Node<'_, '_>, context: &Inherited<'_>) {
     }
     let top = node.parent_element().is_some_and(|p| p.parent_element().is_none());
     let finding = if top && tag == "g" {
-        let name = layer_name(node).unwrap_or_else(|| "without a name".into());
-        Finding::note(
-            "layer-hidden",
-            format!("the layer {} is hidden and is not cut.", quoted(&name)),
-        )
-        .hint("Show it in the drawing to cut it.")
+        let layer = layer_name(node)
+            .map_or("a layer without a name".into(), |name| format!("the layer {}", quoted(&name)));
+        Finding::note("layer-hidden", format!("{layer} is hidden and is not cut."))
+            .hint("Show it in the drawing to cut it.")
     } else {
         Finding::note(
             "hidden",
@@ -191,7 +190,8 @@ fn unread_css<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
         tally(v, node, value, Finding::warning("clip-ignored", text).hint(hint));
     }
     if node.tag_name().name() == "style" {
-        for rule in style::unread_rules(node.text().unwrap_or_default()) {
+        let texts = node.children().filter(Node::is_text).filter_map(|text| text.text());
+        for rule in style::unread_rules(&texts.collect::<String>()) {
             let text = format!("the style rule {} is not read", quoted(&shortened(&rule)));
             let hint = "Save the drawing again as plain SVG, with styles as attributes.";
             tally(v, node, &rule, Finding::warning("style-rule-ignored", text).hint(hint));

@@ -77,7 +77,8 @@ impl<'a> Visitor<'a> {
         }
     }
 
-    fn blank(&mut self, range: std::ops::Range<usize>, name: &str) {
+    /// Spoils a name in a style, so that it says nothing.
+    pub(super) fn blank(&mut self, range: std::ops::Range<usize>, name: &str) {
         let Some(text) = self.source.get(range.clone()) else { return };
         for (at, _) in text.match_indices(name) {
             let at = range.start + at;

@@ -23,6 +23,7 @@ mod size;
 mod splice;
 mod style;
 mod texts;
+mod values;
 mod visit;
 
 use std::borrow::Cow;

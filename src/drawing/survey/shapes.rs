@@ -7,7 +7,8 @@
 use svgtypes::{Length, LengthListParser};
 use usvg::roxmltree::{Attribute, Node};
 
-use super::arcs::{self, larger};
+use super::arcs::{self, Joints, larger};
+use super::links::local_url;
 use super::losses::{self, called, shortened};
 use super::size::readable;
 use super::splice::Edit;
@@ -42,7 +43,7 @@ pub(super) fn check<'a>(
     context: &Inherited<'a>,
 ) {
     let tag = node.tag_name().name();
-    let largest = larger(lengths(v, node, context.hidden), geometry(v, node, context.hidden));
+    let largest = larger(lengths(v, node, context.hidden), geometry(v, node, context));
     if largest > MAX_USER_UNITS {
         return out_of_range(v, node, context.hidden);
     }
@@ -83,10 +84,11 @@ fn lengths(v: &mut Visitor<'_>, node: Node<'_, '_>, hidden: bool) -> f64 {
 
 /// The largest coordinate of a path or polygon; reports what breaks off. A shape with nothing to
 /// draw is not expected in the tree.
-fn geometry(v: &mut Visitor<'_>, node: Node<'_, '_>, hidden: bool) -> f64 {
+fn geometry(v: &mut Visitor<'_>, node: Node<'_, '_>, context: &Inherited<'_>) -> f64 {
+    let hidden = context.hidden;
     match node.tag_name().name() {
         "path" => match node.attribute_node("d") {
-            Some(data) => path(v, node, data, hidden),
+            Some(data) => path(v, node, data, context),
             None => unexpected(v),
         },
         "polyline" | "polygon" => match node.attribute_node("points") {
@@ -115,9 +117,14 @@ fn is_zero(value: Option<&str>) -> bool {
     value.and_then(readable).is_some_and(|(length, _)| length.number == 0.0)
 }
 
-fn path(v: &mut Visitor<'_>, node: Node<'_, '_>, data: Attribute<'_, '_>, hidden: bool) -> f64 {
+fn path(
+    v: &mut Visitor<'_>,
+    node: Node<'_, '_>,
+    data: Attribute<'_, '_>,
+    context: &Inherited<'_>,
+) -> f64 {
     let text = data.value();
-    let report = arcs::inspect(text);
+    let report = arcs::inspect(text, joints(v, context));
     v.weigh_commands(report.commands);
     if let Some(rewritten) = report.rewritten {
         v.edits.push(Edit::replace(data.range_value(), rewritten));
@@ -125,7 +132,7 @@ fn path(v: &mut Visitor<'_>, node: Node<'_, '_>, data: Attribute<'_, '_>, hidden
     if matches!(text.trim(), "" | "none") {
         return unexpected(v);
     }
-    if let Some(at) = report.broken_at.filter(|_| !hidden) {
+    if let Some(at) = report.broken_at.filter(|_| !context.hidden) {
         let start = data.range_value().start;
         let offset = text.char_indices().nth(at).map_or(text.len(), |(i, _)| i);
         let near: String = text.chars().skip(at).take(12).collect();
@@ -146,6 +153,19 @@ fn path(v: &mut Visitor<'_>, node: Node<'_, '_>, data: Attribute<'_, '_>, hidden
         v.explain_last();
     }
     report.largest
+}
+
+/// Whether joints of arcs must be told from vertices.
+fn joints(v: &Visitor<'_>, context: &Inherited<'_>) -> Joints {
+    let [start, mid, _] = context.markers.map(|marker| {
+        let marker = marker.and_then(local_url).and_then(|id| v.tags.get(id));
+        marker.is_some_and(|m| m.tag_name().name() == "marker" && m.has_children())
+    });
+    match (mid, start) {
+        (false, _) => Joints::Plain,
+        (true, false) => Joints::Marked,
+        (true, true) => Joints::MarkedAfterStart,
+    }
 }
 
 /// SVG 2, chapter Basic Shapes: an odd coordinate at the end is dropped; points that can't be read
@@ -216,12 +236,45 @@ fn lines<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>, context
         let text = format!("vector-effect: {effect} is left out");
         losses::tally(v, node, effect, Finding::warning("vector-effect-ignored", text));
     }
+    markers(v, node, context);
     let dashed = stroked && context.dashes.is_some_and(|d| d != "none");
-    let length = node.attribute("pathLength").and_then(|l| l.trim().parse::<f64>().ok());
-    if let Some(length) = length.filter(|l| dashed && *l > 0.0)
-        && let Some(element) = v.out.elements.last_mut()
-    {
-        element.path_length = Some(length);
+    if let Some(given) = node.attribute("pathLength").filter(|_| dashed) {
+        path_length(v, node, given);
+    }
+}
+
+/// Markers that viewers show in other ways than the standard has it.
+fn markers<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, context: &Inherited<'a>) {
+    let named = context.markers.map(|m| m.and_then(local_url).and_then(|id| v.tags.get(id)));
+    if named.iter().all(Option::is_none) {
+        return;
+    }
+    let turns = [named[0], named[2]].into_iter().flatten().any(|marker| {
+        marker.attribute("orient").is_some_and(|orient| orient.trim().starts_with("auto"))
+    });
+    let tag = node.tag_name().name();
+    let closes = node.attribute("d").is_some_and(|d| d.trim_end().ends_with(['z', 'Z']));
+    if matches!(tag, "rect" | "circle" | "ellipse") {
+        let text = format!("markers of <{tag}> are cut, as SVG 2 has it; many viewers show none");
+        losses::tally(v, node, tag, Finding::note("marker-on-shape", text));
+    }
+    if turns && (closes || tag == "polygon") {
+        let text =
+            "markers where a line closes are turned along its first or its last part; SVG 2 turns \
+                    them halfway between the two"
+                .to_owned();
+        losses::tally(v, node, "closing", Finding::warning("marker-at-closing", text));
+    }
+}
+
+/// SVG 2, chapter Paths: zero is a length like any other, a negative number is none.
+fn path_length(v: &mut Visitor<'_>, node: Node<'_, '_>, given: &str) {
+    let length = given.trim().parse::<f64>().ok().filter(|l| l.is_finite() && *l >= 0.0);
+    if length.is_none() {
+        v.tell(node, losses::unreadable("pathLength", given, node.tag_name().name()));
+    }
+    if let Some(element) = v.out.elements.last_mut() {
+        element.path_length = length;
     }
 }
 

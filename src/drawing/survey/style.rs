@@ -8,7 +8,7 @@
 use simplecss::{AttributeOperator, DeclarationTokenizer, PseudoClass, StyleSheet};
 use usvg::roxmltree::{Document, Node};
 
-use super::texts;
+use super::{texts, values};
 
 /// The SVG namespace.
 pub(super) const SVG: &str = "http://www.w3.org/2000/svg";
@@ -145,8 +145,11 @@ impl<'a> Styles<'a> {
         let mut sheet = StyleSheet::new();
         for node in doc.descendants().filter(|n| n.has_tag_name("style")) {
             let css = matches!(node.attribute("type"), None | Some("text/css"));
-            if let (true, Some(text)) = (css, node.text()) {
-                sheet.parse_more(text);
+            let media = node.attribute("media").is_none_or(values::is_for_screens);
+            if css && media {
+                // Comments part the text.
+                let texts = node.children().filter(Node::is_text);
+                texts.filter_map(|text| text.text()).for_each(|text| sheet.parse_more(text));
             }
         }
         Self { sheet }

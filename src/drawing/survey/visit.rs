@@ -248,6 +248,7 @@ impl<'a> Visitor<'a> {
         }
         if tag == "text" && context.text.is_none() {
             inner.text = inner.parent;
+            self.expect_text(node);
         }
         if is_shape(tag) {
             shapes::check(self, node, &props, &inner);
@@ -318,6 +319,14 @@ impl<'a> Visitor<'a> {
         let place = self.place(node);
         let shelved = context.shelved;
         self.out.runs.push(TextRun { element: context.text, place, families, shelved, text });
+    }
+
+    /// A text without letters is not missed.
+    fn expect_text(&mut self, node: Node<'a, 'a>) {
+        let has_letters = |n: Node<'_, '_>| n.text().is_some_and(|text| !text.trim().is_empty());
+        if !node.descendants().any(|n| n.is_text() && has_letters(n)) {
+            self.explain_last();
+        }
     }
 
     fn refuse_long_text(&mut self, node: Node<'a, 'a>) {

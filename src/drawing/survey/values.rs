@@ -1,0 +1,181 @@
+//! Values that the SVG library reads otherwise than the standards ask: rewritten, or taken out and told.
+//!
+//! - `currentcolor` in any case (CSS Color 4, 6.3: keywords are ASCII case-insensitive);
+//! - a list of dashes with a fault in it, and a negative line width, count as not given (SVG 2, chapter
+//!   Painting, by CSS Syntax 3, 2.2: a declaration that does not parse is dropped whole);
+//! - a clone takes the size that its `symbol` gives itself (SVG 2, 5.5 and 5.6);
+//! - a nested drawing of no width or height, or with such a view box, is not drawn (SVG 2, 8.2 and 8.6);
+//! - a style sheet for other media than screens is not read (SVG 2, 6.4, Media Queries 4);
+//! - a comment of XML within a style sheet does not end it (XML 1.0, 2.5).
+
+use simplecss::DeclarationTokenizer;
+use usvg::roxmltree::{Attribute, Node};
+
+use super::links::href;
+use super::losses::{self, called, quoted};
+use super::size::readable;
+use super::splice::Edit;
+use super::visit::{Visitor, svg_tag};
+use crate::finding::Finding;
+
+const CURRENT: &str = "currentColor";
+const DASHES: &str = "stroke-dasharray";
+
+/// Puts right what an element's own values are. False if it is not drawn for that.
+pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) -> bool {
+    for attribute in node.attributes() {
+        match attribute.name() {
+            "fill" | "stroke" | "stop-color" | "color" => current(v, attribute.range_value()),
+            "stroke-width" => width(v, node, attribute),
+            DASHES => dashes(v, node, attribute),
+            "style" => style(v, node, attribute),
+            _ => {}
+        }
+    }
+    match svg_tag(node) {
+        Some("use") => clone(v, node),
+        Some("svg") if node.parent_element().is_some() => frame(v, node),
+        Some("style") => sheet(v, node),
+        _ => true,
+    }
+}
+
+/// Spells the keyword as the SVG library does.
+fn current(v: &mut Visitor<'_>, range: std::ops::Range<usize>) {
+    let Some(text) = v.source.get(range.clone()) else { return };
+    for (at, _) in text.match_indices(['c', 'C']) {
+        let word = text.get(at..at + CURRENT.len()).unwrap_or_default();
+        if word.eq_ignore_ascii_case(CURRENT) && word != CURRENT {
+            let at = range.start + at;
+            v.edits.push(Edit::replace(at..at + CURRENT.len(), CURRENT));
+        }
+    }
+}
+
+fn width<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, given: Attribute<'a, 'a>) {
+    if readable(given.value()).is_some_and(|(length, _)| length.number < 0.0) {
+        not_given(v, node, given);
+    }
+}
+
+fn dashes<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, given: Attribute<'a, 'a>) {
+    match list(v, given.value()) {
+        None => not_given(v, node, given),
+        Some(list) if list != given.value() => {
+            v.edits.push(Edit::replace(given.range_value(), list));
+        }
+        Some(_) => {}
+    }
+}
+
+/// A list of dashes in units that the SVG library knows; none if it has a fault.
+fn list(v: &Visitor<'_>, value: &str) -> Option<String> {
+    if matches!(value.trim(), "none" | "inherit" | "initial" | "unset") {
+        return Some(value.to_owned());
+    }
+    let mut all = Vec::new();
+    for part in value.split(',') {
+        let before = all.len();
+        for item in part.split_whitespace() {
+            let known = readable(item);
+            let (number, text) = match known {
+                Some((length, text)) => (length.number, text),
+                None => v.relative.px(item).map(|px| (px, px.to_string()))?,
+            };
+            all.push((number >= 0.0).then_some(text)?);
+        }
+        if all.len() == before {
+            return None;
+        }
+    }
+    Some(if value.contains(',') { all.join(",") } else { all.join(" ") })
+}
+
+/// Takes an attribute out, so that what is inherited counts.
+fn not_given<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, given: Attribute<'a, 'a>) {
+    v.edits.push(Edit::replace(given.range_qname(), format!("unused-{}", given.name())));
+    v.tell(node, losses::unreadable(given.name(), given.value(), node.tag_name().name()));
+}
+
+fn style<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, given: Attribute<'a, 'a>) {
+    current(v, given.range_value());
+    let broken = |v: &Visitor<'_>| {
+        DeclarationTokenizer::from(given.value())
+            .find(|d| d.name == DASHES && list(v, d.value).is_none())
+            .map(|d| d.value)
+    };
+    if let Some(value) = broken(v) {
+        v.blank(given.range_value(), DASHES);
+        v.tell(node, losses::unreadable(DASHES, value, node.tag_name().name()));
+    }
+}
+
+/// Gives a clone the size of its symbol. False if it has none.
+fn clone<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) -> bool {
+    let id = href(node).and_then(|link| link.trim().strip_prefix('#'));
+    let Some(target) = id.and_then(|id| v.tags.get(id)).copied() else { return true };
+    if !matches!(svg_tag(target), Some("symbol" | "svg")) {
+        return true;
+    }
+    if svg_tag(target) == Some("symbol") {
+        for name in ["width", "height"] {
+            let own = target.attribute(name).filter(|value| *value != "auto" && is_length(value));
+            if let Some(value) = own.filter(|_| !node.has_attribute(name)) {
+                v.edits.push(Edit::attribute(node, name, value));
+            }
+        }
+    }
+    frame(v, node)
+}
+
+fn is_length(value: &str) -> bool {
+    readable(value).is_some_and(|(length, _)| length.number >= 0.0)
+}
+
+/// Whether something with a view of its own has a size. If not, it is taken out and told.
+fn frame<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) -> bool {
+    let zero = |value: &str| readable(value).is_some_and(|(length, _)| length.number == 0.0);
+    let side = ["width", "height"].into_iter().find(|n| node.attribute(*n).is_some_and(zero));
+    let sides = |b: &str| svgtypes::NumberListParser::from(b).flatten().skip(2).collect::<Vec<_>>();
+    let flat = |b: &str| matches!(sides(b)[..], [w, h] if w == 0.0 || h == 0.0);
+    let what = match side {
+        Some(name) => name,
+        None if node.attribute("viewBox").is_some_and(flat) => "viewBox",
+        None => return true,
+    };
+    v.take_out(node);
+    let text = format!("{} is not drawn: its {what} is zero.", called(node));
+    v.tell(node, Finding::note("not-drawn", text));
+    false
+}
+
+/// Takes a style sheet for other media out.
+fn sheet<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) -> bool {
+    let Some(media) = node.attribute("media").filter(|media| !is_for_screens(media)) else {
+        for child in node.children() {
+            match child.is_comment() {
+                true => v.edits.push(Edit::replace(child.range(), "")),
+                false => current(v, child.range()),
+            }
+        }
+        return true;
+    };
+    v.take_out(node);
+    let text = format!(
+        "a style sheet for other media than a screen ({}) is not read.",
+        quoted(&losses::shortened(media))
+    );
+    v.tell(node, Finding::note("style-media", text));
+    false
+}
+
+/// Whether one of the media is a screen, without further conditions.
+pub(super) fn is_for_screens(media: &str) -> bool {
+    media.trim().is_empty()
+        || media.split(',').any(|one| {
+            let one = one.trim().to_ascii_lowercase();
+            let kind = one.strip_prefix("only ").unwrap_or(&one).trim();
+            let other = one.strip_prefix("not ").map(str::trim);
+            matches!(kind, "all" | "screen") || other.is_some_and(|kind| kind == "print")
+        })
+}

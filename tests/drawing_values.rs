@@ -1,0 +1,218 @@
+//! Values that the SVG library reads otherwise than the standards ask.
+//!
+//! Outside referees: SVG 2 (W3C Candidate Recommendation 2018) and CSS, chapters named beside each check;
+//! a browser (Chromium) drew each of these drawings so.
+
+use bladewright::drawing::{Drawing, ReadSettings, read};
+use bladewright::finding::{Finding, Place};
+use bladewright::ink::{InkError, InkSettings, Trace, visible};
+
+/// A page of 100 x 100 mm in millimetres around some elements. They begin in row 2.
+fn take(content: &str) -> (Drawing, Vec<Finding>) {
+    let svg = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' xmlns:xlink='http://www.w3.org/1999/xlink' \
+         width='100mm' height='100mm' viewBox='0 0 100 100'>\n{content}\n</svg>"
+    );
+    let settings = ReadSettings { system_fonts: false, ..ReadSettings::default() };
+    read(svg.as_bytes(), &settings).unwrap_or_else(|e| panic!("{e}: {svg}"))
+}
+
+/// What is cut, mm².
+fn area(content: &str) -> f64 {
+    let (drawing, _) = take(content);
+    let (ink, _) = visible(&drawing, &InkSettings::default()).unwrap();
+    let regions = ink.films.iter().flat_map(|film| &film.regions);
+    regions
+        .flat_map(|r| r.region.contours())
+        .map(|contour| contour.signed_area())
+        .sum::<f64>()
+        .abs()
+}
+
+fn told(content: &str) -> Vec<(&'static str, Place)> {
+    take(content).1.iter().map(|f| (f.code, f.place)).collect()
+}
+
+fn near(area: f64, wanted: f64) {
+    assert!((area - wanted).abs() < 0.05 + 1e-3 * wanted, "{area} instead of {wanted}");
+}
+
+/// CSS Color 4, 6.3: the keyword is `currentcolor`, in any case.
+#[test]
+fn the_current_colour_is_known_in_any_case() {
+    for word in ["currentColor", "currentcolor", "CURRENTCOLOR"] {
+        let line = format!(
+            "<g color='#fff'><path d='M0 0H50V50H0z' fill='#000'/><path d='M10 10h10v10h-10z' \
+             fill='{word}'/></g><path d='M60 60h30' stroke-width='2' style='stroke:{word}'/>"
+        );
+        near(area(&line), 2500.0 - 100.0 + 60.0);
+        let sheet = format!("<style>path{{stroke:{word}}}</style><path d='M60 60h30'/>");
+        near(area(&sheet), 30.0);
+    }
+}
+
+/// SVG 2, chapter Painting; CSS Syntax 3, 2.2: a declaration with a fault is dropped whole.
+#[test]
+fn dashes_and_widths_with_a_fault_count_as_not_given() {
+    for dashes in ["5 foo", "5,,3", "5,3,", ",5", "5 -2"] {
+        let attribute = format!("<path d='M10 10h80' stroke='#000' stroke-dasharray='{dashes}'/>");
+        near(area(&attribute), 80.0);
+        assert_eq!(told(&attribute), [("attribute-unreadable", Place::text(2, 1))], "{dashes}");
+        let style = format!("<path d='M10 10h80' style='stroke:#000;stroke-dasharray:{dashes}'/>");
+        near(area(&style), 80.0);
+        assert_eq!(told(&style), [("attribute-unreadable", Place::text(2, 1))], "{dashes}");
+    }
+    for dashes in ["5 3", "5,3", " 5 , 3 ", "5px 3px", "none", "1q 1rem", "5% 3%"] {
+        let path = format!("<path d='M10 10h80' stroke='#000' stroke-dasharray='{dashes}'/>");
+        assert_eq!(told(&path), [], "{dashes}");
+        assert_eq!(area(&path) < 79.0, dashes != "none", "{dashes}");
+    }
+    let path = "<g stroke-width='3'><path d='M10 10h80' stroke='#000' stroke-width='-2'/></g>";
+    near(area(path), 240.0);
+    assert_eq!(told(path), [("attribute-unreadable", Place::text(2, 21))]);
+}
+
+/// SVG 2, chapter Paths: zero scales every dash to infinity, a negative length is an error.
+#[test]
+fn a_path_length_of_zero_leaves_no_gap() {
+    let path = |length: &str, dashes: &str| {
+        format!(
+            "<path d='M10 10h80' pathLength='{length}' stroke='#000' stroke-dasharray='{dashes}'/>"
+        )
+    };
+    near(area(&path("0", "5 5")), 80.0);
+    near(area(&path("16", "1 1")), 40.0);
+    near(area(&path("-4", "5 5")), 40.0);
+    assert_eq!(told(&path("0", "5 5")), []);
+    assert_eq!(told(&path("-4", "5 5")), [("attribute-unreadable", Place::text(2, 1))]);
+    assert_eq!(told(&path("long", "5 5")), [("attribute-unreadable", Place::text(2, 1))]);
+}
+
+/// SVG 2, 8.2 and 8.6: no width, no height or such a view box disables rendering.
+#[test]
+fn a_nested_drawing_without_size_is_not_drawn() {
+    let rest = "<path d='M60 60h20v20h-20z'/>";
+    for nested in [
+        "<svg width='0' height='40'><rect width='50' height='50'/></svg>",
+        "<svg viewBox='0 0 0 10'><rect width='50' height='50'/></svg>",
+        "<use href='#s' width='30' height='0'/>",
+    ] {
+        let content = format!(
+            "{nested}{rest}<symbol id='s' viewBox='0 0 1 1'><rect width='1' height='1'/></symbol>"
+        );
+        near(area(&content), 400.0);
+        assert_eq!(told(&content), [("not-drawn", Place::text(2, 1))], "{nested}");
+    }
+}
+
+/// SVG 2, 5.5 and 5.6: a symbol's own width and height count unless the clone gives others.
+#[test]
+fn a_symbol_has_the_size_that_it_gives_itself() {
+    let symbol = "<symbol id='s' viewBox='0 0 10 10' width='10' height='20'>\
+                  <path d='M0 0H10V10H0z'/></symbol>";
+    near(area(&format!("{symbol}<use href='#s' x='50' y='5'/>")), 100.0);
+    near(area(&format!("{symbol}<use href='#s' width='30'/>")), 400.0);
+    near(area(&format!("{symbol}<use xlink:href='#s' width='30' height='30'/>")), 900.0);
+}
+
+/// SVG 2, 6.4 (`media` of `style`): what is seen on a screen is cut.
+#[test]
+fn style_sheets_for_other_media_are_not_read() {
+    let sheet = |media: &str| {
+        format!("<style media='{media}'>path{{display:none}}</style><path d='M0 0H10V10H0z'/>")
+    };
+    near(area(&sheet("print")), 100.0);
+    assert_eq!(told(&sheet("print")), [("style-media", Place::text(2, 1))]);
+    for media in ["", "all", "screen", "print, Screen", "only screen"] {
+        assert_eq!(take(&sheet(media)).0.shapes.len(), 0, "{media}");
+    }
+}
+
+/// SVG 2, chapter Painting (marker-mid): markers stand at vertices, and an arc has none but its ends.
+#[test]
+fn arcs_have_no_markers_between_their_ends() {
+    let dots = |id: &str, side: u32, more: &str| {
+        format!(
+            "<marker id='{id}' markerUnits='userSpaceOnUse' markerWidth='9' markerHeight='9' {more}>\
+             <path d='M0 0h{side}v{side}h-{side}z'/></marker>"
+        )
+    };
+    let arcs = "M20 50A20 30 20 0 1 80 50L80 80a10 10 0 0 1 -20 0";
+    for orient in ["", "orient='auto'", "orient='auto' overflow='visible'"] {
+        let marks = [dots("s", 1, orient), dots("m", 2, orient), dots("e", 3, orient)].concat();
+        for (which, wanted) in [
+            ("marker-mid='url(#m)'", 8.0),
+            ("marker-mid='url(#m)' marker-start='url(#s)'", 9.0),
+            ("marker-mid='url(#m)' marker-end='url(#e)'", 17.0),
+            ("marker-mid='url(#m)' marker-start='url(#s)' marker-end='url(#e)'", 18.0),
+            ("marker-end='url(#e)'", 9.0),
+            ("style='marker:url(#m)'", 16.0),
+            ("style='marker:url(#m);paint-order:markers'", 16.0),
+            ("style='marker:url(#m);paint-order:fill markers;fill:#fff'", 16.0),
+        ] {
+            let path = format!("<path id='p' fill='none' d='{arcs}' {which}/>");
+            near(area(&format!("{marks}{path}")), wanted);
+            let clones =
+                format!("{marks}<defs>{path}</defs><use href='#p'/><use href='#p' x='200'/>");
+            near(area(&clones), 2.0 * wanted);
+        }
+        let group = format!("{marks}<g fill='none' marker-mid='url(#m)'><path d='{arcs}'/></g>");
+        near(area(&group), 8.0);
+    }
+}
+
+/// SVG 2, chapter Painting: markers apply to all shapes, and turn halfway where a line closes.
+#[test]
+fn markers_that_viewers_show_otherwise_are_told() {
+    let marker = "<marker id='m' orient='auto'><path d='M0 0h2v2h-2z'/></marker>";
+    let codes = |shape: &str| -> Vec<&str> {
+        take(&format!("{marker}{shape}")).1.iter().map(|f| f.code).collect()
+    };
+    let line = "stroke='#000' fill='none' marker-end='url(#m)'";
+    assert_eq!(codes(&format!("<rect width='9' height='9' {line}/>")), ["marker-on-shape"]);
+    assert_eq!(codes(&format!("<path d='M9 9h9v9z' {line}/>")), ["marker-at-closing"]);
+    assert_eq!(codes(&format!("<polygon points='9 9 18 9 18 18' {line}/>")), ["marker-at-closing"]);
+    assert_eq!(codes(&format!("<path d='M9 9h9v9' {line}/>")), [""; 0]);
+}
+
+/// Every finding has its place: also of values that only the SVG library fails to read.
+#[test]
+fn unreadable_paints_are_told_with_their_place() {
+    for (content, column) in [
+        ("<g/><path d='M0 0h9v9' fill='var(--k)'/>", 5),
+        ("<g/><g/><path d='M0 0h9v9' style='stroke:var(--k)'/>", 9),
+        ("<g/><style>path{fill:var(--k)}</style><path d='M0 0h9v9'/>", 5),
+    ] {
+        assert_eq!(told(content), [("value-unreadable", Place::text(2, column))], "{content}");
+    }
+}
+
+/// XML 1.0, 2.5: comments are no part of the character data.
+#[test]
+fn comments_do_not_end_a_style_sheet() {
+    for sheet in [
+        "<!-- made by hand -->path{stroke:#000}",
+        "path{fill:none}<!-- and -->path{stroke:#000}",
+        "path{fill:none;<!-- and -->stroke:#000}",
+        "<!-- one --><![CDATA[path{stroke:#000}]]><!-- two -->",
+    ] {
+        near(area(&format!("<style>{sheet}</style><path d='M10 10h80'/>")), 80.0);
+    }
+}
+
+#[test]
+fn what_was_never_there_is_not_missed_and_a_layer_without_a_name_has_none() {
+    assert_eq!(told("<text x='5' y='9'/><text> <tspan/></text><path d='M0 0h9v9z'/>"), []);
+    let (_, findings) = take("<g display='none'><path d='M0 0h9v9z'/></g>");
+    assert_eq!(findings[0].text, "a layer without a name is hidden and is not cut.");
+}
+
+#[test]
+fn dots_are_no_lines_to_follow() {
+    let (drawing, _) =
+        take("<path d='M9 9z' stroke='#000' stroke-width='5' stroke-linecap='round'/>");
+    let follow = InkSettings { trace: Trace::CentreLines, ..InkSettings::default() };
+    assert!(matches!(visible(&drawing, &follow), Err(InkError::NoLine)));
+    let (drawing, _) = take("<path d='M9 9h9v9z' fill='none'/>");
+    assert!(matches!(visible(&drawing, &follow), Err(InkError::Nothing)));
+}
