@@ -6,6 +6,7 @@
 use bladewright::drawing::{Drawing, ReadSettings, read};
 use bladewright::finding::{Finding, Place};
 use bladewright::ink::{InkError, InkSettings, Trace, visible};
+use kurbo::Shape as _;
 
 /// A page of 100 x 100 mm in millimetres around some elements. They begin in row 2.
 fn take(content: &str) -> (Drawing, Vec<Finding>) {
@@ -111,6 +112,7 @@ fn a_symbol_has_the_size_that_it_gives_itself() {
     let symbol = "<symbol id='s' viewBox='0 0 10 10' width='10' height='20'>\
                   <path d='M0 0H10V10H0z'/></symbol>";
     near(area(&format!("{symbol}<use href='#s' x='50' y='5'/>")), 100.0);
+    near(area(&format!("{symbol}<use href='#s' width='auto' height='auto'/>")), 100.0);
     near(area(&format!("{symbol}<use href='#s' width='30'/>")), 400.0);
     near(area(&format!("{symbol}<use xlink:href='#s' width='30' height='30'/>")), 900.0);
 }
@@ -215,4 +217,65 @@ fn dots_are_no_lines_to_follow() {
     assert!(matches!(visible(&drawing, &follow), Err(InkError::NoLine)));
     let (drawing, _) = take("<path d='M9 9h9v9z' fill='none'/>");
     assert!(matches!(visible(&drawing, &follow), Err(InkError::Nothing)));
+}
+
+/// CSS Values 4, 6 and 7: units of angles and lengths in transforms; the same as the attribute's numbers.
+#[test]
+fn transforms_take_the_units_of_css() {
+    let boxed = |content: &str| {
+        let (drawing, findings) = take(content);
+        assert!(findings.is_empty(), "{content}: {findings:?}");
+        let shape = &drawing.shapes[0];
+        (shape.to_page * shape.path.clone()).bounding_box()
+    };
+    for (css, plain) in [
+        ("translate(40px,10px) rotate(.125turn)", "translate(40 10) rotate(45)"),
+        ("translate(1in, -5mm) rotate(50grad)", "translate(96 -18.897638) rotate(45)"),
+        ("skewX(0.5rad) scale(2)", "skewX(28.647890) scale(2)"),
+        ("none", ""),
+    ] {
+        let wanted = boxed(&format!("<path d='M0 0h20v10z' transform='{plain}'/>"));
+        for content in [
+            format!("<path d='M0 0h20v10z' style='transform: {css}'/>"),
+            format!("<style>path{{transform:{css}}}</style><path d='M0 0h20v10z'/>"),
+        ] {
+            let is = boxed(&content);
+            let off = [is.x0 - wanted.x0, is.y0 - wanted.y0, is.x1 - wanted.x1, is.y1 - wanted.y1];
+            assert!(off.iter().all(|off| off.abs() < 1e-4), "{css}: {is:?} {wanted:?}");
+        }
+    }
+}
+
+/// What a browser obeys and is not read here.
+#[test]
+fn selectors_transforms_and_names_that_are_not_read_are_told() {
+    let path = "<path d='M9 9h9v9z'/>";
+    for selector in
+        ["path[d^=M]", "[id]", ".\u{e9}", "path:not(.k)", "g ~ path", ".a\\:b", "path:nth-child(2)"]
+    {
+        let sheet = format!("<style>{selector}{{fill:none}}</style>{path}");
+        let (_, findings) = take(&sheet);
+        let text = format!("the style rule \u{201c}{selector}\u{201d} is not read.");
+        assert!(findings.iter().any(|f| f.text == text), "{selector}: {findings:?}");
+    }
+    for selector in [
+        "path",
+        "*",
+        "g > path, .k",
+        "a:hover",
+        "path:first-child",
+        "[d~=x]",
+        "path[d]",
+        "#a.b + g",
+    ] {
+        let sheet = format!("<style>{selector}{{stroke-width:2}}</style>{path}");
+        assert_eq!(told(&sheet), [], "{selector}");
+    }
+    for style in ["translate:9px", "rotate:9deg", "scale:2", "transform-box:fill-box"] {
+        let content = format!("<path d='M9 9h9v9z' style='{style}'/>");
+        assert_eq!(told(&content), [("style-transform", Place::text(2, 1))], "{style}");
+    }
+    assert_eq!(told(&format!("{path}<path d='M9 9h9v9z' style='rotate:none'/>")), []);
+    let clone = format!("{path}<defs><path id='a b' d='M9 9h9v9z'/></defs><use href='#a b'/>");
+    assert_eq!(told(&clone), [("link-missing", Place::text(2, 65))]);
 }

@@ -142,6 +142,9 @@ fn unreadable(rest: &str, doc: &Document<'_>) -> Option<Finding> {
     if TOLD.contains(&name) || (name == "stroke-linejoin" && value == "arcs") {
         return None;
     }
+    if name == "transform" && value.trim() == "none" {
+        return None;
+    }
     let then = match name {
         "fill" => "black is taken",
         "stroke" => "the line is not painted",

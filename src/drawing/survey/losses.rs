@@ -178,6 +178,14 @@ fn unread_css<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
         let hint = "Save the drawing again as plain SVG.";
         tally(v, node, name, Finding::warning("style-geometry", text).hint(hint));
     }
+    if let Some(name) = props.get(Prop::CssTransform) {
+        let text = format!(
+            "{} has {name} in its style, which is not followed; it may lie elsewhere than it is shown",
+            called(node)
+        );
+        let hint = "Save the drawing again as plain SVG, with transforms as attributes.";
+        tally(v, node, name, Finding::warning("style-transform", text).hint(hint));
+    }
     if let Some(value) = props.get(Prop::ClipPath)
         && value.contains('(')
         && !value.starts_with("url(")

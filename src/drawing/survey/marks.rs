@@ -6,6 +6,7 @@ use usvg::roxmltree::Node;
 
 use super::Element;
 use super::splice::Edit;
+use super::values;
 use super::visit::{Inherited, Visitor};
 use crate::drawing::error::ReadError;
 
@@ -59,7 +60,7 @@ impl<'a> Visitor<'a> {
     }
 
     /// CSS writes transforms with units (`rotate(5deg) translate(3px)`), which the SVG library does
-    /// not read; degrees and pixels are what bare numbers mean.
+    /// not read: numbers become degrees and pixels, which is what bare ones mean.
     fn plain_transforms(&mut self, range: std::ops::Range<usize>) {
         let Some(text) = self.source.get(range.clone()) else { return };
         for (at, name) in text.match_indices("transform") {
@@ -68,11 +69,10 @@ impl<'a> Visitor<'a> {
                 continue;
             }
             let value = rest.split([';', '}', '"']).next().unwrap_or_default();
-            for (unit, blanks) in [("deg", "   "), ("px", "  ")] {
-                for (i, _) in value.match_indices(unit) {
-                    let start = range.start + at + name.len() + i;
-                    self.edits.push(Edit::replace(start..start + unit.len(), blanks));
-                }
+            let start = range.start + at + name.len();
+            for (number, plain) in values::plain_numbers(value) {
+                let number = start + number.start..start + number.end;
+                self.edits.push(Edit::replace(number, plain));
             }
         }
     }

@@ -5,7 +5,7 @@
 //! then rules by specificity, then `style`; `!important` before all. Values are as written;
 //! inheritance is up to the caller, who walks the tree downwards.
 
-use simplecss::{AttributeOperator, DeclarationTokenizer, PseudoClass, StyleSheet};
+use simplecss::{AttributeOperator, DeclarationTokenizer, PseudoClass, Selector, StyleSheet};
 use usvg::roxmltree::{Document, Node};
 
 use super::{texts, values};
@@ -38,13 +38,18 @@ pub(super) enum Prop {
     Transform,
     /// The name of a geometry property (SVG 2, chapter Geometry) that a style gives.
     CssGeometry,
+    /// The name of a property that moves a shape beside `transform` (CSS Transforms 2).
+    CssTransform,
 }
 
 /// How many there are.
-const PROPS: usize = Prop::CssGeometry as usize + 1;
+const PROPS: usize = Prop::CssTransform as usize + 1;
 
 /// Properties that only SVG 2 lets styles give.
 const GEOMETRY: [&str; 10] = ["x", "y", "width", "height", "cx", "cy", "r", "rx", "ry", "d"];
+
+/// Properties that move a shape and are not read; what `transform-box` asks for is done for `view-box`.
+const TRANSFORMS: [&str; 4] = ["translate", "rotate", "scale", "transform-box"];
 
 impl Prop {
     fn by_name(name: &str) -> Option<Self> {
@@ -93,6 +98,8 @@ impl<'a> Props<'a> {
     fn declare(&mut self, name: &'a str, value: &'a str, important: bool) {
         if GEOMETRY.contains(&name) {
             self.put(Prop::CssGeometry, name, important);
+        } else if TRANSFORMS.contains(&name) && !matches!(value.trim(), "none" | "view-box") {
+            self.put(Prop::CssTransform, name, important);
         } else {
             self.set(name, value, important);
         }
@@ -184,21 +191,28 @@ impl<'a> Styles<'a> {
     }
 }
 
-/// Rules that the CSS library passes over: at-rules, and selectors with pseudo-classes or
-/// combinators that it does not know.
+/// Rules that the CSS library passes over: at-rules, and selectors that it does not know.
 pub(super) fn unread_rules(css: &str) -> Vec<String> {
     let bare = without_comments(css);
-    let heads = bare.split('}').filter_map(|rule| rule.split('{').next());
-    let mut unread = Vec::new();
-    for head in heads.map(str::trim).filter(|head| !head.is_empty()) {
-        let known = head.replace(":first-child", "");
-        if head.starts_with('@') || known.contains([':', '~']) {
-            let head = if head.starts_with('@') { head.split(';').next() } else { Some(head) };
-            let head = head.unwrap_or_default();
-            unread.push(head.split_whitespace().collect::<Vec<_>>().join(" "));
+    let heads = bare.split('}').filter_map(|rule| rule.split('{').next()).map(str::trim);
+    let parts = |head: &'_ str| -> Vec<String> {
+        match head.starts_with('@') {
+            true => head.split(';').take(1).map(str::to_owned).collect(),
+            false => head.split(',').filter(|part| !is_read(part)).map(str::to_owned).collect(),
         }
-    }
-    unread
+    };
+    let unread = heads.filter(|head| !head.is_empty()).flat_map(parts);
+    unread.map(|head| head.split_whitespace().collect::<Vec<_>>().join(" ")).collect()
+}
+
+/// Whether the CSS library knows a selector. That every element has an id is our own doing; what only a
+/// pointer or a key brings about never shows in a cut.
+fn is_read(selector: &str) -> bool {
+    let dynamic = [":hover", ":active", ":focus"].iter().any(|class| selector.contains(class));
+    let known = selector.replace(":first-child", "").replace("~=", "=");
+    let odd =
+        known.contains([':', '~', '^', '$', '\\']) || known.contains("[id]") || !known.is_ascii();
+    dynamic || (!odd && Selector::parse(selector.trim()).is_some())
 }
 
 fn without_comments(css: &str) -> String {

@@ -6,6 +6,7 @@
 //! - a clone takes the size that its `symbol` gives itself (SVG 2, 5.5 and 5.6);
 //! - a nested drawing of no width or height, or with such a view box, is not drawn (SVG 2, 8.2 and 8.6);
 //! - a style sheet for other media than screens is not read (SVG 2, 6.4, Media Queries 4);
+//! - angles and lengths in a transform of CSS may have any unit (CSS Transforms 1, 11);
 //! - a comment of XML within a style sheet does not end it (XML 1.0, 2.5).
 
 use simplecss::DeclarationTokenizer;
@@ -120,8 +121,12 @@ fn clone<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) -> bool {
     if svg_tag(target) == Some("symbol") {
         for name in ["width", "height"] {
             let own = target.attribute(name).filter(|value| *value != "auto" && is_length(value));
-            if let Some(value) = own.filter(|_| !node.has_attribute(name)) {
-                v.edits.push(Edit::attribute(node, name, value));
+            match (own, node.attribute_node(name)) {
+                (Some(own), None) => v.edits.push(Edit::attribute(node, name, own)),
+                (Some(own), Some(given)) if given.value().trim() == "auto" => {
+                    v.edits.push(Edit::replace(given.range_value(), own));
+                }
+                _ => {}
             }
         }
     }
@@ -178,4 +183,42 @@ pub(super) fn is_for_screens(media: &str) -> bool {
             let other = one.strip_prefix("not ").map(str::trim);
             matches!(kind, "all" | "screen") || other.is_some_and(|kind| kind == "print")
         })
+}
+
+/// Where numbers with a unit stand in a transform, and the same in degrees or pixels (CSS Values 4, 6 and 7).
+pub(super) fn plain_numbers(value: &str) -> Vec<(std::ops::Range<usize>, String)> {
+    let bytes = value.as_bytes();
+    let is_part = |b: &u8| b.is_ascii_digit() || matches!(b, b'.' | b'+' | b'-');
+    let mut found = Vec::new();
+    let mut at = 0;
+    while at < bytes.len() {
+        let digits = bytes[at..].iter().take_while(|b| is_part(b)).count();
+        let unit = bytes[at + digits..].iter().take_while(|b| b.is_ascii_alphabetic()).count();
+        let (number, end) = (at + digits, at + digits + unit);
+        if digits > 0
+            && let Some(plain) = plain_number(&value[at..number], &value[number..end])
+        {
+            found.push((at..end, plain));
+        }
+        at = end.max(at + 1);
+    }
+    found
+}
+
+fn plain_number(number: &str, unit: &str) -> Option<String> {
+    let value: f64 = number.parse().ok()?;
+    let value = match unit.to_ascii_lowercase().as_str() {
+        "deg" | "px" => return Some(number.to_owned()),
+        "rad" => value.to_degrees(),
+        "grad" => value * 0.9,
+        "turn" => value * 360.0,
+        "in" => value * 96.0,
+        "cm" => value * 96.0 / 2.54,
+        "mm" => value * 96.0 / 25.4,
+        "q" => value * 96.0 / 101.6,
+        "pt" => value * 96.0 / 72.0,
+        "pc" => value * 16.0,
+        _ => return None,
+    };
+    Some(value.to_string())
 }
