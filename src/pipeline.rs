@@ -177,6 +177,12 @@ pub enum PlanError {
     /// The size makes no sense.
     #[error("the size {0} makes no sense; scale, width and height must be above 0")]
     Size(String),
+    /// Nothing outlasts the rounding to plotter units.
+    #[error(
+        "all that would be cut is thinner than a step of the machine ({0} mm); cut it larger, or cut along \
+         drawn lines (--trace lines)"
+    )]
+    BelowStep(f64),
 }
 
 /// Plans the jobs for `drawing`: one for each film.
@@ -218,6 +224,7 @@ pub fn plan_orders(
     drop(sized);
     drop(drawing);
     let sheets = sheets(ink, (page, &layers), settings)?;
+    something_left(&sheets, settings)?;
     let in_order = |&strategy: &Strategy| {
         let settings = PlanSettings { strategy, ..settings.clone() };
         sheets.iter().map(|sheet| plan_sheet(sheet, &settings)).collect()
@@ -348,6 +355,14 @@ fn sheets(
         Ok(Sheet { merged_points, ..sheet(&names[film], layout, told)? })
     };
     laid.into_iter().enumerate().map(of_film).collect()
+}
+
+fn something_left(sheets: &[Sheet], settings: &PlanSettings) -> Result<(), PlanError> {
+    let left = |sheet: &Sheet| sheet.whole.lines.iter().any(|line| line.role.is_design());
+    match sheets.iter().any(left) {
+        true => Ok(()),
+        false => Err(PlanError::BelowStep(settings.machine.unit_mm)),
+    }
 }
 
 /// What a panel of a film is called.

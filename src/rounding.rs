@@ -216,7 +216,8 @@ fn told(flat: &[Ring], layout: &Layout) -> Option<Finding> {
     let one = "One contour is thinner than a step of the machine and is left out.";
     let many = "contours are thinner than a step of the machine and are left out.";
     let text = counted(flat.len(), one, many);
-    let finding = Finding::note("below-step", text);
+    let hint = "If they are thin lines, --trace lines cuts along them; else cut larger.";
+    let finding = Finding::note("below-step", text).hint(hint);
     Some(finding.at(Place::sheet(first.contour.bounds().center())))
 }
 

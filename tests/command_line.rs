@@ -198,3 +198,41 @@ fn one_piece_is_it_and_more_are_them() {
         .collect();
     assert!(sign(&many).contains("; and more. Draw them wider."), "{}", sign(&many));
 }
+
+/// Common practice, no source: lines for a cutter are drawn as thin as the drawing program lets them.
+#[test]
+fn hairlines_are_told_with_the_way_to_cut_them() {
+    let folder = tempfile::tempdir().unwrap();
+    let check = |width: &str, more: &str, options: &[&str]| {
+        let svg = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='80mm' height='60mm' viewBox='0 0 80 60'>\n\
+             <path d='M5 50h70' stroke='#000' stroke-width='{width}'/>{more}</svg>"
+        );
+        std::fs::write(folder.path().join("h.svg"), svg).unwrap();
+        run(folder.path(), &[&["check", "h.svg"], options].concat())
+    };
+    let piece = "<path d='M5 5h20v20h-20z' stroke='#000' stroke-width='.001'/>";
+    for width in ["1e-5", "0.001", "0.0035278", "0.009"] {
+        let output = check(width, piece, &["--strict"]);
+        assert_eq!(output.status.code(), Some(4), "{width}: {}", said(&output));
+        assert!(said(&output).contains("h.svg:2:1: One line is a hairline"), "{}", said(&output));
+        assert!(said(&output).contains("--trace lines"), "{}", said(&output));
+        let alone = check(width, "", &[]);
+        assert_eq!(alone.status.code(), Some(1), "{width}");
+        assert!(said(&alone).contains("--trace lines"), "{}", said(&alone));
+        let followed = check(width, "", &["--trace", "lines"]);
+        assert_eq!(followed.status.code(), Some(0), "{}", said(&followed));
+    }
+    // Wider ones have an outline, which no machine of such steps can follow.
+    let alone = check("0.015", "", &[]);
+    assert_eq!(alone.status.code(), Some(1), "{}", said(&alone));
+    assert!(
+        said(&alone).contains("thinner than a step of the machine (0.025 mm)"),
+        "{}",
+        said(&alone)
+    );
+    let wide = check("0.02", piece, &[]);
+    assert!(said(&wide).contains("thinner than a step"), "{}", said(&wide));
+    assert!(said(&wide).contains("--trace lines"), "{}", said(&wide));
+    assert!(!said(&check("0.1", piece, &[])).contains("--trace lines"));
+}

@@ -102,7 +102,7 @@ const SENTENCES: [(&str, &str, &str); 8] = [
 ];
 
 /// Properties of which the survey tells with their place, or that mean nothing to a knife.
-const TOLD: [&str; 22] = [
+const TOLD: [&str; 23] = [
     "clip-path",
     "mask",
     "filter",
@@ -125,6 +125,7 @@ const TOLD: [&str; 22] = [
     "stroke-width",
     "color",
     "font-family",
+    "href",
 ];
 
 fn finding(message: &str, doc: &Document<'_>) -> Option<Finding> {

@@ -17,6 +17,7 @@ mod doubled;
 mod fade;
 mod film;
 mod gradient;
+mod hairline;
 mod lines;
 mod paint;
 
@@ -225,6 +226,12 @@ pub enum InkError {
          a stroke"
     )]
     Nothing,
+    /// All is thinner than any outline.
+    #[error(
+        "all that the drawing shows are hairlines, too thin to cut around; cut along them with --trace \
+         lines, or draw them wider"
+    )]
+    Hairlines,
     /// Lines are followed, and there is none.
     #[error(
         "no line of the drawing can be followed: all that it shows has no length or the colour of the \
@@ -321,6 +328,7 @@ pub fn visible(drawing: &Drawing, settings: &InkSettings) -> Result<(Ink, Vec<Fi
     }
     let ink = Ink { films: together(drawing, films, lines, settings.sheets) };
     match ink.bounds().is_empty() {
+        true if findings.iter().any(|f| f.code == hairline::CODE) => Err(InkError::Hairlines),
         true if followed.is_empty() => Err(InkError::Nothing),
         true => Err(InkError::NoLine),
         false => Ok((ink, findings)),

@@ -9,7 +9,7 @@ use crate::merge::{Area, Drawn, FURTHEST_MM, TooFar};
 use crate::outline::outline;
 use crate::parallel;
 
-use super::{InkError, InkSettings, dense, fade};
+use super::{InkError, InkSettings, dense, fade, hairline};
 
 /// One fill or stroke on the page.
 #[derive(Debug, Clone)]
@@ -65,6 +65,7 @@ pub(super) fn coats(
     coats.retain(|coat| !coat.area.is_empty());
     let mut findings = dense::dropped_dashes(&coats);
     findings.extend(tight_turns(&coats));
+    findings.extend(hairline::finding(shapes, settings));
     findings.extend(fade::findings(&coats));
     let (mut ink, only_paper) = erase_paper(coats, settings);
     let drawn = ink.iter().filter_map(|coat| Some((coat.area.bounds(), *shapes.get(coat.shape)?)));
@@ -163,7 +164,7 @@ pub(super) fn within_reach(shape: &Shape) -> Result<(), TooFar> {
     }
 }
 
-fn points(path: &BezPath) -> impl Iterator<Item = kurbo::Point> + '_ {
+pub(super) fn points(path: &BezPath) -> impl Iterator<Item = kurbo::Point> + '_ {
     path.elements().iter().flat_map(|element| {
         let (a, b, c) = match *element {
             PathEl::MoveTo(p) | PathEl::LineTo(p) => (Some(p), None, None),
@@ -268,14 +269,14 @@ fn stroke_area(shape: &Shape, stroke: &Stroke, tolerance: f64) -> Result<(Area, 
 
 /// How a coat counts against the paper.
 #[derive(Clone, Copy, PartialEq)]
-enum Effect {
+pub(super) enum Effect {
     Ink,
     Eraser,
     /// Paper colour that lets through: changes nothing.
     Nothing,
 }
 
-fn effect(paint: &Paint, paper: Option<[u8; 3]>) -> Effect {
+pub(super) fn effect(paint: &Paint, paper: Option<[u8; 3]>) -> Effect {
     if !paper.is_some_and(|paper| paint.is(paper)) {
         Effect::Ink
     } else if paint.alpha >= 1.0 {
