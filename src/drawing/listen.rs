@@ -8,12 +8,14 @@
 //! side.
 
 use std::cell::RefCell;
+use std::collections::HashSet;
 use std::sync::Once;
 
 use log::{Level, LevelFilter, Log, Metadata, Record};
 use simplecss::DeclarationTokenizer;
 use usvg::roxmltree::{Document, Node};
 
+use super::limits::MAX_FINDINGS_PER_CODE;
 use super::lines::LineTable;
 use super::survey::quoted;
 use crate::finding::{Finding, Place};
@@ -68,11 +70,19 @@ pub(super) fn while_reading<T>(read: impl FnOnce() -> T) -> (T, Vec<String>) {
     (result, heard)
 }
 
-/// Findings for what the survey has not told. The sentences are our own.
+/// Findings for what the survey has not told. The sentences are our own. The places of as many are looked
+/// up as are told singly: each look goes through the whole document.
 pub(super) fn findings(heard: &[String], doc: &Document<'_>) -> Vec<Finding> {
-    let mut findings: Vec<Finding> = heard.iter().filter_map(|m| finding(m, doc)).collect();
-    findings.dedup();
-    findings
+    let mut known = HashSet::new();
+    let once = heard.iter().filter(|message| known.insert(message.as_str()));
+    let told = once.filter_map(|message| finding(message));
+    let placed = told.enumerate().map(|(number, (finding, value))| match value {
+        Some((name, value)) if number < MAX_FINDINGS_PER_CODE => {
+            finding.at(first_with(doc, name, value))
+        }
+        _ => finding,
+    });
+    placed.collect()
 }
 
 /// How a message begins, and what to say for it.
@@ -128,16 +138,19 @@ const TOLD: [&str; 23] = [
     "href",
 ];
 
-fn finding(message: &str, doc: &Document<'_>) -> Option<Finding> {
+/// The finding, and the name and the value that it is about.
+type Heard<'a> = (Finding, Option<(&'a str, &'a str)>);
+
+fn finding(message: &str) -> Option<Heard<'_>> {
     if let Some(rest) = message.strip_prefix("Failed to parse ") {
-        return unreadable(rest, doc);
+        return unreadable(rest);
     }
     let (_, code, text) = SENTENCES.iter().find(|(start, _, _)| message.starts_with(start))?;
-    Some(Finding::warning(code, *text))
+    Some((Finding::warning(code, *text), None))
 }
 
 /// A value that the library could not read: `NAME value: 'VALUE'...`.
-fn unreadable(rest: &str, doc: &Document<'_>) -> Option<Finding> {
+fn unreadable(rest: &str) -> Option<Heard<'_>> {
     let (name, value) = rest.split_once(" value: ")?;
     let value = value.split('\'').nth(1)?;
     if TOLD.contains(&name) || (name == "stroke-linejoin" && value == "arcs") {
@@ -153,7 +166,7 @@ fn unreadable(rest: &str, doc: &Document<'_>) -> Option<Finding> {
     };
     let shown: String = value.chars().take(40).collect();
     let text = format!("{name} {} can't be read; {then}.", quoted(&shown));
-    Some(Finding::warning("value-unreadable", text).at(first_with(doc, name, value)))
+    Some((Finding::warning("value-unreadable", text), Some((name, value))))
 }
 
 /// Where the first element begins that says so; a style sheet says it for others.
