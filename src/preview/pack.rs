@@ -16,30 +16,30 @@ use base64::engine::general_purpose::STANDARD;
 use super::View;
 use crate::blade::Part;
 use crate::geometry::Point;
+use crate::parallel;
 use crate::place::Role;
 use crate::simulate::SimulatedCut;
 
 /// Micrometres in a millimetre.
 const PER_MM: f64 = 1000.0;
 
+/// Cuts that one core packs at a time.
+const GROUP: usize = 256;
+
 /// The cuts of `view`, packed.
 pub(super) fn pack(view: &View) -> String {
-    let mut packer = Packer::default();
-    for (i, cut) in view.simulation.cuts.iter().enumerate() {
-        packer.unsigned(role_code(view.role(i)));
-        packer.unsigned(view.layer(i).map_or(0, |layer| layer as u64 + 1));
-        packer.unsigned(u64::from(cut.tool));
-        packer.signed(cut.byte as i64 - packer.byte);
-        packer.unsigned(cut.end_byte.saturating_sub(cut.byte));
-        packer.byte = cut.end_byte as i64;
-        packer.times(cut);
-        packer.line(&cut.travel);
-        packer.line(&cut.axis);
-        packer.parts(view, i, cut.axis.len().saturating_sub(1));
-        packer.line(cut.trailing.as_deref().unwrap_or_default());
-    }
-    packer.line(&view.simulation.last_travel);
-    STANDARD.encode(packer.bytes)
+    let cuts = &view.simulation.cuts;
+    let groups = parallel::map(cuts.len().div_ceil(GROUP), parallel::cores(), |group| {
+        let from = group * GROUP;
+        let mut packer = Packer::behind(&cuts[..from]);
+        (from..cuts.len().min(from + GROUP)).for_each(|i| packer.cut(view, i));
+        packer.bytes
+    });
+    let mut last = Packer::behind(cuts);
+    last.line(&view.simulation.last_travel);
+    let mut bytes = groups.concat();
+    bytes.extend(last.bytes);
+    STANDARD.encode(bytes)
 }
 
 #[derive(Default)]
@@ -51,6 +51,36 @@ struct Packer {
 }
 
 impl Packer {
+    /// One that goes on behind `cuts`.
+    fn behind(cuts: &[SimulatedCut]) -> Self {
+        let Some(last) = cuts.last() else { return Self::default() };
+        let end = |cut: &SimulatedCut| {
+            let lines = [cut.trailing.as_ref(), Some(&cut.axis), Some(&cut.travel)];
+            lines.into_iter().flatten().find_map(|line| line.last().copied())
+        };
+        Self {
+            bytes: Vec::new(),
+            at: cuts.iter().rev().find_map(end).map_or((0, 0), micrometres),
+            byte: last.end_byte as i64,
+            clock_ms: milliseconds(last.end_s),
+        }
+    }
+
+    fn cut(&mut self, view: &View, number: usize) {
+        let cut = &view.simulation.cuts[number];
+        self.unsigned(role_code(view.role(number)));
+        self.unsigned(view.layer(number).map_or(0, |layer| layer as u64 + 1));
+        self.unsigned(u64::from(cut.tool));
+        self.signed(cut.byte as i64 - self.byte);
+        self.unsigned(cut.end_byte.saturating_sub(cut.byte));
+        self.byte = cut.end_byte as i64;
+        self.times(cut);
+        self.line(&cut.travel);
+        self.line(&cut.axis);
+        self.parts(view, number, cut.axis.len().saturating_sub(1));
+        self.line(cut.trailing.as_deref().unwrap_or_default());
+    }
+
     fn unsigned(&mut self, mut n: u64) {
         while n >= 0x80 {
             self.bytes.push((n & 0x7f) as u8 | 0x80);
@@ -65,7 +95,7 @@ impl Packer {
 
     fn times(&mut self, cut: &SimulatedCut) {
         for seconds in [cut.start_s, cut.end_s] {
-            let ms = (seconds * 1000.0).round() as i64;
+            let ms = milliseconds(seconds);
             self.signed(ms - self.clock_ms);
             self.clock_ms = ms;
         }
@@ -74,7 +104,7 @@ impl Packer {
     fn line(&mut self, points: &[Point]) {
         self.unsigned(points.len() as u64);
         for p in points {
-            let (x, y) = ((p.x * PER_MM).round() as i64, (p.y * PER_MM).round() as i64);
+            let (x, y) = micrometres(*p);
             self.signed(x - self.at.0);
             self.signed(y - self.at.1);
             self.at = (x, y);
@@ -95,6 +125,14 @@ impl Packer {
             self.unsigned(count);
         }
     }
+}
+
+fn micrometres(p: Point) -> (i64, i64) {
+    ((p.x * PER_MM).round() as i64, (p.y * PER_MM).round() as i64)
+}
+
+fn milliseconds(seconds: f64) -> i64 {
+    (seconds * 1000.0).round() as i64
 }
 
 fn role_code(role: Role) -> u64 {
@@ -119,6 +157,7 @@ fn part_code(part: Part) -> u64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::lehmer::Lehmer;
     use crate::simulate::{SimulatedCut, Simulation};
 
     /// Base 128 varints and folded signs as the Protocol Buffers encoding guide works them out:
@@ -129,6 +168,32 @@ mod tests {
         packer.unsigned(150);
         packer.signed(-2_147_483_648);
         assert_eq!(packer.bytes, [0x96, 0x01, 0xff, 0xff, 0xff, 0xff, 0x0f]);
+    }
+
+    /// Many groups of cuts, with and without a tip of their own, against all packed one by one.
+    #[test]
+    fn groups_go_on_where_the_one_before_ends() {
+        let mut dice = Lehmer::new();
+        let mut line = |count: usize| -> Vec<Point> {
+            (0..count).map(|_| Point::new(dice.share() * 90.0, dice.share() * 90.0)).collect()
+        };
+        let cuts = (0..3 * GROUP + 7).map(|i| SimulatedCut {
+            travel: line(i % 3),
+            axis: line(1 + i % 4),
+            trailing: (i % 5 == 0).then(|| line(i % 2)),
+            byte: 40 * i as u64,
+            end_byte: 40 * i as u64 + 31,
+            start_s: i as f64 * 0.7,
+            end_s: i as f64 * 0.7 + 0.4,
+            ..SimulatedCut::default()
+        });
+        let cuts: Vec<SimulatedCut> = cuts.collect();
+        let simulation = Simulation { cuts, last_travel: line(2), ..Simulation::default() };
+        let view = View::of_simulation(&simulation);
+        let mut one = Packer::default();
+        (0..simulation.cuts.len()).for_each(|i| one.cut(&view, i));
+        one.line(&simulation.last_travel);
+        assert_eq!(pack(&view), STANDARD.encode(one.bytes));
     }
 
     #[test]

@@ -69,7 +69,7 @@ pub struct PageJob<'a> {
 pub fn page_html(page: &Page) -> String {
     let data = serde_json::to_string(&Data::of(page)).unwrap_or_default();
     // Inside a script element only "<" could end it.
-    let data = data.replace('<', "\\u003c");
+    let data = if data.contains('<') { data.replace('<', "\\u003c") } else { data };
     let parts = [
         ("{{policy}}", policy()),
         ("{{title}}", escaped(page.title)),
@@ -94,7 +94,8 @@ fn source_hash(text: &str) -> String {
 
 /// `template` with each mark replaced once; what is filled in is never searched for marks.
 fn fill(template: &str, parts: &[(&str, String)]) -> String {
-    let mut page = String::with_capacity(template.len());
+    let filled: usize = parts.iter().map(|(_, text)| text.len()).sum();
+    let mut page = String::with_capacity(template.len() + filled);
     let mut rest = template;
     for (mark, text) in parts {
         if let Some((before, after)) = rest.split_once(mark) {
