@@ -319,11 +319,11 @@ pub fn off_line(proof: &Proof, told: &[Finding]) -> Option<Finding> {
 pub fn assumed(written_for: WrittenFor, offset_mm: f64) -> Finding {
     let text = match written_for {
         WrittenFor::TrailingBlade => format!(
-            "The job swings a blade, so it is taken as written for an offset of {offset_mm:.3} mm: \
-             what that blade's tip would cut counts as wanted."
+            "The job leads a trailing blade, so it is taken as written for an offset of \
+             {offset_mm:.3} mm: what that blade's tip would cut counts as wanted."
         ),
-        WrittenFor::Axis => "The job swings no blade, so the lines that it sends the tool along \
-                             count as wanted."
+        WrittenFor::Axis => "The job leads no trailing blade, so the lines that it sends the tool \
+                             along count as wanted."
             .to_owned(),
     };
     Finding::note("lines-assumed", text)
@@ -336,10 +336,35 @@ const SWUNG: f64 = std::f64::consts::PI / 3.0;
 /// A tip that stays within so many offsets rests: swings in chords let it move by 0.06 at most.
 const RESTING: f64 = 0.1;
 
-/// Tells by its swings whether a job was written for a trailing blade of `offset_mm`.
+/// A tip that was led comes back this near to where it was set down, mm: twice what counts as closed.
+const LED_MM: f64 = 2.0 * BRIDGE_MM;
+
+/// Tells whether a job was written for a trailing blade of `offset_mm`: by its swings, or, where all is
+/// round and none is needed, by how its closed cuts begin.
 pub fn written_for(simulation: &Simulation, offset_mm: f64) -> WrittenFor {
-    let swings = |cut: &SimulatedCut| offset_mm > 0.0 && has_swing(cut, offset_mm);
-    if simulation.cuts.iter().any(swings) { WrittenFor::TrailingBlade } else { WrittenFor::Axis }
+    let cuts = &simulation.cuts;
+    let swings = |cut: &SimulatedCut| has_swing(cut, offset_mm);
+    let led = || {
+        let mut round = cuts.iter().filter(|cut| meant_to_close(cut.tip())).peekable();
+        round.peek().is_some() && round.all(|cut| is_led(cut, offset_mm))
+    };
+    if offset_mm > 0.0 && (cuts.iter().any(swings) || led()) {
+        WrittenFor::TrailingBlade
+    } else {
+        WrittenFor::Axis
+    }
+}
+
+/// Whether a closed cut leads the tip: it comes back to where it was set down. Dragged along a line that is
+/// meant for the axis, it begins beside that line; and where such a line has a corner, it cannot be led.
+fn is_led(cut: &SimulatedCut, offset_mm: f64) -> bool {
+    let (axis, tip) = (&cut.axis, cut.tip());
+    let corner = axis.windows(3).any(|w| {
+        let (a, b) = (w[1] - w[0], w[2] - w[1]);
+        let long = a.length().min(b.length()) >= offset_mm;
+        long && wrap_angle(b.angle() - a.angle()).abs() > SWUNG
+    });
+    !corner && distance_to_track(tip[0], &tip[tip.len() / 2..]) <= LED_MM
 }
 
 fn has_swing(cut: &SimulatedCut, offset_mm: f64) -> bool {

@@ -31,6 +31,9 @@ pub struct Report {
     pub at_mm: [f64; 2],
     /// Lines that are cut; orienting cuts not counted.
     pub contours: usize,
+    /// The wanted lines are unknown, so every cut was counted.
+    #[serde(skip)]
+    pub of_bytes: bool,
     /// Points that the tool is led to while it is down, swings and overcuts included.
     pub points: usize,
     /// Vertices of the outlines, or of the lines followed, before those within the tolerance were left
@@ -198,6 +201,7 @@ impl Report {
         let report = Self {
             film: plan.film.clone(),
             contours: distinct.len(),
+            of_bytes: false,
             points_before: plan.merged_points,
             works: if told { WorkShare::of_plan(plan) } else { Vec::new() },
             ..Self::of_simulation(&plan.simulation, plan.findings.clone())
@@ -249,6 +253,7 @@ impl Report {
             sheet_mm: [rounded(bounds.width(), 3), rounded(bounds.height(), 3)],
             at_mm: corner.map(|x| rounded(x, 3)),
             contours: simulation.cuts.len(),
+            of_bytes: true,
             points: facets.points,
             points_before: None,
             facet_turn_deg: rounded(facets.turn_deg, 2),
@@ -299,7 +304,11 @@ impl Report {
         let [width, height] = self.sheet_mm;
         let [x, y] = self.at_mm;
         lines.push(("size", format!("{width:.1} x {height:.1} mm at {x:.1}, {y:.1} mm")));
-        lines.push(("contours", self.contours.to_string()));
+        lines.push(if self.of_bytes {
+            ("cuts", format!("{}, orienting cuts and further passes included", self.contours))
+        } else {
+            ("contours", self.contours.to_string())
+        });
         lines.push(("points", self.points_told()));
         lines.push(("cut", metres(self.cut_mm)));
         lines.extend(self.works.iter().map(WorkShare::line));

@@ -118,6 +118,42 @@ fn a_job_from_elsewhere_is_judged_by_its_own_lines() {
     assert_eq!(pen["uncut_bridges"], 0);
 }
 
+/// Round pieces are begun in the direction of the blade, so that nothing has to be swung: what was led
+/// is told from what was not by where the tip begins.
+#[test]
+fn round_pieces_need_no_swing_to_be_known_as_led() {
+    let folder = folder();
+    let told = |code: &str, report: &Value| {
+        report["findings"].as_array().unwrap().iter().any(|f| f["code"] == code)
+    };
+    for (number, radius) in [(1, 1.0), (1, 5.0), (3, 5.0), (3, 20.0), (1, 40.0)] {
+        let pitch = 2.0 * radius + 4.0;
+        let circle = |i: i32| {
+            format!("<circle cx='{}' cy='{}' r='{radius}'/>", (f64::from(i) + 0.5) * pitch, pitch)
+        };
+        let circles: String = (0..number).map(circle).collect();
+        let (width, height) = (pitch * f64::from(number), 2.0 * pitch);
+        let drawing = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='{width}mm' height='{height}mm' \
+             viewBox='0 0 {width} {height}'>{circles}</svg>"
+        );
+        std::fs::write(folder.path().join("round.svg"), drawing).unwrap();
+        for (options, led) in [
+            (&["--machine", "roll-24"][..], true),
+            (&["--machine", "plain-hpgl", "--blade-offset", "0", "--overcut", "0"], false),
+        ] {
+            let arguments = [&["write", "round.svg", "-o", "round.hpgl"], options].concat();
+            let output = run(folder.path(), &arguments);
+            assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+            let check = ["check", "round.hpgl", "--machine", "roll-24", "--json"];
+            let output = run(folder.path(), &check);
+            let report: Value = serde_json::from_slice(&output.stdout).unwrap();
+            assert!(told("lines-assumed", &report));
+            assert_eq!(told("tip-off-line", &report), !led, "{number} of {radius}: {report}");
+        }
+    }
+}
+
 #[test]
 fn a_bridge_that_is_left_uncut_is_counted() {
     let folder = folder();

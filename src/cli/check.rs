@@ -31,7 +31,7 @@ pub struct Args {
     #[arg(long, value_name = "LENGTH", help_heading = "Proof")]
     tip_tolerance: Option<Length>,
     /// Of a job: whether the tip's way or the axis' way is what was wanted [default: the tip's if the
-    /// job swings a blade]
+    /// job leads a blade]
     #[arg(long, value_enum, value_name = "WAY", help_heading = "Proof")]
     wanted: Option<Wanted>,
     /// Also draw what the tip does into this file (.svg or .png)
