@@ -47,6 +47,11 @@ impl Pull {
         Self { to, length, travel, decay: (-length / offset_mm).exp().max(SMALLEST_DECAY) }
     }
 
+    /// As much again, in the same direction, which ends at `to`.
+    pub fn onward(self, to: Point) -> Self {
+        Self { to, ..self }
+    }
+
     /// Its first half, from `from`.
     fn halved(&self, from: Point) -> Self {
         let (to, length) = (from.lerp(self.to, 0.5), self.length / 2.0);
@@ -192,7 +197,7 @@ impl TrailingBlade {
             return;
         }
         let first = pull.halved(self.axis);
-        let second = Pull { to: pull.to, ..first };
+        let second = first.onward(pull.to);
         let mut middle = *self;
         middle.pull(&first);
         self.sample((&middle, &first), (tolerance_mm, halvings - 1), tips);

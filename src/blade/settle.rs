@@ -259,9 +259,9 @@ impl Pulls {
             let other = from.lerp(at, LOOKS[1] * offset / length);
             Self { pulls: [pull(from, one), pull(one, other), pull(other, at)], count: 3 }
         } else {
-            let middle = from.lerp(at, 0.5);
-            let half = pull(middle, at);
-            Self { pulls: [pull(from, middle), half, half], count: 2 }
+            let first = pull(from, from.lerp(at, 0.5));
+            let second = first.onward(at);
+            Self { pulls: [first, second, second], count: 2 }
         }
     }
 
