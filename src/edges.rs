@@ -201,11 +201,6 @@ impl<'a> EdgeIndex<'a> {
         self.lists.of(cell)
     }
 
-    /// The edges that run through a cell, with their numbers.
-    fn edges_in(&self, cell: usize) -> impl Iterator<Item = (usize, (Point, Point))> {
-        self.in_cell(cell).iter().flat_map(|&run| self.chains.along(run))
-    }
-
     /// The edge nearest to `p`; those further than `reach` do not count.
     pub fn nearest(&self, p: Point, reach: f64) -> Option<Nearest> {
         self.near(p, reach, 0.0)
@@ -227,14 +222,16 @@ impl<'a> EdgeIndex<'a> {
                 break;
             }
             self.grid.ring(cx, cy, ring, |cell| {
-                for (edge, (a, b)) in self.edges_in(cell) {
-                    if least < enough {
-                        return;
-                    }
-                    let squared = (nearest_on_segment(p, a, b) - p).length_squared();
-                    if squared < least || (squared == least && best.is_none()) {
-                        least = squared;
-                        best = Some(Nearest { distance: squared.sqrt(), edge });
+                for &run in self.in_cell(cell) {
+                    for (edge, (a, b)) in self.chains.along(run) {
+                        if least < enough {
+                            return;
+                        }
+                        let squared = (nearest_on_segment(p, a, b) - p).length_squared();
+                        if squared < least || (squared == least && best.is_none()) {
+                            least = squared;
+                            best = Some(Nearest { distance: squared.sqrt(), edge });
+                        }
                     }
                 }
             });

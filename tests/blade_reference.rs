@@ -163,9 +163,13 @@ fn sampled(start: TrailingBlade, to: Point, tolerance_mm: f64) -> (f64, usize) {
     let mut track = vec![start.tip()];
     let mut blade = start;
     blade.line_to_sampled(to, tolerance_mm, &mut track);
-    let far = (0..=2000).map(|i| {
+    let length = start.axis().distance(to);
+    // All along the way, and at its beginning, where the blade turns.
+    let along = (0..=2000).map(|i| f64::from(i) / 2000.0);
+    let first = (0..=400).map(|i| f64::from(i) * 0.02 * start.offset_mm() / length);
+    let far = along.chain(first.filter(|share| *share <= 1.0)).map(|share| {
         let mut b = start;
-        b.line_to(start.axis().lerp(to, f64::from(i) / 2000.0));
+        b.line_to(start.axis().lerp(to, share));
         track
             .windows(2)
             .map(|w| bladewright::geometry::distance_to_segment(b.tip(), w[0], w[1]))
@@ -186,11 +190,11 @@ fn sampled_tracks_stay_within_the_tolerance() {
         assert!(points < 200, "{points} points");
         assert!(far < 0.001, "{far} mm off with offset {d}");
     }
-    // All angles to the way, ways of a tenth of an offset to forty.
+    // All angles to the way, ways of a tenth of an offset to a hundred thousand.
     for i in 0..240 {
         let d = [0.1, 0.25, 0.9][i % 3];
         let angle = f64::from(i as u32) * 1.3;
-        let to = Point::along(0.7) * (d * 0.1 * 400f64.powf(f64::from(i as u32 % 40) / 40.0));
+        let to = Point::along(0.7) * (d * 0.1 * 1e6f64.powf(f64::from(i as u32 % 40) / 40.0));
         for tolerance in [0.001, 0.02 * d] {
             let (far, _) = sampled(TrailingBlade::new(d, Point::ORIGIN, angle), to, tolerance);
             assert!(far < tolerance, "{far} mm off with offset {d}, {angle}, {to:?}");

@@ -44,7 +44,7 @@ impl Pull {
         let way = to - from;
         let length = way.length();
         let travel = (length > 0.0).then(|| way * (1.0 / length));
-        Self { to, length, travel, decay: (-length / offset_mm).exp().max(SMALLEST_DECAY) }
+        Self { to, length, travel, decay: decay(length, offset_mm) }
     }
 
     /// As much again, in the same direction, which ends at `to`.
@@ -52,11 +52,18 @@ impl Pull {
         Self { to, ..self }
     }
 
-    /// Its first half, from `from`.
-    fn halved(&self, from: Point) -> Self {
+    /// Its first half, from `from`. The root of the decay is its own, but not that of the floor.
+    fn halved(&self, from: Point, offset_mm: f64) -> Self {
         let (to, length) = (from.lerp(self.to, 0.5), self.length / 2.0);
-        Self { to, length, travel: self.travel, decay: self.decay.sqrt() }
+        let is_floor = self.decay <= SMALLEST_DECAY;
+        let decay = if is_floor { decay(length, offset_mm) } else { self.decay.sqrt() };
+        Self { to, length, travel: self.travel, decay }
     }
+}
+
+/// What is left of the tangent of half the angle between blade and travel after a straight pull.
+fn decay(length: f64, offset_mm: f64) -> f64 {
+    (-length / offset_mm).exp().max(SMALLEST_DECAY)
 }
 
 /// A blade whose tip trails behind the axis about which it turns.
@@ -196,7 +203,7 @@ impl TrailingBlade {
         if halvings == 0 || self.is_flat(end, tolerance_mm) {
             return;
         }
-        let first = pull.halved(self.axis);
+        let first = pull.halved(self.axis, self.offset_mm);
         let second = first.onward(pull.to);
         let mut middle = *self;
         middle.pull(&first);
