@@ -29,7 +29,7 @@ use crate::profile::{EndAt, FeedAxis, Machine, Material, Tool};
 use crate::proof::{self, Proof};
 use crate::rounding;
 use crate::simulate::{SimulateSettings, Simulation};
-use crate::work::{self, Depth, Usual, Wish, WorkError, Works};
+use crate::work::{self, Depth, Usual, Wish, Work, WorkError, Works};
 
 /// Everything that is wanted of a job.
 #[derive(Debug, Clone, PartialEq)]
@@ -385,8 +385,12 @@ fn sheet(
     let works = work::works(lines, &settings.wishes, &settings.usual())?;
     told.extend(works.findings.iter().cloned());
     let mut settled = Vec::with_capacity(layout.lines.len());
-    for lines in apart(layout, &works) {
-        // Lines that are made in different ways may cross.
+    // Lines that are made in different ways may cross, and so may drawn lines.
+    for (work, lines) in apart(layout, &works) {
+        if !work.cuts_around(settings.ink.trace) {
+            settled.extend(lines);
+            continue;
+        }
         let (part, joined) = rounding::settle(Layout { lines }, settings.machine.unit_mm);
         told.extend(joined);
         settled.extend(part.lines);
@@ -411,12 +415,13 @@ fn sheet(
 }
 
 /// The lines of each work, in their order.
-fn apart(layout: Layout, works: &Works) -> Vec<Vec<CutLine>> {
-    let mut parts: Vec<Vec<CutLine>> = vec![Vec::new(); works.all.len()];
+fn apart(layout: Layout, works: &Works) -> Vec<(&Work, Vec<CutLine>)> {
+    let mut parts: Vec<(&Work, Vec<CutLine>)> =
+        works.all.iter().map(|work| (work, Vec::new())).collect();
     for line in layout.lines {
-        parts[works.index_of(&line)].push(line);
+        parts[works.index_of(&line)].1.push(line);
     }
-    parts.retain(|lines| !lines.is_empty());
+    parts.retain(|(_, lines)| !lines.is_empty());
     parts
 }
 
@@ -427,7 +432,7 @@ fn weak_pieces(sheet: &Sheet, usual: Trace) -> Vec<Finding> {
         let lines = || sheet.whole.lines.iter().filter(|l| sheet.works.index_of(l) == number);
         told.extend(place::small_pieces(lines(), &work.material));
         // Drawn lines bound nothing for certain.
-        if work.trace.unwrap_or(usual) == Trace::Outlines {
+        if work.cuts_around(usual) {
             told.extend(place::thin_pieces(lines(), &work.material));
         }
     }

@@ -86,6 +86,28 @@ fn a_line_on_two_layers_is_cut_once() {
     assert!(codes(&report).contains(&"cut-twice"), "{:?}", codes(&report));
 }
 
+/// Drawn lines are cut as drawn, where they cross as well: each closed path for its own length, as SVG
+/// has it (SVG 2, 9.3.5: a closed path ends where it began), and none is joined with another.
+#[test]
+fn drawn_lines_that_cross_or_go_back_are_cut_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let lines = [&NO_BLADE[..], &["--trace", "lines"]].concat();
+    let line = |d: &str| format!("<path fill='none' stroke='#000' d='{d}'/>");
+    let across = 2.0 * 40f64.hypot(40.0);
+    for (drawn, contours, mm) in [
+        // Two squares over each other.
+        (line("M10 10H50V50H10Z") + &line("M30 30H70V70H30Z"), 2, 320.0),
+        // A closed path that crosses itself.
+        (line("M10 10L50 50V10L10 50Z"), 1, 80.0 + across),
+        // There and back.
+        (line("M10 10H50L70 30L50 10Z"), 1, 80.0 + 2.0 * 20f64.hypot(20.0)),
+    ] {
+        let (report, job) = made(folder.path(), &drawn, &lines);
+        assert_eq!(report["contours"], contours, "{drawn}");
+        assert!((cut_mm(&job) - mm).abs() < 0.2, "{drawn}: {} of {mm}", cut_mm(&job));
+    }
+}
+
 #[test]
 fn one_layer_is_followed_along_its_lines() {
     let folder = tempfile::tempdir().unwrap();

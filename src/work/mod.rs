@@ -80,6 +80,14 @@ pub struct Work {
     pub trace: Option<Trace>,
 }
 
+impl Work {
+    /// Whether its closed lines are the edges of pieces, which never cross, and not lines as they were
+    /// drawn; `usual` says so where the work does not.
+    pub fn cuts_around(&self, usual: Trace) -> bool {
+        self.trace.unwrap_or(usual) == Trace::Outlines
+    }
+}
+
 /// How all lines of a film are made.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Works {
