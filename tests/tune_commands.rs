@@ -71,6 +71,20 @@ fn what_was_seen_becomes_an_offset() {
     assert!(
         said(&tune(folder.path(), &coarse)).contains("--pattern ladder --blade-offset 0.300mm")
     );
+    // Readings that no machine explains are no answer to keep.
+    for wrong in [["--tick-x", "9mm"], ["--tick-x", "17"], ["--tick-y", "34"], ["--square", "9mm"]]
+    {
+        let output = tune(folder.path(), &[&["read", "--hole", "7=0.52"], &wrong[..]].concat());
+        let told = said(&output);
+        assert!(told.contains("contradicts itself") && !told.contains("keep it"), "{told}");
+    }
+    let fits = tune(folder.path(), &["read", "--hole", "7=0.52,8=0.68", "--eyelet", "4"]);
+    assert!(said(&fits).contains("keep it"), "{}", said(&fits));
+    for other in ["overcut", "force", "speed"] {
+        let output = tune(folder.path(), &["read", "--pattern", other, "--square", "3"]);
+        assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+        assert!(said(&output).contains(&format!("tune save --{other}")), "{}", said(&output));
+    }
     let nothing = tune(folder.path(), &["read"]);
     assert!(!nothing.status.success() && said(&nothing).contains("nothing was read"));
     let none = tune(folder.path(), &["read", "--square", "900"]);

@@ -146,6 +146,7 @@ fn a_loupe_finds_the_offset_and_the_range_is_honest() {
     let (mut errors, mut ranges) = (Vec::new(), Vec::new());
     for (machine, mut random) in machines(200) {
         let found = loupe(machine, &mut random);
+        assert_eq!(found.contradicted, None, "{machine:?}");
         let error = (found.offset_mm - machine.offset).abs();
         near += usize::from(error <= 0.015);
         covered += usize::from(error <= found.uncertainty_mm);
@@ -165,6 +166,29 @@ fn a_loupe_finds_the_offset_and_the_range_is_honest() {
     assert!(covered >= 180, "the stated range holds the truth in {covered} of 200");
     assert!(ranges[100] < 0.03, "a range of {} mm helps nobody", ranges[100]);
     assert!(play_covered >= 180, "the play is told in {play_covered} of 200");
+}
+
+/// Half the pairs beside the one that lines up, or a circle's number that is off by three: no machine
+/// explains both, so no answer is offered as one.
+#[test]
+fn a_misread_sheet_is_told() {
+    let (mut ticks, mut holes) = (0, 0);
+    for (machine, mut random) in machines(40) {
+        let (_, readings) = loupe_readings(machine, &mut random);
+        let beside =
+            |tick: Option<(f64, f64)>| tick.map(|(value, step)| (value + 8.0 * step, step));
+        let far = Readings {
+            tick_x: beside(readings.tick_x),
+            tick_y: beside(readings.tick_y),
+            ..readings.clone()
+        };
+        ticks += usize::from(read(&far).unwrap().contradicted.is_some());
+        let larger = |&(radius, d): &(f64, f64)| (radius * 1.1_f64.powi(3), d);
+        let other = Readings { holes: readings.holes.iter().map(larger).collect(), ..readings };
+        holes += usize::from(read(&other).unwrap().contradicted.is_some());
+    }
+    println!("told of {ticks} misread verniers, {holes} misread circles of 40");
+    assert!(ticks == 40 && holes >= 36, "{ticks} and {holes} of 40");
 }
 
 /// How wide an eye stands open at the end of a stroke that comes back on itself: the largest change
@@ -229,7 +253,7 @@ fn eyelets_after_a_vernier_keep_the_estimate_true_and_the_range_honest() {
         let error = (found.offset_mm - machine.offset).abs();
         near += usize::from(error <= 0.015);
         covered += usize::from(error <= found.uncertainty_mm);
-        assert_eq!(found.next, None);
+        assert_eq!((found.next, found.contradicted), (None, None));
     }
     println!("with eyelets: {near} of 80 within 0.015 mm, {covered} covered");
     assert!(near >= 76 && covered >= 72, "{near} of 80 within 0.015 mm, {covered} covered");
@@ -291,6 +315,7 @@ fn eyes_alone_state_an_honest_range() {
             [base.clone(), alone(&eyelets), Readings { closed: closed(&eyelets), ..base.clone() }];
         for (count, readings) in covered.iter_mut().zip(&all) {
             let found = read(readings).unwrap();
+            assert_eq!(found.contradicted, None, "{machine:?}");
             let error = (found.offset_mm - machine.offset).abs();
             *count += usize::from(error <= found.uncertainty_mm);
             if error > found.uncertainty_mm {
@@ -376,6 +401,7 @@ fn a_ladder_states_an_honest_range() {
             [Readings { opened, ..readings.clone() }, Readings { closed, ..readings.clone() }];
         for (count, readings) in together.iter_mut().zip(&both) {
             let found = read(readings).unwrap();
+            assert_eq!(found.contradicted, None, "{machine:?}");
             let error = (found.offset_mm - machine.offset).abs();
             *count += usize::from(error <= found.uncertainty_mm);
         }

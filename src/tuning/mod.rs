@@ -64,6 +64,11 @@ impl Pattern {
         Self::Speed,
     ];
 
+    /// Whether its sheet is cut to find the blade's offset.
+    pub fn tells_offset(self) -> bool {
+        !matches!(self, Self::Overcut | Self::Force | Self::Speed)
+    }
+
     /// The name on the command line.
     pub fn name(self) -> &'static str {
         match self {

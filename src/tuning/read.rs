@@ -24,6 +24,8 @@ const MODEL_DOUBT_MM: f64 = 0.006;
 const MEAN_OF_TWO: f64 = std::f64::consts::FRAC_1_SQRT_2;
 /// Standard deviations in a stated uncertainty: 95 %.
 const STATED: f64 = 1.96;
+/// A circle of a radius below the offset leaves no hole; so near to it, none that is clean.
+const OPEN_SHARE: f64 = 0.95;
 /// Widest bracket of offsets, mm; real trailing blades lie between 0.1 and 1.
 const OFFSETS: (f64, f64) = (0.03, 2.0);
 /// Step of numeric derivatives, mm.
@@ -43,6 +45,9 @@ const UNSEEN_PLAY_MM: f64 = 0.1;
 /// no clean holes at all (A. E. Beaton, J. W. Tukey 1974; Cauchy's weight, with the usual constant
 /// from memory).
 const DOUBTFUL: f64 = 2.385;
+/// What is off by more of its standard deviations was misread, or is of another sheet: common practice
+/// (three to five), no source; no true reading of the trials in `tests/tuning.rs` is.
+const MISREAD: f64 = 4.0;
 
 /// What was seen.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -81,6 +86,9 @@ pub struct Estimate {
     /// Eyelets or squares were read, but count little or nothing: the machine's play may be so
     /// large against this offset that they close where they should not.
     pub closing_doubtful: bool,
+    /// The pattern whose readings are furthest from what the answer foretells, if that is too far: what
+    /// was read contradicts itself, and the answer is none.
+    pub contradicted: Option<Pattern>,
     /// The sheet to cut next, if another is worth it.
     pub next: Option<Pattern>,
 }
@@ -137,8 +145,28 @@ pub fn read(readings: &Readings) -> Result<Estimate, ReadError> {
         play_x_mm: play(1, readings.tick_x.is_some()),
         play_y_mm: play(2, readings.tick_y.is_some()),
         closing_doubtful,
+        contradicted: contradicted(&counted, state),
         next: next(readings),
     })
+}
+
+/// The pattern whose readings no state near `state` explains. Of the holes, some of which may be wrong,
+/// the middle one speaks; of the others the worst.
+fn contradicted(readings: &Readings, state: [f64; 3]) -> Option<Pattern> {
+    let shut = readings.holes.iter().filter(|(radius, _)| state[0] > OPEN_SHARE * radius).count();
+    if 2 * shut > readings.holes.len() {
+        return Some(Pattern::Circles);
+    }
+    let all = residuals(readings, state);
+    let off = |pattern| {
+        let own = all.iter().filter(|residual| residual.pattern == pattern);
+        let mut off: Vec<f64> = own.map(Residual::off).collect();
+        off.sort_by(f64::total_cmp);
+        let speaks = if pattern == Pattern::Circles { off.len() / 2 } else { off.len().max(1) - 1 };
+        (pattern, off.get(speaks).copied().unwrap_or_default())
+    };
+    let worst = Pattern::ALL.map(off).into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
+    worst.filter(|(_, off)| *off > MISREAD).map(|(pattern, _)| pattern)
 }
 
 /// The best of the fits from several starts.
@@ -183,7 +211,7 @@ fn first_guess(readings: &Readings) -> Option<f64> {
     let least = readings.holes.iter().map(|h| h.0).fold(f64::INFINITY, f64::min);
     let square = readings.square.map(|s| s.0);
     let guess = middle.or(square).or(opened).or(closed)?;
-    Some(guess.min(0.95 * least).clamp(OFFSETS.0, OFFSETS.1))
+    Some(guess.min(OPEN_SHARE * least).clamp(OFFSETS.0, OFFSETS.1))
 }
 
 /// Where the fit ended.
@@ -231,6 +259,8 @@ fn misfit(readings: &Readings, state: [f64; 3]) -> f64 {
 /// One reading set against what the state foretells.
 #[derive(Debug, Clone, Copy)]
 struct Residual {
+    /// Where it was read; the play counts to the vernier, which tells it.
+    pattern: Pattern,
     difference: f64,
     /// Standard deviation that is expected of it.
     sigma: f64,
@@ -239,17 +269,21 @@ struct Residual {
 }
 
 impl Residual {
-    fn new(difference: f64, sigma: f64) -> Self {
-        Self { difference, sigma, doubtful: false }
+    fn new(pattern: Pattern, difference: f64, sigma: f64) -> Self {
+        Self { pattern, difference, sigma, doubtful: false }
+    }
+    /// In standard deviations.
+    fn off(&self) -> f64 {
+        (self.difference / self.sigma).abs()
     }
     /// What it adds to the misfit.
     fn loss(&self) -> f64 {
-        let square = (self.difference / self.sigma).powi(2);
+        let square = self.off().powi(2);
         if self.doubtful { DOUBTFUL.powi(2) * (square / DOUBTFUL.powi(2)).ln_1p() } else { square }
     }
     /// Its weight in a step of the fit.
     fn weight(&self) -> f64 {
-        let square = (self.difference / self.sigma / DOUBTFUL).powi(2);
+        let square = (self.off() / DOUBTFUL).powi(2);
         let share = if self.doubtful { 1.0 / (1.0 + square) } else { 1.0 };
         share / self.sigma.powi(2)
     }
@@ -260,22 +294,28 @@ fn residuals(readings: &Readings, state: [f64; 3]) -> Vec<Residual> {
     let cutter = Cutter { offset_mm, play_mm: Point::new(play_x, play_y) };
     let noise = readings.noise_mm;
     let uniform = |width: f64| width / 12.0_f64.sqrt();
-    let mut all =
-        [play_x, play_y].map(|play| Residual::new(PLAY_GUESS.0 - play, PLAY_GUESS.1)).to_vec();
+    let mut all = [play_x, play_y]
+        .map(|play| Residual::new(Pattern::Vernier, PLAY_GUESS.0 - play, PLAY_GUESS.1))
+        .to_vec();
     all.extend(readings.holes.iter().map(|&(radius, diameter)| Residual {
+        pattern: Pattern::Circles,
         difference: diameter - hole(&cutter, radius, readings.unit_mm),
         sigma: (noise * MEAN_OF_TWO).hypot(MODEL_DOUBT_MM),
         doubtful: true,
     }));
     for (tick, play) in [(readings.tick_x, play_x), (readings.tick_y, play_y)] {
         all.extend(tick.map(|(value, step)| {
-            Residual::new(value - 2.0 * offset_mm - play, uniform(step).hypot(noise))
+            Residual::new(
+                Pattern::Vernier,
+                value - 2.0 * offset_mm - play,
+                uniform(step).hypot(noise),
+            )
         }));
     }
     all.extend(readings.square.map(|(value, step)| {
         // The gaps of neighbours differ by no more than the step, so the eye's noise counts whole.
         let sigma = uniform(step).hypot(noise).hypot(readings.beyond(Pattern::Ladder, step));
-        Residual::new(value - offset_mm, sigma)
+        Residual::new(Pattern::Ladder, value - offset_mm, sigma)
     }));
     all.extend(readings.closed.iter().map(|&(value, step)| {
         let reading = uniform(step).hypot(noise / EYE_SLOPE);
@@ -283,7 +323,11 @@ fn residuals(readings: &Readings, state: [f64; 3]) -> Vec<Residual> {
         match seen_play(readings, [play_x, play_y]) {
             Some(play) => {
                 let fooled = if play > FOOLING_SHARE * value { play } else { 0.0 };
-                Residual::new(value - offset_mm - CLOSING_PLAY * play, reading.hypot(fooled))
+                Residual::new(
+                    Pattern::Eyelets,
+                    value - offset_mm - CLOSING_PLAY * play,
+                    reading.hypot(fooled),
+                )
             }
             // Nobody measured the play: what closes best counts as it stands, less sure.
             None => {
@@ -291,7 +335,7 @@ fn residuals(readings: &Readings, state: [f64; 3]) -> Vec<Residual> {
                 let unsure = if fooled { UNSEEN_PLAY_MM } else { PLAY_GUESS.0 };
                 // The play is the same for all of them: more readings do not lessen the doubt.
                 let common = CLOSING_PLAY * unsure * (readings.closed.len() as f64).sqrt();
-                Residual::new(value - offset_mm, reading.hypot(common))
+                Residual::new(Pattern::Eyelets, value - offset_mm, reading.hypot(common))
             }
         }
     }));
@@ -299,6 +343,7 @@ fn residuals(readings: &Readings, state: [f64; 3]) -> Vec<Residual> {
         // A circle, too, is as much smaller as its axes turn round.
         let play = (play_x + play_y) / 2.0;
         Residual::new(
+            Pattern::Circles,
             (shut + open) / 2.0 - offset_mm - CLOSING_PLAY * play,
             uniform(open - shut).hypot(noise / 2.0),
         )

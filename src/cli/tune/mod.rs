@@ -150,8 +150,7 @@ fn sheet_settings(
     (machine, material): (&Machine, &Material),
 ) -> Result<SheetSettings, Failure> {
     let offset_mm = with.blade_offset.map_or(material.blade_offset_mm, Length::mm);
-    let about_offset = !matches!(pattern, Pattern::Overcut | Pattern::Force | Pattern::Speed);
-    if about_offset && (offset_mm <= 0.0 || !machine.needs_compensation()) {
+    if pattern.tells_offset() && (offset_mm <= 0.0 || !machine.needs_compensation()) {
         return Err(Failure::usage(format!(
             "{} with {} has no trailing blade to compensate, so there is no offset to tune",
             machine.name, material.name

@@ -82,6 +82,14 @@ pub fn run(args: &ReadArgs) -> Outcome {
         );
         talk::print(&mut out, &text)?;
     }
+    if let Some(pattern) = estimate.contradicted {
+        let text = format!(
+            "what was read contradicts itself, the {pattern} sheet the most, so this is no answer: look \
+             again, and check the numbers and the --blade-offset that each sheet was cut with"
+        );
+        talk::print(&mut out, &text)?;
+        return Ok(Exit::Done);
+    }
     what_next(args, &estimate, readings.row_ended.is_none())
 }
 
@@ -115,6 +123,7 @@ struct Answer {
     play_y_uncertainty_mm: Option<f64>,
     closing_doubtful: bool,
     row_ended: Option<&'static str>,
+    contradicted: Option<&'static str>,
     next: Option<&'static str>,
 }
 
@@ -130,6 +139,7 @@ impl Answer {
             play_y_uncertainty_mm: estimate.play_y_mm.map(|p| fine(p.1)),
             closing_doubtful: estimate.closing_doubtful,
             row_ended: readings.row_ended.map(Pattern::name),
+            contradicted: estimate.contradicted.map(Pattern::name),
             next: estimate.next.map(Pattern::name),
         }
     }
@@ -138,6 +148,12 @@ impl Answer {
 /// Numbers on sheets → values, by laying the sheets out again.
 fn readings(args: &ReadArgs) -> Result<Readings, Failure> {
     let (machine, material) = args.with.profiles()?;
+    if let Some(pattern) = args.pattern.filter(|pattern| !pattern.tells_offset()) {
+        return Err(Failure::usage(format!(
+            "--pattern {pattern}: its sheet tells no offset; keep the value that cut best with tune save \
+             --{pattern}"
+        )));
+    }
     let noise_mm = args.noise.mm();
     if !(noise_mm > 0.0 && noise_mm < 5.0) {
         return Err(Failure::usage("--noise must be above 0 and below 5mm"));
