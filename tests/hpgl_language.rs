@@ -114,6 +114,43 @@ fn unknown_instructions_are_named_with_their_byte() {
     assert_eq!(findings[0].place.byte, Some(3));
 }
 
+/// Plot files for printers begin so: `PAPER` would be PA and an encoded line up to the next semicolon.
+#[test]
+fn lines_for_a_printer_are_passed_over_and_told_once() {
+    let lines =
+        b"\x1b%-12345X@PJL SET PAPER=A4\r\n@PJL ENTER LANGUAGE=HPGL2\r\nIN;SP1;PU0,0;PD400,0;PU;";
+    let (commands, findings) = hpgl::read(lines);
+    let plain = hpgl::read(b"IN;SP1;PU0,0;PD400,0;PU;").0;
+    let all = |list: &[hpgl::Located]| list.iter().map(|c| c.command.clone()).collect::<Vec<_>>();
+    assert_eq!(all(&commands)[1..], all(&plain));
+    let told: Vec<_> = findings.iter().map(|f| (f.code, f.place.byte)).collect();
+    assert_eq!(told, [("printer-lines", Some(9))]);
+    let mut reader = hpgl::Reader::default();
+    let mut read = Vec::new();
+    lines.iter().for_each(|&byte| read.extend(reader.take(&[byte])));
+    let (last, findings) = reader.end();
+    read.extend(last);
+    assert_eq!((all(&read), findings.len()), (all(&commands), 1));
+}
+
+/// A page advance (PCL 5 manual, part II: `PG`) ends most jobs; in the midst of one, what follows lies on
+/// other film. `LT` alone means solid lines, which is how all are drawn.
+#[test]
+fn film_that_moves_on_amid_a_job_is_told_once() {
+    let codes = |text: &str| {
+        let (commands, _) = hpgl::read(text.as_bytes());
+        let (_, findings) = hpgl::trace(&commands, &TraceSettings::default());
+        findings.iter().map(|finding| (finding.code, finding.place.byte)).collect::<Vec<_>>()
+    };
+    let line = "PU0,0;PD400,0;PU;";
+    assert_eq!(codes(&format!("IN;PG;LT;{line}PG;")), []);
+    for advance in ["PG;", "AF;", "AH;", "FR;"] {
+        let pages = format!("IN;{line}{advance}PU;{line}{advance}{line}{advance}");
+        assert_eq!(codes(&pages), [("film-advanced", Some(20))], "{pages}");
+    }
+    assert_eq!(codes(&format!("IN;LT2;{line}")), [("instruction-unknown", Some(3))]);
+}
+
 #[test]
 fn device_control_may_stand_inside_a_list() {
     let drawn = draw(b"PU0,0;PD10,0,\x1b.B10,10;PU;", &TraceSettings::default());

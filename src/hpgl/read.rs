@@ -38,6 +38,8 @@ const LISTS: &[&[u8; 2]] = &[b"PA", b"PR", b"PU", b"PD", b"BZ", b"BR"];
 const LOOK_AHEAD: usize = 64;
 /// Bytes of one instruction that are waited for: no label or number is longer.
 const LONGEST: usize = 1 << 16;
+/// How a line of HP's printer job language begins; it ends at its LF. From memory, not verified.
+const PRINTER_LINE: &[u8] = b"@PJL";
 /// What may stand between instructions.
 const BETWEEN: &[u8] = b" \t\r\n\0,;";
 
@@ -191,6 +193,9 @@ impl Lexer {
         if first == ESC {
             return self.escape(input);
         }
+        if input.starts_with(PRINTER_LINE) {
+            return self.printer_line(input);
+        }
         let Some((mnemonic, rest)) = mnemonic(input) else {
             self.stray(input);
             return &input[1..];
@@ -272,6 +277,20 @@ impl Lexer {
         if self.findings.len() < NAMED {
             self.findings.push(Finding::warning(code, text).at(Place::byte(byte as u64)));
         }
+    }
+
+    /// A line for a printer that takes several languages: no instruction, though a cutter may find some in
+    /// it.
+    fn printer_line<'a>(&mut self, input: &'a [u8]) -> &'a [u8] {
+        if !self.findings.iter().any(|finding| finding.code == "printer-lines") {
+            let text = "Lines for a printer (@PJL) are no HPGL and are passed over here; a cutter takes \
+                        their letters for instructions.";
+            let finding = Finding::warning("printer-lines", text.to_owned());
+            let place = Place::byte(self.offset(input) as u64);
+            let hint = "Take them out before you send the job, or export it for a plotter.";
+            self.findings.push(finding.at(place).hint(hint));
+        }
+        until(input, b'\n').0
     }
 
     /// `PE` up to its `;`, which it must have.

@@ -108,6 +108,10 @@ struct Machine {
     short: usize,
     /// How many positions were out of all range.
     far: usize,
+    /// Something was cut already.
+    has_cut: bool,
+    /// What moved the film on since the last cut, and where.
+    advanced: Option<(Mnemonic, u64)>,
     /// The present instruction makes points of its own.
     from_curves: bool,
     curve_points: usize,
@@ -144,6 +148,8 @@ impl Machine {
             unknown: 0,
             short: 0,
             far: 0,
+            has_cut: false,
+            advanced: None,
             from_curves: false,
             curve_points: 0,
         }
@@ -206,6 +212,9 @@ impl Machine {
             b"EW" => self.wedge(n),
             b"PM" => self.polygon_mode(n.first().copied().unwrap_or(0.0) as i64),
             b"EP" => self.edge_polygon(),
+            b"PG" | b"AF" | b"AH" | b"FR" => self.advance(mnemonic),
+            // Without a number: solid lines, as they are from the start.
+            b"LT" if n.is_empty() => {}
             _ => self.other(mnemonic),
         }
     }
@@ -250,10 +259,9 @@ impl Machine {
             b"AS", b"AP", b"VA", b"VN", b"IM", b"OA", b"OC", b"OE", b"OF", b"OH", b"OI", b"OO",
             b"OP", b"OS", b"OW", b"OD", b"OT", b"CS", b"CA", b"SS", b"SA", b"DI", b"DR", b"SI",
             b"SR", b"SL", b"DV", b"ES", b"LO", b"SD", b"AD", b"FN", b"PW", b"WU", b"NP", b"PC",
-            b"CR", b"TL", b"PS", b"BP", b"MT", b"NR", b"ST", b"QL", b"FR", b"PG", b"AF", b"AH",
-            b"EC", b"LA", b"TR", b"SV", b"AC", b"PP", b"VM", b"RF", b"SB", b"TD", b"LM", b"EN",
-            b"GM", b"GC", b"CC", b"CM", b"DS", b"KY", b"WD", b"DC", b"DP", b"IV", b"FT", b"UL",
-            b"RP", b"PB",
+            b"CR", b"TL", b"PS", b"BP", b"MT", b"NR", b"ST", b"QL", b"EC", b"LA", b"TR", b"SV",
+            b"AC", b"PP", b"VM", b"RF", b"SB", b"TD", b"LM", b"EN", b"GM", b"GC", b"CC", b"CM",
+            b"DS", b"KY", b"WD", b"DC", b"DP", b"IV", b"FT", b"UL", b"RP", b"PB",
         ];
         const DRAWS: &[&[u8; 2]] =
             &[b"FP", b"RA", b"RR", b"WG", b"XT", b"YT", b"CP", b"UC", b"LT", b"DL"];
@@ -297,9 +305,34 @@ impl Machine {
         }
     }
 
+    /// A roll moves on to its next page. (Small flat-beds pass over `AF` and `AH`: 7470A manual, p. C-7.)
+    fn advance(&mut self, mnemonic: Mnemonic) {
+        if self.has_cut {
+            self.advanced = Some((mnemonic, self.byte));
+        }
+    }
+
+    fn cuts_on(&mut self) {
+        self.has_cut = true;
+        let Some((mnemonic, byte)) = self.advanced.take() else { return };
+        if self.findings.iter().any(|finding| finding.code == "film-advanced") {
+            return;
+        }
+        let text = format!(
+            "{mnemonic} moves the film on where it lies on a roll, and cuts follow: they are shown and \
+             compared as if it had stayed."
+        );
+        let hint = "Part the job there, and check and send each part for itself.";
+        let finding = Finding::warning("film-advanced", text).at(Place::byte(byte));
+        self.findings.push(finding.hint(hint));
+    }
+
     /// Raises or lowers the tool if it is not there already.
     fn touch(&mut self, down: bool) {
         if self.touches != down {
+            if down {
+                self.cuts_on();
+            }
             self.step(if down { StepKind::Lower } else { StepKind::Raise });
             self.touches = down;
         }
