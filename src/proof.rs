@@ -13,7 +13,7 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use crate::blade::{TOLD_ERROR_MM, TrailingBlade};
-use crate::check::{self, TipError, Worst};
+use crate::check::{self, TipError, Worst, closing_gap};
 use crate::edges::EdgeIndex;
 use crate::finding::{Finding, Place};
 use crate::geometry::{
@@ -27,9 +27,6 @@ use crate::simulate::{SimulatedCut, Simulation};
 
 /// A contour that stays further from closing holds its piece, mm: one common plotter unit.
 const BRIDGE_MM: f64 = 0.025;
-/// How much of a track's beginning its end may come back to, mm: the longest stray start of a blade
-/// for thick stock (offset 1 mm, 4 offsets).
-const BEGINNING_MM: f64 = 4.0;
 /// A cut whose wanted line is unknown was meant to close if its ends come this near, mm: common
 /// practice, no source.
 const MEANT_TO_CLOSE_MM: f64 = 0.5;
@@ -217,50 +214,6 @@ fn distance_to_track(p: Point, track: &[Point]) -> f64 {
     }
 }
 
-/// How near the later half of a track comes to its beginning; 0 where they cross.
-fn closing_gap(track: &[Point]) -> f64 {
-    let length: f64 = track.windows(2).map(|w| w[0].distance(w[1])).sum();
-    let beginning = BEGINNING_MM.min(length / 4.0);
-    let (mut early, mut late, mut along) = (Vec::new(), track.len(), 0.0);
-    let mut middle = Point::ORIGIN;
-    for (i, w) in track.windows(2).enumerate() {
-        let step = w[0].distance(w[1]);
-        // The part of the edge between two distances along the track.
-        let share = |at: f64| if step > 0.0 { ((at - along) / step).clamp(0.0, 1.0) } else { 1.0 };
-        if along < beginning {
-            early.push((w[0], w[0].lerp(w[1], share(beginning))));
-        }
-        if along + step > length / 2.0 {
-            (late, middle) = (i, w[0].lerp(w[1], share(length / 2.0)));
-            break;
-        }
-        along += step;
-    }
-    let mut gap = REACH_MM;
-    let bounds = early.iter().fold(Bounds::EMPTY, |b, (p, q)| b.union(Bounds::of(&[*p, *q])));
-    for i in (late..track.len().saturating_sub(1)).rev() {
-        let (a, b) = (if i == late { middle } else { track[i] }, track[i + 1]);
-        if bounds.grown(gap).touches(Bounds::of(&[a, b])) {
-            gap = early.iter().map(|&(p, q)| between((a, b), (p, q))).fold(gap, f64::min);
-        }
-        if gap == 0.0 {
-            break;
-        }
-    }
-    gap
-}
-
-/// Distance of two straight edges.
-fn between((a, b): (Point, Point), (p, q): (Point, Point)) -> f64 {
-    let parted =
-        |a: Point, b: Point, p: Point, q: Point| (b - a).cross(p - a) * (b - a).cross(q - a) < 0.0;
-    if parted(a, b, p, q) && parted(p, q, a, b) {
-        return 0.0;
-    }
-    let ends = [(p, a, b), (q, a, b), (a, p, q), (b, p, q)];
-    ends.into_iter().map(|(e, a, b)| distance_to_segment(e, a, b)).fold(REACH_MM, f64::min)
-}
-
 /// The longest stretch of a tip's way further than [`TOLD_ERROR_MM`] from its line.
 fn longest_stray(lines: &[Cut<'_>]) -> Worst {
     let mut worst = Worst::default();
@@ -335,6 +288,11 @@ pub fn assumed(written_for: WrittenFor, offset_mm: f64) -> Finding {
 const SWUNG: f64 = std::f64::consts::PI / 3.0;
 /// A tip that stays within so many offsets rests: swings in chords let it move by 0.06 at most.
 const RESTING: f64 = 0.1;
+/// Rounding to plotter units moves a resting tip by so much, mm: half the diagonal of the common unit.
+const ROUNDED_MM: f64 = 0.02;
+
+/// A circle so many offsets across drags the tip along; about a smaller one it turns anyhow.
+const WIDE: f64 = 6.0;
 
 /// A tip that was led comes back this near to where it was set down, mm: twice what counts as closed.
 const LED_MM: f64 = 2.0 * BRIDGE_MM;
@@ -367,7 +325,25 @@ fn is_led(cut: &SimulatedCut, offset_mm: f64) -> bool {
     !corner && distance_to_track(tip[0], &tip[tip.len() / 2..]) <= LED_MM
 }
 
+/// For a small offset, rounding alone moves the tip further than a swing may; what turns about a tip that
+/// rests but for the rounding is a swing if it turns further than a dragged blade could meanwhile.
 fn has_swing(cut: &SimulatedCut, offset_mm: f64) -> bool {
+    let rounded = ROUNDED_MM / offset_mm;
+    let bounds = Bounds::of(&cut.axis);
+    let wide = || bounds.width().hypot(bounds.height()) >= WIDE * offset_mm;
+    turns_about_tip(cut, offset_mm, (RESTING, SWUNG))
+        || rounded > RESTING
+            && wide()
+            && turns_about_tip(cut, offset_mm, (rounded, dragged_turn(rounded)))
+}
+
+/// How far a dragged blade turns at most while its tip keeps within `share` offsets: it
+/// moves by ln(1/sin φ) offsets between square to its way and φ (the tractrix), to either side.
+fn dragged_turn(share: f64) -> f64 {
+    2.0 * (-share).exp().acos()
+}
+
+fn turns_about_tip(cut: &SimulatedCut, offset_mm: f64, (resting, swung): (f64, f64)) -> bool {
     let (Some(&axis), Some(&tip)) = (cut.axis.first(), cut.tip().first()) else { return false };
     let mut blade = TrailingBlade::new(offset_mm, axis, (axis - tip).angle());
     let (mut rest, mut turned) = (tip, 0.0);
@@ -375,10 +351,10 @@ fn has_swing(cut: &SimulatedCut, offset_mm: f64) -> bool {
         let heading = blade.heading();
         blade.line_to(to);
         turned += wrap_angle(blade.heading() - heading);
-        if blade.tip().distance(rest) > RESTING * offset_mm {
+        if blade.tip().distance(rest) > resting * offset_mm {
             (rest, turned) = (blade.tip(), 0.0);
         }
-        if turned.abs() >= SWUNG {
+        if turned.abs() >= swung {
             return true;
         }
     }

@@ -154,6 +154,36 @@ fn round_pieces_need_no_swing_to_be_known_as_led() {
     }
 }
 
+/// With a small offset the plotter's units are coarse against a swing; what was led is known all the same, and
+/// what was not is not taken for it.
+#[test]
+fn swings_of_a_few_units_are_known_as_such() {
+    let folder = folder();
+    let lens = "M20 60A50 50 0 0 1 100 60A50 50 0 0 1 20 60z";
+    let star = "M60 20L66 50L98 48L70 64L84 92L60 72L36 92L50 64L22 48L54 50z";
+    for shape in [lens, "M20 20H60V60H20z", star, "M20 20L90 24L20 28z"] {
+        let drawing = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='120mm' height='120mm' \
+             viewBox='0 0 120 120'><path d='{shape}'/></svg>"
+        );
+        std::fs::write(folder.path().join("few.svg"), drawing).unwrap();
+        for offset in ["0.1mm", "0.12mm", "0.15mm"] {
+            for machine in ["roll-15", "plain-hpgl"] {
+                for (written, led) in [(offset, true), ("0", false)] {
+                    let named = ["--machine", machine, "--blade-offset"];
+                    let write = ["write", "few.svg", "-o", "few.hpgl"];
+                    let output = run(folder.path(), &[&write, &named[..], &[written]].concat());
+                    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+                    let check = ["check", "few.hpgl"];
+                    let output = run(folder.path(), &[&check, &named[..], &[offset]].concat());
+                    let known = said(&output).contains("The job leads a trailing blade");
+                    assert_eq!(known, led, "{shape} {offset} {machine}: {}", said(&output));
+                }
+            }
+        }
+    }
+}
+
 #[test]
 fn a_bridge_that_is_left_uncut_is_counted() {
     let folder = folder();

@@ -30,6 +30,8 @@ fn faults_of_the_lines_are_told() {
     assert_eq!(codes("PU0,0;PD400,0,400,400;"), ["left-down"]);
     // The end 10 units (0.25 mm) from the start.
     assert_eq!(codes("PU0,0;PD400,0,400,400,0,400,0,10;PU;"), ["nearly-closed"]);
+    // As far from it, but across what was cut first: the piece is free.
+    assert!(codes("PU0,0;PD400,0,400,400,10,400,10,-2;PU;").is_empty());
     assert_eq!(codes("PU0,0;PD400,400;PU400,0;PD0,400;PU;"), ["cuts-cross"]);
     // The outer square first.
     let late =
@@ -94,6 +96,23 @@ fn a_turned_job_lies_in_the_machines_area() {
     assert!((first.y - (limits.min.y + 40.0 * unit)).abs() < 1e-9, "{first:?}");
     let told = check::check(&back.simulation, &back.heard, &a3);
     assert!(told.iter().all(|f| f.code != "outside-limits"), "{told:?}");
+}
+
+/// A square of 30 mm as it is written for a blade of 0.25 mm. With a smaller offset the tip's end no longer
+/// comes to its start, but the overcut crosses what was cut first: no piece hangs on.
+#[test]
+fn what_closes_beside_its_start_is_closed() {
+    let square = "IN;SP1;PU442,4452;PD600,4452;PU410,3222;PD409,3218,407,3215,404,3212,400,3212,400,3190,4\
+                  04,3191,407,3193,409,3196,410,3200,1610,3200,1609,3204,1607,3207,1604,3209,1600,3210,160\
+                  0,4410,1596,4409,1593,4407,1591,4404,1590,4400,390,4400,391,4396,393,4393,396,4391,400,4\
+                  390,400,3212,400,3200;PU0,0;SP0;";
+    let machine = machine("plain-hpgl");
+    for offset_mm in [0.1, 0.15, 0.2, 0.25] {
+        let back = pipeline::read_back(square.as_bytes(), &machine, offset_mm);
+        assert!(check::closing_gap(back.simulation.cuts[1].tip()) < machine.unit_mm);
+        let told = check::check(&back.simulation, &back.heard, &machine);
+        assert!(told.iter().all(|f| f.code != "nearly-closed"), "{offset_mm}: {told:?}");
+    }
 }
 
 #[test]

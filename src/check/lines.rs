@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use super::at;
+use super::{at, closing_gap};
 use crate::contour_tree;
 use crate::edges::{Crossing, EdgeIndex, Pairs};
 use crate::finding::{Finding, Place, first_few};
@@ -14,6 +14,8 @@ use crate::simulate::{SimulatedCut, Simulation};
 
 /// A line whose end lies this near to its start was meant to close, mm: common practice, no source.
 const NEARLY_CLOSED_MM: f64 = 0.5;
+/// Ends nearer than this meet: each was rounded to whole plotter units.
+const ROUNDED_UNITS: f64 = 1.5;
 /// A short stretch ends near its start, too; a line that goes round is longer, gaps between its ends.
 const ROUND: f64 = 4.0;
 /// Pairs of edges that are compared at most. Ten thousand usual cuts make a few million; more come
@@ -42,7 +44,7 @@ const DOUBLED_MM: f64 = 1.0;
 /// The point of its axis with which a cut comes back to its start, within a `unit_mm` of rounding.
 fn closed_at(cut: &SimulatedCut, unit_mm: f64) -> Option<usize> {
     let first = *cut.axis.first()?;
-    let reach = unit_mm * 1.5;
+    let reach = unit_mm * ROUNDED_UNITS;
     let back = |p: &Point| (p.x - first.x).abs() <= reach && p.distance(first) <= reach;
     (3..cut.axis.len()).find(|&i| back(&cut.axis[i]))
 }
@@ -63,8 +65,8 @@ pub(super) fn nearly_closed(cut: &SimulatedCut, machine: &Machine) -> Option<Fin
     // The axis of a blade that is swung ends elsewhere than its tip.
     let (gap, last) = (end_gap(&cut.axis)?, cut.tip().last()?);
     let gap = end_gap(cut.tip()).map_or(gap, |tip| gap.min(tip));
-    if gap > NEARLY_CLOSED_MM || comes_near_start(cut, unit_mm) || closed_at(cut, unit_mm).is_some()
-    {
+    let comes_back = || closing_gap(cut.tip()) <= unit_mm * ROUNDED_UNITS;
+    if gap > NEARLY_CLOSED_MM || closed_at(cut, unit_mm).is_some() || comes_back() {
         return None;
     }
     let text = format!("A cut ends {gap:.2} mm from its start without closing.");
@@ -79,14 +81,6 @@ pub(super) fn nearly_closed(cut: &SimulatedCut, machine: &Machine) -> Option<Fin
 fn end_gap(track: &[Point]) -> Option<f64> {
     let gap = track.first()?.distance(*track.last()?);
     is_longer(track, ROUND * gap).then_some(gap)
-}
-
-/// A compensated contour's axis does not meet its start, but runs past it.
-fn comes_near_start(cut: &SimulatedCut, unit_mm: f64) -> bool {
-    let Some(&start) = cut.tip().first() else { return false };
-    let later = cut.tip().get(cut.tip().len() / 2..).unwrap_or_default();
-    // From its end: that is where most come back.
-    later.windows(2).rev().any(|w| distance_to_segment(start, w[0], w[1]) <= unit_mm * 1.5)
 }
 
 /// Lines that run along each other or cross.

@@ -2,13 +2,15 @@
 //!
 //! Reads what the bytes do ([`Simulation`]) and never derives it anew. Every finding carries the
 //! byte offset and, where there is one, the place on the sheet. `reach`: where the tool is sent;
-//! `language`: what this machine does not take; `lines`: how the cuts lie to each other; `pace`:
+//! `language`: what this machine does not take; `lines`: how the cuts lie to each other;
+//! `closing`: whether a cut comes back to its beginning; `pace`:
 //! what holds the job up; `tip` (with `walk`): how far the blade strays; `facets`: of which steps curves
 //! are made.
 //!
 //! [`check`] looks at a whole job; a [`Watch`] is told of instructions and cuts as they come and holds
 //! none of them, so it leaves out what compares cuts with each other ([`between`]).
 
+mod closing;
 mod facets;
 mod language;
 mod lines;
@@ -24,6 +26,7 @@ use crate::parallel;
 use crate::profile::Machine;
 use crate::simulate::{Part, SimulatedCut, Simulation, Totals};
 
+pub use closing::closing_gap;
 pub use facets::{Facets, facets};
 pub use tip::{Followed, TipError, Worst, tip_error, tip_error_of};
 
