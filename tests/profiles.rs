@@ -161,6 +161,16 @@ fn slips_are_explained() {
     let machine = library.machine_text("roll-15").unwrap().0;
     let zero = machine_from_text(&machine.replace("baud = 9600", "baud = 0"), "m").unwrap_err();
     assert!(zero.to_string().contains("serial.baud is 0"), "{zero}");
+    // PCL 5 Technical Reference II, p. 20-36: base 64 needs a line of 8 bits.
+    let line = |bits: &str, encoded: &str| {
+        let text = machine.replace("data_bits = 8", &format!("data_bits = {bits}"));
+        let lists = "lists = \"absolute\"";
+        let encoded = format!("{lists}\nencoded = \"{encoded}\"");
+        machine_from_text(&text.replace(lists, &encoded), "m")
+    };
+    let narrow = line("7", "base64").unwrap_err().to_string();
+    assert!(narrow.contains("takes \"base32\""), "{narrow}");
+    assert!(line("7", "base32").is_ok() && line("8", "base64").is_ok());
     let nan = machine_from_text(&machine.replace("unit_mm = 0.025", "unit_mm = nan"), "m");
     assert!(matches!(nan, Err(ProfileError::Value { .. })));
 }

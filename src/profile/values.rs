@@ -61,6 +61,12 @@ fn serial(m: &Machine) -> Result<(), String> {
     if !matches!(serial.data_bits, 7 | 8) {
         return Err(format!("serial.data_bits is {}; it must be 7 or 8", serial.data_bits));
     }
+    // PCL 5 Technical Reference II, p. 20-36.
+    if serial.data_bits == 7 && m.language.encoded == EncodedLines::Base64 {
+        let text = "language.encoded = \"base64\" needs serial.data_bits = 8; a line of 7 bits takes \
+                    \"base32\"";
+        return Err(text.into());
+    }
     if !matches!(serial.stop_bits, 1 | 2) {
         return Err(format!("serial.stop_bits is {}; it must be 1 or 2", serial.stop_bits));
     }
