@@ -236,3 +236,45 @@ fn hairlines_are_told_with_the_way_to_cut_them() {
     assert!(said(&wide).contains("--trace lines"), "{}", said(&wide));
     assert!(!said(&check("0.1", piece, &[])).contains("--trace lines"));
 }
+
+/// What would change a drawing changes no job that is written: passing over it would cost film.
+#[test]
+fn a_job_is_taken_as_it_is() {
+    let folder = tempfile::tempdir().unwrap();
+    let drawing = "<svg xmlns='http://www.w3.org/2000/svg' width='60mm' height='60mm' \
+                   viewBox='0 0 60 60'><rect x='10' y='10' width='40' height='30'/></svg>";
+    std::fs::write(folder.path().join("tag.svg"), drawing).unwrap();
+    let options = ["--machine", "roll-15", "--width", "30mm"];
+    for command in
+        [["write", "tag.svg", "-o", "tag.hpgl"], ["check", "tag.svg", "--save-job", "tag.toml"]]
+    {
+        let output = run(folder.path(), &[&command, &options[..]].concat());
+        assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    }
+    let commands: [&[&str]; 4] = [
+        &["check", "tag.hpgl"],
+        &["preview", "tag.hpgl", "-o", "tag.svg.html"],
+        &["preview", "tag.hpgl", "-o", "picture.svg"],
+        &["send", "tag.hpgl", "--dry-run"],
+    ];
+    for command in commands {
+        let with = |options: &[&str]| run(folder.path(), &[command, options].concat());
+        assert_eq!(with(&["--machine", "roll-15"]).status.code(), Some(0), "{command:?}");
+        for options in [
+            &["--width", "80mm"][..],
+            &["--mirror"],
+            &["--trace", "lines"],
+            &["--weed-border", "5mm"],
+            &["--order", "drawn"],
+        ] {
+            let output = with(options);
+            assert_eq!(output.status.code(), Some(2), "{command:?} {options:?}");
+            let told = format!("{}: a job is taken as it is", options[0]);
+            assert!(said(&output).contains(&told), "{}", said(&output));
+        }
+        // A job file is about the drawing, and names the machine for both.
+        assert_eq!(with(&["--job", "tag.toml"]).status.code(), Some(0), "{command:?}");
+    }
+    let copies = ["send", "tag.hpgl", "--dry-run", "--copies", "3", "--gap", "8mm"];
+    assert_eq!(run(folder.path(), &copies).status.code(), Some(0));
+}

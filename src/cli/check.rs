@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use super::files::{Input, Source, Target};
 use super::options::DrawingOptions;
-use super::{Exit, Failure, Outcome, files, preview, talk};
+use super::{Exit, Failure, Outcome, as_it_is, files, preview, talk};
 use crate::finding::{Finding, Severity};
 use crate::pipeline::{self, Plan, PlanSettings, ReadBack};
 use crate::preview::View;
@@ -38,7 +38,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE", help_heading = "Proof")]
     picture: Option<PathBuf>,
     #[command(flatten)]
-    drawing: DrawingOptions,
+    pub drawing: DrawingOptions,
 }
 
 #[derive(clap::ValueEnum, Debug, Clone, Copy, PartialEq)]
@@ -140,6 +140,7 @@ fn report_of_job(
              none; to fail when the tip strays, say --tip-tolerance {tolerance}"
         )));
     }
+    as_it_is::refuse(&args.drawing.typed, &[])?;
     let true_offset = args.true_offset.map(Length::mm);
     let back = preview::checked(back, &args.file, settings)?;
     let set = settings.offset_mm();

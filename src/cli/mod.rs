@@ -4,6 +4,7 @@
 //! machine trouble; 4 done, but something was left out and `--strict` was given; 130 stopped by
 //! Ctrl-C. One file a command.
 
+mod as_it_is;
 mod check;
 mod compare;
 mod files;
@@ -74,6 +75,18 @@ enum Command {
     Man,
 }
 
+impl Command {
+    /// The options about a drawing, of a command that takes a job instead as well.
+    fn drawing(&mut self) -> Option<&mut options::DrawingOptions> {
+        match self {
+            Self::Check(args) => Some(&mut args.drawing),
+            Self::Preview(args) => Some(&mut args.drawing),
+            Self::Send(args) => Some(&mut args.drawing),
+            _ => None,
+        }
+    }
+}
+
 /// Runs the program with `arguments` (the first is its own name).
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let command = Program::command();
@@ -84,7 +97,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     let parsed = command.clone().try_get_matches_from(arguments);
     let parsed = parsed.and_then(|m| Program::from_arg_matches(&m).map(|program| (program, m)));
-    let (program, matches) = match parsed {
+    let (mut program, matches) = match parsed {
         Ok(parsed) => parsed,
         Err(error) => {
             let code = if error.use_stderr() { Exit::Usage } else { Exit::Done };
@@ -93,6 +106,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             return code.into();
         }
     };
+    if let Some(options) = program.command.drawing() {
+        options.typed = as_it_is::of_drawing(&command, &matches);
+    }
     let outcome = match program.command {
         Command::Write(args) => write::run(&args),
         Command::Check(args) => check::run(&args),

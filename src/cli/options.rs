@@ -75,6 +75,9 @@ const AUTO: &str = "auto";
 pub struct DrawingOptions {
     #[command(flatten)]
     pub with: MachineOptions,
+    /// Those that were typed and that only a drawing obeys.
+    #[arg(skip)]
+    pub typed: Vec<String>,
 
     /// Take the drawing and the options from this file; what is typed here takes precedence
     #[arg(long, value_name = "FILE", help_heading = "Repeated jobs")]

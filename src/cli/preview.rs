@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use super::files::{self, Input, Target};
 use super::options::DrawingOptions;
 use super::page::{self, Drawn, ORDERS};
-use super::{Exit, Failure, Outcome, compare};
+use super::{Exit, Failure, Outcome, as_it_is, compare};
 use crate::pipeline::{self, Plan, PlanSettings, ReadBack};
 use crate::preview::{self, View};
 
@@ -21,7 +21,7 @@ pub struct Args {
     #[arg(long)]
     open: bool,
     #[command(flatten)]
-    drawing: DrawingOptions,
+    pub drawing: DrawingOptions,
 }
 
 /// What a picture is written as.
@@ -72,7 +72,10 @@ fn write_page(args: &Args, typed: &[OsString]) -> Result<(), Failure> {
     let target = Target::open(&args.output, &args.file)?;
     let input = read(&args.file, &settings)?;
     let back = match input {
-        Input::Job(back) => checked(back, &args.file, &settings)?,
+        Input::Job(back) => {
+            as_it_is::refuse(&args.drawing.typed, &[])?;
+            checked(back, &args.file, &settings)?
+        }
         Input::Drawing(bytes) => {
             let planned = Planned::new(&args.drawing, &bytes, &args.file, &settings)?;
             return target.put(&planned.page(&settings, typed));
@@ -90,6 +93,7 @@ fn write_pictures(args: &Args) -> Result<(), Failure> {
     let bytes = match input {
         Input::Drawing(bytes) => bytes,
         Input::Job(back) => {
+            as_it_is::refuse(&args.drawing.typed, &[])?;
             // A picture tells no findings: nothing is checked for it.
             let back = cutting(back, &args.file)?;
             return target.put(&render(&View::of_simulation(&back.simulation), format)?);

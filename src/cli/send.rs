@@ -67,7 +67,7 @@ pub struct Args {
     #[arg(long, short)]
     yes: bool,
     #[command(flatten)]
-    drawing: DrawingOptions,
+    pub drawing: DrawingOptions,
 }
 
 impl Args {

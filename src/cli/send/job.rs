@@ -3,7 +3,7 @@
 use std::io::Read;
 
 use super::Args;
-use crate::cli::{Failure, files, preview};
+use crate::cli::{Failure, as_it_is, files, preview};
 use crate::finding::Finding;
 use crate::follow::Setup;
 use crate::pipeline::PlanSettings;
@@ -104,6 +104,8 @@ fn read(spool: Spool, (args, settings): (&Args, &PlanSettings)) -> Result<Job, F
         let text = "--copies: a job is sent as it is, but as often as you like: write --copies N";
         return Err(Failure::usage(text));
     }
+    // Its copies are cut one after the other, with a gap between them.
+    as_it_is::refuse(&args.drawing.typed, &["--copies", "--gap"])?;
     let setup = Setup::of(&settings.machine, settings.offset_mm());
     let survey = survey(&spool, setup)?;
     if survey.cuts == 0 {
