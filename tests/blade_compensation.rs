@@ -351,6 +351,14 @@ fn tiny_contours_are_told_and_dots_and_nothings_pass() {
     let settings = BladeSettings { start_heading: Some(1.0), ..settings(0.9, Some(UNIT_MM)) };
     let (_, findings) = compensate(&[tip_path(0, circle(Point::new(5.0, 5.0), 0.3))], &settings);
     assert_eq!(findings[0].code, "contour-small-for-blade");
+    // √(0.3² + 0.9²) is the axis' radius; with 0.92 for 0.9 it leaves a circle of 0.2315 mm.
+    let corners = [(0.0, 0.0), (0.6, 0.0), (0.6, 0.6), (0.0, 0.6)];
+    let square = Contour::closed(corners.map(|(x, y)| Point::new(x, y)).to_vec());
+    let (_, findings) = compensate(&[tip_path(0, square)], &settings);
+    assert!(findings[0].text.contains("by up to 0.068 mm"), "{}", findings[0].text);
+    // Whatever it is off, it cannot grow beyond √(2 · 0.9 · 0.02).
+    let (_, findings) = compensate(&[tip_path(0, circle(Point::new(5.0, 5.0), 0.001))], &settings);
+    assert!(findings[0].text.contains("by up to 0.18"), "{}", findings[0].text);
     let dot = Contour::open(vec![Point::new(1.0, 1.0)]);
     let twice = Contour::closed(vec![Point::new(1.0, 1.0); 2]);
     let none = Contour::open(vec![]);

@@ -231,15 +231,24 @@ fn small_contours(paths: &[TipPath], settings: &BladeSettings) -> Vec<Finding> {
 }
 
 fn small_contour(center: Point, radius: f64, offset: f64) -> Finding {
-    let change = offset * OFFSET_DOUBT_MM / radius;
+    let change = doubtful_radius(radius, offset);
     let text = format!(
         "A contour of {:.2} mm is small for a blade offset of {offset:.2} mm: if the offset is \
-         {OFFSET_DOUBT_MM} mm off, its radius changes by {change:.3} mm.",
+         {OFFSET_DOUBT_MM} mm off, its radius changes by up to {change:.3} mm.",
         2.0 * radius
     );
     Finding::warning("contour-small-for-blade", text)
         .at(Place::sheet(center))
         .hint("Tune the offset on this material, or take a blade with a smaller offset.")
+}
+
+/// How much the radius of a circle changes at most with an offset that is [`OFFSET_DOUBT_MM`] off, mm: its
+/// axis stays on √(r² + d²), so r² changes by what d² does, and r ends at 0.
+fn doubtful_radius(radius: f64, offset: f64) -> f64 {
+    let with =
+        |true_offset: f64| (radius.powi(2) + offset.powi(2) - true_offset.powi(2)).max(0.0).sqrt();
+    let change = |off: f64| (with((offset + off).max(0.0)) - radius).abs();
+    change(OFFSET_DOUBT_MM).max(change(-OFFSET_DOUBT_MM))
 }
 
 /// Lines that the tip could not follow, the worst first.
