@@ -144,6 +144,8 @@ fn film_that_moves_on_amid_a_job_is_told_once() {
     };
     let line = "PU0,0;PD400,0;PU;";
     assert_eq!(codes(&format!("IN;PG;LT;{line}PG;")), []);
+    // HP-GL/2 has MC (merge control) among its set-up instructions, and CAD programs send it.
+    assert_eq!(codes(&format!("IN;MC0;{line}PG;")), []);
     for advance in ["PG;", "AF;", "AH;", "FR;"] {
         let pages = format!("IN;{line}{advance}PU;{line}{advance}{line}{advance}");
         assert_eq!(codes(&pages), [("film-advanced", Some(20))], "{pages}");

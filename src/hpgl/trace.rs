@@ -261,7 +261,7 @@ impl Machine {
             b"SR", b"SL", b"DV", b"ES", b"LO", b"SD", b"AD", b"FN", b"PW", b"WU", b"NP", b"PC",
             b"CR", b"TL", b"PS", b"BP", b"MT", b"NR", b"ST", b"QL", b"EC", b"LA", b"TR", b"SV",
             b"AC", b"PP", b"VM", b"RF", b"SB", b"TD", b"LM", b"EN", b"GM", b"GC", b"CC", b"CM",
-            b"DS", b"KY", b"WD", b"DC", b"DP", b"IV", b"FT", b"UL", b"RP", b"PB",
+            b"DS", b"KY", b"WD", b"DC", b"DP", b"IV", b"FT", b"UL", b"RP", b"PB", b"MC",
         ];
         const DRAWS: &[&[u8; 2]] =
             &[b"FP", b"RA", b"RR", b"WG", b"XT", b"YT", b"CP", b"UC", b"LT", b"DL"];
