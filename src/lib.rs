@@ -8,7 +8,8 @@
 //! ```
 //!
 //! The modules are declared in the order of that flow; a stage uses only stages above it
-//! (`tests/architecture.rs` reads this file and checks).
+//! (`tests/architecture.rs` reads this file and checks). `contour_tree` stands above `place`, which asks
+//! it what lies inside what, too.
 
 pub mod units;
 
@@ -35,11 +36,11 @@ pub mod merge;
 
 pub mod ink;
 
+pub mod contour_tree;
+
 pub mod place;
 
 pub mod rounding;
-
-pub mod contour_tree;
 
 pub mod order;
 

@@ -4,7 +4,7 @@
 //! The measuring below is its own: distances by densely walked edges, not by the code under test.
 
 use bladewright::geometry::{Contour, Point, Region, distance_to_segment};
-use bladewright::ink::{Film, FilmRegion};
+use bladewright::ink::{Film, FilmLine, FilmRegion, Treatment};
 use bladewright::place::{
     CutLine, Placement, Role, WeedLines, WeedShape, Weeding, layout, layouts,
 };
@@ -264,5 +264,100 @@ fn films_register() {
         };
         let work = box_of(&design);
         assert!(marks.iter().all(|mark| !work.grown(4.9).touches(mark.contour.bounds())));
+    }
+}
+
+/// A rectangle as it is drawn: y down, either way round.
+fn rectangle([x, y]: [f64; 2], [wide, high]: [f64; 2], against: bool) -> Contour {
+    let corners = [(x, y), (x + wide, y), (x + wide, y + high), (x, y + high)];
+    let drawn = Contour::closed(corners.map(|(x, y)| Point::new(x, y)).to_vec());
+    if against { drawn.reversed() } else { drawn }
+}
+
+fn line(contour: Contour, treatment: Treatment) -> FilmLine {
+    FilmLine { contour, layer: 0, treatment }
+}
+
+/// Folds that run from edge to edge of a card, past its edges, or in from one of them, stay on it when
+/// it is packed: their ends keep their distances from its corners. A slit that meets nothing is a
+/// piece of its own.
+#[test]
+fn packed_folds_stay_on_their_card() {
+    let ends = |a: (f64, f64), b: (f64, f64)| {
+        Contour::open([a, b].map(|(x, y)| Point::new(x, y)).to_vec())
+    };
+    let folds = [
+        ends((10.0, 30.0), (70.0, 30.0)),
+        ends((20.0, 5.0), (20.0, 55.0)),
+        ends((50.0, 50.0), (50.0, 40.0)),
+        ends((30.0, 9.99), (30.0, 2.0)),
+    ];
+    let card = rectangle([10.0, 10.0], [60.0, 40.0], false);
+    for reversed in [false, true] {
+        let mut lines = vec![
+            line(rectangle([90.0, 10.0], [30.0, 85.0], true), Treatment::Cut),
+            line(card.clone(), Treatment::Cut),
+            line(ends((150.0, 10.0), (150.0, 40.0)), Treatment::Cut),
+        ];
+        lines.extend(folds.iter().map(|fold| line(fold.clone(), Treatment::Score)));
+        if reversed {
+            lines.reverse();
+        }
+        let film = Film { lines, ..Film::default() };
+        let placement = Placement { pack_turns: Some(4), ..Placement::default() };
+        let (laid, findings) = layout(&film, PAGE, &placement, &machine("roll-15")).unwrap();
+        assert!(findings[0].text.starts_with("3 pieces take"), "{}", findings[0].text);
+        assert_eq!(laid.lines.len(), 7);
+        let corners = |c: &Contour| c.closed && (c.signed_area().abs() - 2400.0).abs() < 1e-6;
+        let laid_card = laid.lines.iter().map(|l| &l.contour).find(|c| corners(c)).unwrap();
+        let distances = |p: Point, card: &Contour| {
+            let mut all: Vec<f64> = card.points.iter().map(|q| p.distance(*q)).collect();
+            all.sort_by(f64::total_cmp);
+            all
+        };
+        for fold in &folds {
+            for end in &fold.points {
+                let want = distances(*end, &card);
+                let scored = laid.lines.iter().filter(|l| l.role == Role::Score);
+                let kept = scored.flat_map(|l| &l.contour.points).any(|p| {
+                    let have = distances(*p, laid_card);
+                    have.iter().zip(&want).all(|(a, b)| (a - b).abs() < 1e-6)
+                });
+                assert!(kept, "{fold:?}");
+            }
+        }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(40))]
+
+    /// Lines that are followed bound pieces too, whichever way round they are drawn: no weed line runs
+    /// into one, nor into what is scored on it, and the waste in a large hole is parted all the same.
+    #[test]
+    fn weed_lines_spare_followed_lines(
+        ways in prop::collection::vec(any::<bool>(), 4), mirror: bool, spacing in 12.0..30.0f64,
+    ) {
+        let lines = vec![
+            line(rectangle([10.0, 10.0], [100.0, 100.0], ways[0]), Treatment::Cut),
+            line(rectangle([25.0, 25.0], [70.0, 70.0], ways[1]), Treatment::Cut),
+            line(rectangle([120.0, 10.0], [75.0, 90.0], ways[2]), Treatment::Cut),
+            line(rectangle([125.0, 15.0], [65.0, 80.0], ways[3]), Treatment::Score),
+        ];
+        let film = Film { lines, ..Film::default() };
+        let fields = WeedLines::Fields { width_mm: spacing, height_mm: spacing };
+        let weeding = Weeding { lines: Some(fields), ..Weeding::default() };
+        let placement = Placement { weeding, mirror, ..Placement::default() };
+        let (laid, _) = layout(&film, PAGE, &placement, &machine("plain-hpgl")).unwrap();
+        let is_cut = |l: &&CutLine| l.role == Role::Design;
+        let cut: Vec<&Contour> = laid.lines.iter().filter(is_cut).map(|l| &l.contour).collect();
+        let weed = laid.lines.iter().filter(|l| l.role == Role::Weed && !l.contour.closed);
+        let mut in_hole = 0;
+        for p in weed.flat_map(|l| walked(&l.contour)) {
+            let around = cut.iter().filter(|c| c.surrounds(p)).count();
+            prop_assert!(around % 2 == 0, "inside a piece at {p:?}");
+            in_hole += usize::from(around == 2);
+        }
+        prop_assert!(in_hole > 0);
     }
 }

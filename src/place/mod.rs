@@ -4,8 +4,9 @@
 //! drawing is scaled before it is outlined ([`crate::drawing::Drawing::scaled`]), so tolerances
 //! stay true. Hard-clip limits are checked here, before anything is ordered or written.
 //!
-//! Invariants: every line lies where the tip of the tool has to run; outer contours of regions run
-//! counter-clockwise, holes clockwise, whatever was mirrored.
+//! Invariants: every line lies where the tip of the tool has to run; outer contours run
+//! counter-clockwise, holes clockwise, whatever was mirrored and however a line that is followed was
+//! drawn: material lies to the left of every closed line that is cut.
 
 mod bridges;
 mod fit;
@@ -18,8 +19,9 @@ mod weed;
 
 use kurbo::Affine;
 
+use crate::contour_tree;
 use crate::finding::Finding;
-use crate::geometry::{Bounds, Contour, Point, Region};
+use crate::geometry::{Bounds, Contour, LineRef, Point, Region};
 use crate::ink::{Film, Treatment};
 use crate::profile::Machine;
 
@@ -251,7 +253,30 @@ fn turn(film: &Film, page_mm: (f64, f64), placement: &Placement) -> Turned {
         contours.into_iter().map(|contour| line(contour, piece.layer, Role::Design))
     });
     let drawn = film.lines.iter().map(|l| line(&l.contour, l.layer, Role::of(l.treatment)));
-    Turned { lines: regions.chain(drawn).collect(), page }
+    let mut lines: Vec<CutLine> = regions.chain(drawn).collect();
+    if film.lines.iter().any(|l| l.contour.closed) {
+        material_left(&mut lines);
+    }
+    Turned { lines, page }
+}
+
+/// Turns closed lines that were drawn the other way: outer ones run counter-clockwise, and those
+/// that an odd number of cut lines is around, holes, clockwise. Drawn and scored lines bound no waste.
+fn material_left(lines: &mut [CutLine]) {
+    let bounding: Vec<usize> = (0..lines.len())
+        .filter(|&i| lines[i].contour.closed && lines[i].role == Role::Design)
+        .collect();
+    let cut: Vec<LineRef> = bounding.iter().map(|&i| (&lines[i].contour).into()).collect();
+    let depths = contour_tree::build(&cut).depths();
+    let mut is_hole = vec![false; lines.len()];
+    for (&line, depth) in bounding.iter().zip(depths) {
+        is_hole[line] = depth % 2 == 1;
+    }
+    for (line, is_hole) in lines.iter_mut().zip(is_hole) {
+        if line.contour.closed && (line.contour.signed_area() < 0.0) != is_hole {
+            line.contour = line.contour.reversed();
+        }
+    }
 }
 
 /// A turn by `degrees`; quarter turns without rounding.
@@ -385,6 +410,7 @@ mod tests {
         assert!(sheet(900.0, 500.0).contains("--scale 0.7"), "{}", sheet(900.0, 500.0));
         assert!(sheet(900_000.0, 500.0).contains("fewer copies"), "{}", sheet(900_000.0, 500.0));
         let far = Placement { at: Some(Point::new(800.0, 0.0)), ..Placement::default() };
-        assert!(placed(&far, "roll-15").unwrap_err().to_string().contains("--at"));
+        let told = placed(&far, "roll-15").unwrap_err().to_string();
+        assert!(told.ends_with("it fits with --at 2,2"), "{told}");
     }
 }

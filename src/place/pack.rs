@@ -1,7 +1,7 @@
 //! Separate pieces → laid out again so that they take little film.
 //!
-//! A piece is an outermost contour with all that lies inside it. Input: the lines of the design,
-//! y up. Output: the same lines, moved and turned, from 0,0 towards the feed; and a finding that
+//! A piece is an outermost contour with all that lies inside it, and with the lines that cross it or
+//! end on it: a fold that runs from edge to edge stays on its card. Input: the lines of the design, y up. Output: the same lines, moved and turned, from 0,0 towards the feed; and a finding that
 //! tells the film used against the least that the pieces' area needs.
 //!
 //! Method: bottom-left fill on true shapes (the heuristic of Baker, Coffman and Rivest, 1980, on a
@@ -11,9 +11,13 @@
 //! With few pieces several orders, aims and sets of directions are tried, and the shortest result is
 //! taken: one rule never suits all shapes, and more directions must not end worse than fewer.
 
+use std::collections::BTreeMap;
+
 use super::{CutLine, MOST_COPIES, PlaceError, Placement, fit, mapped, quarter_exact};
-use crate::finding::Finding;
-use crate::geometry::{Bounds, Contour, Point};
+use crate::contour_tree;
+use crate::edges::{EdgeIndex, Pairs};
+use crate::finding::{Finding, counted};
+use crate::geometry::{Bounds, Contour, LineRef, Point, distance_to_segment};
 use crate::parallel;
 use crate::profile::{FeedAxis, Machine};
 
@@ -22,6 +26,11 @@ use crate::profile::{FeedAxis, Machine};
 const CELLS: f64 = 40_000.0;
 /// Smallest and largest cell, mm.
 const CELL_MM: [f64; 2] = [0.25, 4.0];
+/// A line that comes so near to another one meets it, mm: two plotter units. Smaller, and folds of a
+/// drawing with two decimals could leave their card.
+const MEETS_MM: f64 = 0.05;
+/// Size of the cells in which lines that meet are looked for, mm.
+const MEETING_CELL_MM: f64 = 2.0;
 
 /// Packs the pieces of `lines`, each as often as there are copies.
 pub(super) fn pack(
@@ -168,14 +177,12 @@ impl Room {
     fn told(&self, pieces: usize, length: f64, area: f64) -> Finding {
         let least = area / self.width_mm;
         let share = 100.0 * least / length.max(1e-9);
-        Finding::note(
-            "film-used",
-            format!(
-                "{pieces} pieces take {length:.1} mm of film {:.1} mm wide; their area alone needs \
-                 {least:.1} mm ({share:.0} %).",
-                self.width_mm
-            ),
-        )
+        let take = counted(pieces, "One piece takes", "pieces take");
+        let text = format!(
+            "{take} {length:.1} mm of film {:.1} mm wide; the area alone needs {least:.1} mm ({share:.0} %).",
+            self.width_mm
+        );
+        Finding::note("film-used", text)
     }
 }
 
@@ -186,21 +193,38 @@ fn stand_up(line: &mut CutLine) {
     }
 }
 
-/// An outermost line with all that lies inside.
-#[derive(Clone)]
+/// Outermost lines that meet, with all that lies inside; mostly it is one outermost line.
+#[derive(Clone, Default)]
 struct Piece {
+    /// The outermost ones first.
     lines: Vec<CutLine>,
+    /// How many are outermost.
+    outermost: usize,
 }
 
 impl Piece {
+    fn add(&mut self, line: CutLine, is_outermost: bool) {
+        if is_outermost {
+            self.lines.insert(self.outermost, line);
+            self.outermost += 1;
+        } else {
+            self.lines.push(line);
+        }
+    }
+
     fn bounds(&self) -> Bounds {
         self.lines.iter().fold(Bounds::EMPTY, |b, line| b.union(line.contour.bounds()))
     }
 
-    /// The area inside its outermost line, mm²: what is inside cannot be used by another piece.
+    /// Its closed outermost lines: what is inside cannot be used by another piece.
+    fn outlines(&self) -> impl Iterator<Item = &Contour> {
+        self.lines[..self.outermost].iter().map(|line| &line.contour).filter(|c| c.closed)
+    }
+
+    /// The area that it needs at least, mm²: that inside its largest outline, since outlines that
+    /// meet may overlap.
     fn area(&self) -> f64 {
-        let outer = self.lines.first().map(|line| &line.contour);
-        outer.filter(|c| c.closed).map_or(0.0, |c| c.signed_area().abs())
+        self.outlines().map(|c| c.signed_area().abs()).fold(0.0, f64::max)
     }
 
     /// Turned, with its box's lower left corner at 0,0.
@@ -210,7 +234,7 @@ impl Piece {
         for line in &mut lines {
             line.contour = mapped(&line.contour, turn);
         }
-        let mut piece = Self { lines };
+        let mut piece = Self { lines, ..*self };
         let corner = piece.bounds().min;
         piece.shift(Point::ORIGIN - corner);
         piece
@@ -223,31 +247,53 @@ impl Piece {
     }
 }
 
-/// The pieces in the order of their first lines, the outermost line of each first.
+/// The pieces in the order of their first outermost lines.
 fn pieces(lines: &[CutLine]) -> Vec<Piece> {
-    let boxes: Vec<Bounds> = lines.iter().map(|line| line.contour.bounds()).collect();
-    let inside = |i: usize, j: usize| {
-        let first = lines[i].contour.points.first();
-        i != j
-            && lines[j].contour.closed
-            && boxes[j].holds(boxes[i])
-            && first.is_some_and(|&p| lines[j].contour.surrounds(p))
-    };
-    let holder = |i: usize| {
-        let around = (0..lines.len()).filter(|&j| inside(i, j));
-        around.max_by(|&a, &b| size(boxes[a]).total_cmp(&size(boxes[b])))
-    };
-    let holders: Vec<Option<usize>> = (0..lines.len()).map(holder).collect();
-    let outermost = (0..lines.len()).filter(|&i| holders[i].is_none());
-    let piece = |outer: usize| {
-        let held = (0..lines.len()).filter(|&i| holders[i] == Some(outer));
-        Piece { lines: std::iter::once(outer).chain(held).map(|i| lines[i].clone()).collect() }
-    };
-    outermost.map(piece).collect()
+    let contours: Vec<LineRef> = lines.iter().map(|line| (&line.contour).into()).collect();
+    let tree = contour_tree::build(&contours);
+    // For each line one that comes before it in its piece, in the end the first one.
+    let outermost = |line: usize| tree.ancestors(line).last().unwrap_or(line);
+    let mut first: Vec<usize> = (0..lines.len()).map(outermost).collect();
+    for (a, b) in meetings(&contours) {
+        let (a, b) = (first_of(&first, a), first_of(&first, b));
+        first[a.max(b)] = a.min(b);
+    }
+    let mut pieces: BTreeMap<usize, Piece> = BTreeMap::new();
+    for (i, line) in lines.iter().enumerate() {
+        let piece = pieces.entry(first_of(&first, i)).or_default();
+        piece.add(line.clone(), tree.parent[i].is_none());
+    }
+    pieces.into_values().collect()
 }
 
-fn size(b: Bounds) -> f64 {
-    b.width() * b.height()
+fn first_of(first: &[usize], mut line: usize) -> usize {
+    while first[line] != line {
+        line = first[line];
+    }
+    line
+}
+
+/// Lines that cross, and open lines that touch another one. Closed lines that only touch are
+/// pieces of their own.
+fn meetings(lines: &[LineRef]) -> Vec<(usize, usize)> {
+    let index = EdgeIndex::new(lines.iter().copied(), MEETING_CELL_MM);
+    let crossings = index.crossings(Pairs::OfTwoLines).into_iter();
+    let mut met: Vec<(usize, usize)> =
+        crossings.map(|(a, b, _)| (a as usize, b as usize)).collect();
+    if lines.iter().all(|line| line.closed) {
+        return met;
+    }
+    for (i, line) in lines.iter().enumerate() {
+        for &p in line.points {
+            index.in_box(Bounds { min: p, max: p }.grown(MEETS_MM), |(j, _), (a, b)| {
+                let open = !(line.closed && lines[j].closed);
+                if i != j && open && distance_to_segment(p, a, b) <= MEETS_MM {
+                    met.push((i, j));
+                }
+            });
+        }
+    }
+    met
 }
 
 fn repeated(pieces: Vec<Piece>, copies: usize) -> Vec<Piece> {
@@ -368,23 +414,25 @@ fn raster(piece: &Piece, cell: f64, words: usize) -> Columns {
     let mut columns = vec![vec![0u64; words]; wide];
     for (i, column) in columns.iter_mut().enumerate() {
         let (left, right) = (i as f64 * cell, (i + 1) as f64 * cell);
-        let mut inside: Vec<f64> = Vec::new();
         for line in &piece.lines {
             mark_edges(&line.contour, [left, right], cell, column);
         }
-        let middle = (left + right) / 2.0;
-        let outer = piece.lines.first().filter(|line| line.contour.closed);
-        for (a, b) in outer.iter().flat_map(|line| line.contour.edges()) {
-            if (a.x > middle) != (b.x > middle) {
-                inside.push(a.y + (b.y - a.y) * (middle - a.x) / (b.x - a.x));
-            }
-        }
-        inside.sort_by(f64::total_cmp);
-        for pair in inside.chunks_exact(2) {
-            mark(column, pair[0], pair[1], cell);
+        for outline in piece.outlines() {
+            mark_inside(outline, (left + right) / 2.0, cell, column);
         }
     }
     columns
+}
+
+/// Marks the cells of the column that lie inside `outline` along the upright line at `middle`.
+fn mark_inside(outline: &Contour, middle: f64, cell: f64, column: &mut [u64]) {
+    let crossed = outline.edges().filter(|(a, b)| (a.x > middle) != (b.x > middle));
+    let mut at: Vec<f64> =
+        crossed.map(|(a, b)| a.y + (b.y - a.y) * (middle - a.x) / (b.x - a.x)).collect();
+    at.sort_by(f64::total_cmp);
+    for pair in at.chunks_exact(2) {
+        mark(column, pair[0], pair[1], cell);
+    }
 }
 
 /// Marks the cells of the column between `left` and `right` that the line runs through.
