@@ -180,9 +180,9 @@ fn within_reach(paths: &[AxisPath], machine: &Machine) -> Result<(), JobError> {
     let most = machine.furthest_units();
     let limit_mm = most * machine.unit_mm;
     // Half a unit is rounded away.
-    let area = machine.limits_mm().map(|area| area.grown(machine.unit_mm * 0.501));
+    let beyond = |area: &Bounds, p| !area.grown(machine.unit_mm * 0.501).holds(Bounds::of(&[p]));
     for p in paths.iter().flat_map(|path| &path.points) {
-        if let Some(a) = area.filter(|a| !a.holds(Bounds::of(&[*p]))) {
+        if let Some(a) = machine.limits_mm().filter(|area| beyond(area, *p)) {
             return Err(JobError::OutsideArea {
                 x_mm: p.x,
                 y_mm: p.y,

@@ -30,7 +30,7 @@ pub enum PlaceError {
     /// It would fit elsewhere.
     #[error(
         "the work would lie from {left:.1}, {bottom:.1} to {right:.1}, {top:.1} mm, outside what \
-         {machine} reaches; it fits with --at 2,2"
+         {machine} reaches; it fits with --at {at}"
     )]
     Outside {
         /// Where it lies, mm from the lower left corner of the machine's area.
@@ -43,6 +43,8 @@ pub enum PlaceError {
         top: f64,
         /// The machine's name.
         machine: String,
+        /// Where it would fit, as the option has it.
+        at: String,
     },
     /// A piece does not fit across the film.
     #[error(
@@ -142,8 +144,21 @@ fn inside(
         });
     }
     let (min, max) = (placed.min - area.min, placed.max - area.min);
-    Err(PlaceError::Outside { left: min.x, bottom: min.y, right: max.x, top: max.y, machine: name })
+    // In the middle where there is little room, rounded down.
+    let free = |room: f64| ((room.max(0.0) * 5.0).floor() / 10.0).min(USUAL_AT_MM);
+    let (x, y) = (free(area.width() - work.width()), free(area.height() - work.height()));
+    Err(PlaceError::Outside {
+        left: min.x,
+        bottom: min.y,
+        right: max.x,
+        top: max.y,
+        machine: name,
+        at: format!("{x},{y}"),
+    })
 }
+
+/// A place that is advised where there is room, mm along x and y: more than [`EDGE_MM`].
+const USUAL_AT_MM: f64 = 2.0;
 
 /// A scale below this is no advice.
 const SMALLEST_ADVICE: f64 = 0.05;

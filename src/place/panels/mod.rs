@@ -54,6 +54,8 @@ pub struct Panel {
 
 /// Pieces that are cut lie on a grid of 1 µm, so a panel may come out larger by one step on each side.
 const CUT_GRID_MM: f64 = 0.001;
+/// What the marks at both ends of a seam add to the work, mm.
+const MARKS_MM: f64 = 2.0 * (marks::GAP_MM + marks::SIDE_MM);
 /// A smaller panel is not worth its seams, mm.
 const LEAST_PANEL_MM: f64 = 20.0;
 /// More panels than this nobody lays.
@@ -160,14 +162,17 @@ impl Rooms {
 
     /// Along the film with room for the marks of seams that run along it.
     fn with_marks(self) -> Self {
-        Self { along_mm: self.along_mm - 2.0 * (marks::GAP_MM + marks::SIDE_MM), ..self }
+        Self { along_mm: self.along_mm - MARKS_MM, ..self }
     }
 
-    /// Whether `work` has to be parted across the film, and along it.
+    /// Whether `work` has to be parted across the film, and along it. Parted one way, it has marks at
+    /// its ends the other way.
     fn exceeded(&self, work: Bounds) -> (bool, bool) {
-        let wide = extent(work, other(self.feed)) > self.across_mm + 1e-9;
-        let room = if wide { self.with_marks() } else { *self };
-        (wide, extent(work, self.feed) > room.along_mm + 1e-9)
+        let marks = |parted: bool| if parted { MARKS_MM } else { 0.0 };
+        let across = |long| extent(work, other(self.feed)) > self.across_mm - marks(long) + 1e-9;
+        let along = |wide| extent(work, self.feed) > self.along_mm - marks(wide) + 1e-9;
+        let wide = across(along(false));
+        (wide, along(wide))
     }
 
     fn along(&self, work: Bounds, axis: FeedAxis) -> Along {

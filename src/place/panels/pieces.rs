@@ -3,12 +3,14 @@
 //! Method: Boolean intersection of each cut piece with the panel's box ([`crate::merge`]); drawn lines are
 //! clipped edge by edge.
 
+use crate::contour_tree;
 use crate::drawing::FillRule;
-use crate::geometry::{Bounds, Contour, Point};
+use crate::geometry::{Bounds, Contour, LineRef, Point};
 use crate::ink::Film;
 use crate::merge::{self, Area, TooFar};
 use crate::profile::FeedAxis;
 
+use super::super::Role;
 use super::{Along, CutLine, Part, extent, low, on, other, point};
 
 /// An outline with its holes, or a drawn line.
@@ -17,18 +19,29 @@ pub(super) struct Piece {
     pub(super) lines: Vec<CutLine>,
     /// It is material with an outline, not a line to be followed.
     pub(super) is_region: bool,
+    /// The box around the piece on which a drawn line lies; its own if it lies on none.
+    carrier: Bounds,
 }
 
 impl Piece {
+    fn new(lines: Vec<CutLine>, is_region: bool) -> Self {
+        let mut piece = Self { lines, is_region, carrier: Bounds::EMPTY };
+        piece.carrier = piece.bounds();
+        piece
+    }
+
     pub(super) fn bounds(&self) -> Bounds {
         self.lines.first().map_or(Bounds::EMPTY, |line| line.contour.bounds())
     }
 
     /// From where to where it reaches along the axis.
     pub(super) fn span(&self, axis: FeedAxis) -> [f64; 2] {
-        let bounds = self.bounds();
-        [low(bounds, axis), low(bounds, axis) + extent(bounds, axis)]
+        span(self.bounds(), axis)
     }
+}
+
+fn span(bounds: Bounds, axis: FeedAxis) -> [f64; 2] {
+    [low(bounds, axis), low(bounds, axis) + extent(bounds, axis)]
 }
 
 /// The pieces of `film`, whose lines, regions first, were repeated to `lines`.
@@ -40,33 +53,64 @@ pub(super) fn pieces(film: &Film, lines: Vec<CutLine>) -> Vec<Piece> {
     let mut pieces = Vec::new();
     while lines.peek().is_some() {
         let Some((count, is_region)) = each.next() else { break };
-        pieces.push(Piece { lines: lines.by_ref().take(count).collect(), is_region });
+        pieces.push(Piece::new(lines.by_ref().take(count).collect(), is_region));
+    }
+    if !film.lines.is_empty() {
+        carry(&mut pieces);
     }
     pieces
 }
 
-/// What of `piece` lies on a panel.
+/// Finds for each drawn line the piece on which it lies: that of the nearest cut line around it.
+fn carry(pieces: &mut [Piece]) {
+    let all =
+        pieces.iter().enumerate().flat_map(|(i, piece)| piece.lines.iter().map(move |l| (i, l)));
+    let (owners, lines): (Vec<usize>, Vec<&CutLine>) = all.unzip();
+    let contours: Vec<LineRef> = lines.iter().map(|line| (&line.contour).into()).collect();
+    let tree = contour_tree::build(&contours);
+    let carrier = |line: usize| {
+        let around = tree.ancestors(line).find(|&around| lines[around].role == Role::Design)?;
+        // In a hole a line lies on no piece.
+        (lines[around].contour.signed_area() > 0.0)
+            .then(|| (owners[line], lines[around].contour.bounds()))
+    };
+    let drawn = (0..lines.len()).filter(|&line| !pieces[owners[line]].is_region);
+    let carriers: Vec<(usize, Bounds)> = drawn.filter_map(carrier).collect();
+    for (line, carrier) in carriers {
+        pieces[line].carrier = carrier;
+    }
+}
+
+/// What of `piece` lies on a panel. A line that is drawn on a piece goes where that piece goes.
 pub(super) fn part_of(piece: &Piece, part: Part, along: &Along) -> Result<Vec<Piece>, TooFar> {
-    let span = piece.span(along.axis);
-    let [before, after] = part.seams;
     let half = along.overlap_mm / 2.0;
-    let cut = |seam: f64| seam.is_finite() && along.cuts(seam, span);
-    if cut(before) || cut(after) {
-        // A seam that does not cut the piece does not end it either.
-        let from = if cut(before) { before - half } else { f64::NEG_INFINITY };
-        let to = if cut(after) { after + half } else { f64::INFINITY };
+    let carrier = span(piece.carrier, along.axis);
+    // A seam that does not cut the piece does not end it either.
+    let [before, after] = part.seams;
+    let before = if along.cuts(before, carrier) { before } else { f64::NEG_INFINITY };
+    let after = if along.cuts(after, carrier) { after } else { f64::INFINITY };
+    let middle = |[from, to]: [f64; 2]| (from + to) / 2.0;
+    if before.is_infinite() && after.is_infinite() {
+        // The middle of a long piece that other seams cut lies on a panel between those.
+        let here = part.holds(middle(carrier));
+        return Ok(if here { vec![piece.clone()] } else { Vec::new() });
+    }
+    let own = piece.span(along.axis);
+    if along.cuts(before, own) || along.cuts(after, own) {
+        let from = if along.cuts(before, own) { before - half } else { f64::NEG_INFINITY };
+        let to = if along.cuts(after, own) { after + half } else { f64::INFINITY };
         return clipped(piece, [from, to], along.axis);
     }
-    // The middle of a long piece that other seams cut lies on a panel between those.
-    let here = part.holds((span[0] + span[1]) / 2.0);
+    let here = Part { seams: [before, after], ..part }.holds(middle(own));
     Ok(if here { vec![piece.clone()] } else { Vec::new() })
 }
 
 fn clipped(piece: &Piece, reach: [f64; 2], axis: FeedAxis) -> Result<Vec<Piece>, TooFar> {
     let Some(first) = piece.lines.first() else { return Ok(Vec::new()) };
-    let like = |contours: Vec<Contour>| Piece {
-        lines: contours.into_iter().map(|c| CutLine { contour: c, ..first.clone() }).collect(),
-        is_region: piece.is_region,
+    let like = |contours: Vec<Contour>| {
+        let lines = contours.into_iter().map(|c| CutLine { contour: c, ..first.clone() });
+        let part = Piece::new(lines.collect(), piece.is_region);
+        if piece.is_region { part } else { Piece { carrier: piece.carrier, ..part } }
     };
     if !piece.is_region {
         let stretches = clipped_line(&first.contour, reach, axis);
