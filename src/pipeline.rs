@@ -342,7 +342,10 @@ fn sheets(
         return panels.into_iter().map(sheet).collect();
     }
     let laid: Vec<(Layout, Vec<Finding>)> = if placement.pack_turns.is_some() {
-        let packed = films.iter().map(|film| place::layout(film, page, placement, machine));
+        let packed = films.iter().map(|film| -> Result<_, PlanError> {
+            let (layout, told) = place::layout(film, page, placement, machine)?;
+            Ok((layout, told.into_iter().chain(packed_apart(films.len())).collect()))
+        });
         packed.collect::<Result<_, _>>()?
     } else {
         let layouts = place::layouts(&films, page, placement, machine)?;
@@ -355,6 +358,13 @@ fn sheets(
         Ok(Sheet { merged_points, ..sheet(&names[film], layout, told)? })
     };
     laid.into_iter().enumerate().map(of_film).collect()
+}
+
+/// Tells that films which are packed one by one do not lie about the same origin.
+fn packed_apart(films: usize) -> Option<Finding> {
+    let text = "Each film is packed for itself: laid on one another, the films do not register.";
+    let hint = "Leave --pack out where they have to, or write them as one job (--sheets one).";
+    (films > 1).then(|| Finding::warning("films-apart", text).hint(hint))
 }
 
 fn something_left(sheets: &[Sheet], settings: &PlanSettings) -> Result<(), PlanError> {

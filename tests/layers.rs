@@ -368,3 +368,19 @@ fn arcs_are_sent_to_tools_of_different_offsets() {
     assert!(report["tip_error_mm"].as_f64().unwrap() <= 0.025, "{report}");
     assert_eq!(report["uncut_bridges"], 0);
 }
+
+/// Packed films lie each at the beginning of its own sheet: that they do not register is told, on
+/// each; one film packed alone has nothing to register with.
+#[test]
+fn films_packed_apart_are_told() {
+    let folder = folder();
+    let said = |options: &[&str]| {
+        let all = [&["write", "tag.svg", "-o", "out.hpgl", "--pack"], options].concat();
+        let output = run(folder.path(), &all);
+        assert_eq!(output.status.code(), Some(0));
+        String::from_utf8(output.stderr).unwrap()
+    };
+    assert_eq!(said(&["--sheets", "layer"]).matches("do not register").count(), 3);
+    let one = said(&["--layers", "Outline"]);
+    assert!(!one.contains("register") && one.contains("One piece takes"), "{one}");
+}
