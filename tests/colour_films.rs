@@ -192,3 +192,56 @@ fn films_cover_what_a_renderer_paints() {
         assert!((painted - cut).abs() < most, "{}: {painted} {cut} {most}", film.name);
     }
 }
+
+/// Area of the film of a colour, mm².
+fn area(films: &[Film], colour: usize) -> f64 {
+    film_of(films, colour).map_or(0.0, |f| f.regions.iter().map(|r| r.region.area()).sum())
+}
+
+/// Two plates of 20 x 20 mm drawn as one path, one of them under a square of 6 x 6 mm: what reaches
+/// half a millimetre under that square leaves 5 x 5 mm of it free. Both plates stay. By hand.
+#[test]
+fn an_underlap_loses_no_part_of_a_shape() {
+    let svg = "<svg xmlns='http://www.w3.org/2000/svg' width='60mm' height='30mm' viewBox='0 0 60 30'>\
+               <path d='M5 5h20v20h-20zM30 5h20v20h-20z' fill='rgb(230,159,0)'/>\
+               <rect x='12' y='12' width='6' height='6' fill='rgb(0,114,178)'/></svg>";
+    for (underlap, free) in [(0.0, 36.0), (0.5, 25.0)] {
+        let films = films(svg.as_bytes(), underlap);
+        let plates = area(&films, 0);
+        assert!((plates - (800.0 - free)).abs() < 0.1, "{underlap}: {plates}");
+        assert!((area(&films, 1) - 36.0).abs() < 1e-6);
+    }
+}
+
+/// A ring around a disc, 0.2 mm away from it: the disc reaches nowhere under it, and no sliver is cut
+/// beyond the gap.
+#[test]
+fn an_underlap_leaps_no_gap() {
+    let svg = "<svg xmlns='http://www.w3.org/2000/svg' width='30mm' height='30mm' viewBox='0 0 30 30'>\
+               <circle cx='15' cy='15' r='5' fill='rgb(230,159,0)'/>\
+               <circle cx='15' cy='15' r='6.2' fill='none' stroke='rgb(0,114,178)' stroke-width='2'/></svg>";
+    let films = films(svg.as_bytes(), 0.5);
+    let regions = film_of(&films, 0).map_or(0, |film| film.regions.len());
+    assert_eq!(regions, 1);
+    assert!((area(&films, 0) - std::f64::consts::PI * 25.0).abs() < 0.4);
+}
+
+/// A plate under a bar of 4 mm, whatever the bar's slope: either part of the plate reaches half a
+/// millimetre under it, all along its edge, and round its ends at most by half a disc more. By hand.
+#[test]
+fn an_underlap_holds_along_slanted_edges() {
+    for degrees in (0..45).step_by(2).map(f64::from) {
+        let svg = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='60mm' height='60mm' viewBox='0 0 60 60'>\
+             <path d='M20 20h20v20h-20z' fill='rgb(230,159,0)'/>\
+             <path d='M-10 30H70' transform='rotate({degrees} 30.1 29.7)' stroke='rgb(0,114,178)' \
+             stroke-width='4'/></svg>"
+        );
+        let seen = area(&films(svg.as_bytes(), 0.0), 0);
+        let reach = area(&films(svg.as_bytes(), 0.5), 0) - seen;
+        let edges = 2.0 * 0.5 * 20.0;
+        assert!(reach > 0.8 * edges, "{degrees}: {reach}");
+        let longest = edges / degrees.to_radians().cos() + std::f64::consts::PI * 0.5;
+        assert!(reach < longest, "{degrees}: {reach} {longest}");
+    }
+}

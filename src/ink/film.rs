@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use kurbo::BezPath;
 
 use crate::drawing::{Cap, Drawing, Join, Paint, Stroke};
-use crate::geometry::{Bounds, Point, Region};
+use crate::edges::EdgeIndex;
+use crate::geometry::{Bounds, Contour, Point, Region, distance_to_segment};
 use crate::merge::{self, Area, Merged};
 use crate::outline;
 use crate::parallel;
@@ -96,13 +97,43 @@ fn underlapped(seen: Area, cover: &Area, settings: &InkSettings) -> Area {
     let band = outline::outline(&edge, &round_line(2.0 * settings.underlap_mm), tolerance);
     let Ok(band) = Area::swept(&band.contours) else { return seen };
     let both = [seen, band.within(cover)];
-    // What does not hang on the area itself, beyond a gap, would be a sliver under the other film.
-    let whole = merge::merge(&both, 1).into_iter().filter(|merged| merged.first == 0);
-    let contours: Vec<Vec<Point>> = whole
-        .flat_map(|m| m.region.contours().map(|c| c.points.clone()).collect::<Vec<_>>())
-        .collect();
+    let regions: Vec<Region> =
+        merge::merge(&both, 1).into_iter().map(|merged| merged.region).collect();
     let [seen, _] = both;
+    // What does not hang on the area itself, beyond a gap, would be a sliver under the other film.
+    let hanging = regions.iter().zip(hang_on(&seen, &regions)).filter(|(_, hangs)| *hangs);
+    let contours: Vec<Vec<Point>> = hanging
+        .flat_map(|(region, _)| region.contours().map(|c| c.points.clone()).collect::<Vec<_>>())
+        .collect();
     Area::swept(&contours).unwrap_or(seen)
+}
+
+/// Areas that come so near hang together, mm: the grid may leave its step of 1 µm, rounded at both
+/// sides, between a shape and what covered a part of it.
+const HANGS_MM: f64 = 0.003;
+/// Size of the cells in which edges beside a corner are looked for, mm.
+const CELL_MM: f64 = 2.0;
+
+/// Which of `regions` hold a part of `seen`, or lie at its edge.
+fn hang_on(seen: &Area, regions: &[Region]) -> Vec<bool> {
+    let contours = |i: usize| regions[i].contours().map(move |contour| (i, contour));
+    let (owners, lines): (Vec<usize>, Vec<&Contour>) =
+        (0..regions.len()).flat_map(contours).unzip();
+    let index = EdgeIndex::new(lines.iter().copied(), CELL_MM);
+    let mut hangs = vec![false; regions.len()];
+    for contour in seen.contours() {
+        for &p in &contour.points {
+            index.in_box(Bounds { min: p, max: p }.grown(HANGS_MM), |(line, _), (a, b)| {
+                hangs[owners[line]] |= distance_to_segment(p, a, b) <= HANGS_MM;
+            });
+        }
+        let Some(&first) = contour.points.first() else { continue };
+        for (region, hangs) in regions.iter().zip(&mut hangs).filter(|(_, hangs)| !**hangs) {
+            let in_hole = region.holes.iter().any(|hole| hole.surrounds(first));
+            *hangs = region.outer.surrounds(first) && !in_hole;
+        }
+    }
+    hangs
 }
 
 fn round_line(width: f64) -> Stroke {
@@ -143,7 +174,7 @@ fn film(
 /// The region without spikes thinner than the outline is known, and with fewer vertices. A contour
 /// that would turn over keeps all.
 fn simplified(region: &Region, settings: &InkSettings) -> Region {
-    let simple = |contour: &crate::geometry::Contour| {
+    let simple = |contour: &Contour| {
         let coarse = merge::decimate(
             &merge::without_spikes(contour, settings.tolerance_mm),
             settings.decimate_mm,

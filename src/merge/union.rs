@@ -26,7 +26,8 @@ const SLIVER_MM: f64 = 0.002;
 pub struct Merged {
     /// The piece, mm.
     pub region: Region,
-    /// Index of the first area that it was made from.
+    /// Index of the first area that it was made from, judged by boxes: of areas that come in several
+    /// parts it may be a later one.
     pub first: usize,
 }
 
