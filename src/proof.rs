@@ -13,7 +13,7 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use crate::blade::{TOLD_ERROR_MM, TrailingBlade};
-use crate::check::{self, TipError, Worst, closing_gap};
+use crate::check::{self, TipError, Worst, closing_gap, comes_back};
 use crate::edges::EdgeIndex;
 use crate::finding::{Finding, Place};
 use crate::geometry::{
@@ -365,7 +365,7 @@ fn turns_about_tip(cut: &SimulatedCut, offset_mm: f64, (resting, swung): (f64, f
 fn meant_to_close(track: &[Point]) -> bool {
     let ends = track.first().zip(track.last());
     let back = || ends.is_some_and(|(a, b)| a.distance(*b) <= MEANT_TO_CLOSE_MM);
-    let runs_on = || closing_gap(track) <= BRIDGE_MM;
+    let runs_on = || comes_back(track, BRIDGE_MM);
     is_longer(track, 4.0 * MEANT_TO_CLOSE_MM) && (back() || runs_on())
 }
 

@@ -3,13 +3,27 @@
 //! Its end need not meet its very start: a led blade may be set down a little beside the line, and
 //! overcut crosses what was cut first. Whoever says that a cut closes asks here.
 
-use crate::geometry::{Bounds, Point, distance_to_segment};
+use crate::geometry::{Bounds, Point, distance_to_segment, is_longer};
 
 /// How much of a track's beginning its end may come back to, mm: the longest stray start of a blade
 /// for thick stock (offset 1 mm, 4 offsets).
 const BEGINNING_MM: f64 = 4.0;
 /// Beyond this the distance does not matter any more, mm.
 const REACH_MM: f64 = 20.0;
+
+/// Whether the later half of a track comes so near to its beginning: [`closing_gap`], but for most tracks
+/// told by their last few edges, which come back to the very start.
+pub fn comes_back(track: &[Point], within_mm: f64) -> bool {
+    let Some(&start) = track.first() else { return false };
+    let mut walked = 0.0;
+    let last = track.windows(2).rev().take_while(|w| {
+        walked += w[0].distance(w[1]);
+        walked <= BEGINNING_MM
+    });
+    let mut at_start = last.map(|w| distance_to_segment(start, w[0], w[1]) <= within_mm);
+    (is_longer(track, 2.0 * BEGINNING_MM) && at_start.any(|near| near))
+        || closing_gap(track) <= within_mm
+}
 
 /// How near the later half of a track comes to its beginning; 0 where they cross.
 pub fn closing_gap(track: &[Point]) -> f64 {

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{at, closing_gap};
+use super::{at, comes_back};
 use crate::contour_tree;
 use crate::edges::{Crossing, EdgeIndex, Pairs};
 use crate::finding::{Finding, Place, first_few};
@@ -65,8 +65,10 @@ pub(super) fn nearly_closed(cut: &SimulatedCut, machine: &Machine) -> Option<Fin
     // The axis of a blade that is swung ends elsewhere than its tip.
     let (gap, last) = (end_gap(&cut.axis)?, cut.tip().last()?);
     let gap = end_gap(cut.tip()).map_or(gap, |tip| gap.min(tip));
-    let comes_back = || closing_gap(cut.tip()) <= unit_mm * ROUNDED_UNITS;
-    if gap > NEARLY_CLOSED_MM || closed_at(cut, unit_mm).is_some() || comes_back() {
+    if gap > NEARLY_CLOSED_MM
+        || closed_at(cut, unit_mm).is_some()
+        || comes_back(cut.tip(), unit_mm * ROUNDED_UNITS)
+    {
         return None;
     }
     let text = format!("A cut ends {gap:.2} mm from its start without closing.");

@@ -26,7 +26,7 @@ use crate::parallel;
 use crate::profile::Machine;
 use crate::simulate::{Part, SimulatedCut, Simulation, Totals};
 
-pub use closing::closing_gap;
+pub use closing::{closing_gap, comes_back};
 pub use facets::{Facets, facets};
 pub use tip::{Followed, TipError, Worst, tip_error, tip_error_of};
 

@@ -1,8 +1,9 @@
 //! Separate pieces → laid out again so that they take little film.
 //!
 //! A piece is an outermost contour with all that lies inside it, and with the lines that cross it or
-//! end on it: a fold that runs from edge to edge stays on its card. Input: the lines of the design, y up. Output: the same lines, moved and turned, from 0,0 towards the feed; and a finding that
-//! tells the film used against the least that the pieces' area needs.
+//! end on it: a fold that runs from edge to edge stays on its card. Input: the lines of the design, y up.
+//! Output: the same lines, moved and turned, from 0,0 towards the feed; and a finding that tells the film
+//! used against the least that the pieces' area needs.
 //!
 //! Method: bottom-left fill on true shapes (the heuristic of Baker, Coffman and Rivest, 1980, on a
 //! raster as Oliveira and Ferreira, 1993, rather than on boxes): pieces by falling area, each at
