@@ -185,6 +185,11 @@ impl<'a> EdgeIndex<'a> {
         self.chains.edge(number)
     }
 
+    /// An edge by its number and that of its line: sooner than by its own alone.
+    pub fn edge_of(&self, line: u32, number: usize) -> (Point, Point) {
+        self.chains.edge_of(line as usize, number)
+    }
+
     /// The number of the line that an edge belongs to.
     pub fn line(&self, edge: usize) -> usize {
         self.chains.owner(edge)
@@ -343,25 +348,42 @@ impl<'a> EdgeIndex<'a> {
         let mut found = Vec::new();
         for cell in cells {
             let runs = self.in_cell(cell);
-            for (i, run) in runs.iter().enumerate() {
-                let wanted = |other: &&Run| pairs == Pairs::All || other.line != run.line;
-                let later = runs[i + 1..].iter().filter(wanted);
-                if pairs == Pairs::OfTwoLines && later.clone().next().is_none() {
-                    continue;
+            for (i, &run) in runs.iter().enumerate() {
+                // They are in the order of lines: those of its own come first.
+                let mut later = &runs[i + 1..];
+                if pairs == Pairs::OfTwoLines {
+                    later = &later[later.partition_point(|other| other.line == run.line)..];
+                    if later.is_empty() {
+                        continue;
+                    }
                 }
-                for (a, edge) in self.chains.along(*run) {
-                    let rest = (pairs == Pairs::All).then(|| run.after(a));
-                    for other in rest.into_iter().chain(later.clone().copied()) {
-                        let lines = (run.line, other.line);
-                        found.extend(self.chains.along(other).filter_map(|(b, other)| {
-                            let at = crossing(edge, other)?;
-                            Some(Crossing { lines, edges: (a, b), at })
-                        }));
+                for (a, edge) in self.chains.along(run) {
+                    if pairs == Pairs::All {
+                        self.cross((run.line, a, edge), run.after(a), &mut found);
+                    }
+                    for &other in later {
+                        self.cross((run.line, a, edge), other, &mut found);
                     }
                 }
             }
         }
         found
+    }
+
+    /// Notes where an edge, told by its line's number, its own and its ends, crosses those of a run.
+    #[inline]
+    fn cross(
+        &self,
+        (line, number, edge): (u32, usize, (Point, Point)),
+        run: Run,
+        found: &mut Vec<Crossing>,
+    ) {
+        for (other, ends) in self.chains.along(run) {
+            if let Some(at) = crossing(edge, ends) {
+                let (lines, edges) = ((line, run.line), (number, other));
+                found.push(Crossing { lines, edges, at });
+            }
+        }
     }
 
     /// Whether an edge of `line` lies within `reach` of `p`.

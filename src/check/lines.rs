@@ -214,7 +214,7 @@ fn crossing(
     let is_first = |cut: u32| passes.get(cut as usize) == Some(&(cut as usize));
     let mut crossings = index.all_crossings(Pairs::OfTwoLines);
     crossings.retain(|c| is_first(c.lines.0) && is_first(c.lines.1));
-    let start = |c: &Crossing| index.edge(c.edges.1).0.distance(c.at);
+    let start = |c: &Crossing| index.edge_of(c.lines.1, c.edges.1).0.distance(c.at);
     crossings.sort_by(|p, q| {
         let along = |c: &Crossing| (c.lines, c.edges.1);
         along(p).cmp(&along(q)).then(start(p).total_cmp(&start(q))).then(p.edges.cmp(&q.edges))
@@ -269,7 +269,8 @@ fn stays_near(
     ((edge, from), (last, to)): ((usize, Point), (usize, Point)),
     (line, reach_mm): (u32, f64),
 ) -> bool {
-    let corners = (edge..last).map(|e| index.edge(e).1);
+    let own = index.line(edge) as u32;
+    let corners = (edge..last).map(|e| index.edge_of(own, e).1);
     let way: Vec<Point> = [from].into_iter().chain(corners).chain([to]).collect();
     way.windows(2).all(|w| {
         let steps = steps_along(w[0].distance(w[1]), reach_mm);
