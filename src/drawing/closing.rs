@@ -75,8 +75,9 @@ fn vanished_finding(element: &Element<'_>) -> Finding {
 /// Characters that the font asked for does not have, text by text. The SVG library sets all of a text in the
 /// other font if that has all of it.
 fn borrowed_glyphs(borrowed: &[(char, String)], pieces: &[Piece]) -> Vec<Finding> {
+    let borrowed: HashSet<(char, &str)> = borrowed.iter().map(|(c, f)| (*c, f.as_str())).collect();
     let finding = |piece: &Piece| {
-        let lent = |c: char| borrowed.iter().any(|(b, font)| *b == c && *font == piece.font);
+        let lent = |c: char| borrowed.contains(&(c, piece.font.as_str()));
         let mut lacking: Vec<char> = piece.text.chars().filter(|c| lent(*c)).collect();
         lacking.sort_unstable();
         lacking.dedup();

@@ -10,7 +10,7 @@ use usvg::roxmltree::{Attribute, Node};
 use super::arcs::{self, Joints, larger};
 use super::links::local_url;
 use super::losses::{self, called, shortened};
-use super::size::readable;
+use super::size::{is_zero, readable};
 use super::splice::Edit;
 use super::style::{Prop, Props};
 use super::visit::{Inherited, Visitor};
@@ -111,10 +111,6 @@ fn unexpected(v: &mut Visitor<'_>) -> f64 {
 
 fn zero(node: Node<'_, '_>, name: &str) -> bool {
     node.attribute(name).is_none_or(|value| is_zero(Some(value)))
-}
-
-fn is_zero(value: Option<&str>) -> bool {
-    value.and_then(readable).is_some_and(|(length, _)| length.number == 0.0)
 }
 
 fn path(

@@ -59,8 +59,19 @@ pub(super) const USABLE: std::ops::RangeInclusive<f64> = 1e-6..=1e7;
 
 /// Whether a view box has a side of no use. One that can't be read is left out, as SVG asks.
 fn is_unusable_box(value: &str) -> bool {
+    sides_of_box(value)
+        .is_some_and(|sides| sides.iter().any(|side| *side > 0.0 && !USABLE.contains(side)))
+}
+
+/// Width and height of a view box that can be read.
+pub(super) fn sides_of_box(value: &str) -> Option<[f64; 2]> {
     let sides: Vec<f64> = svgtypes::NumberListParser::from(value).flatten().skip(2).collect();
-    sides.len() == 2 && sides.iter().any(|side| *side > 0.0 && !USABLE.contains(side))
+    sides.try_into().ok()
+}
+
+/// Whether a length is zero, in whatever unit.
+pub(super) fn is_zero(value: Option<&str>) -> bool {
+    value.and_then(readable).is_some_and(|(length, _)| length.number == 0.0)
 }
 
 fn weaker(a: SizeGiven, b: SizeGiven) -> SizeGiven {
@@ -143,7 +154,8 @@ impl Relative {
 /// The font size `medium`, px: common practice of browsers, no source.
 pub(in crate::drawing) const MEDIUM_PX: f64 = 16.0;
 
-fn px(length: Length) -> Option<f64> {
+/// A length in pixels, unless it depends on something else.
+pub(super) fn px(length: Length) -> Option<f64> {
     let factor = match length.unit {
         LengthUnit::None | LengthUnit::Px => 1.0,
         LengthUnit::In => 96.0,

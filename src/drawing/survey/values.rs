@@ -14,7 +14,7 @@ use usvg::roxmltree::{Attribute, Node};
 
 use super::links::href;
 use super::losses::{self, called, quoted};
-use super::size::readable;
+use super::size::{self, is_zero, readable};
 use super::splice::Edit;
 use super::visit::{Visitor, svg_tag};
 use crate::finding::Finding;
@@ -139,10 +139,8 @@ fn is_length(value: &str) -> bool {
 
 /// Whether something with a view of its own has a size. If not, it is taken out and told.
 fn frame<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) -> bool {
-    let zero = |value: &str| readable(value).is_some_and(|(length, _)| length.number == 0.0);
-    let side = ["width", "height"].into_iter().find(|n| node.attribute(*n).is_some_and(zero));
-    let sides = |b: &str| svgtypes::NumberListParser::from(b).flatten().skip(2).collect::<Vec<_>>();
-    let flat = |b: &str| matches!(sides(b)[..], [w, h] if w == 0.0 || h == 0.0);
+    let side = ["width", "height"].into_iter().find(|name| is_zero(node.attribute(*name)));
+    let flat = |b: &str| size::sides_of_box(b).is_some_and(|sides| sides.contains(&0.0));
     let what = match side {
         Some(name) => name,
         None if node.attribute("viewBox").is_some_and(flat) => "viewBox",
@@ -212,13 +210,8 @@ fn plain_number(number: &str, unit: &str) -> Option<String> {
         "rad" => value.to_degrees(),
         "grad" => value * 0.9,
         "turn" => value * 360.0,
-        "in" => value * 96.0,
-        "cm" => value * 96.0 / 2.54,
-        "mm" => value * 96.0 / 25.4,
-        "q" => value * 96.0 / 101.6,
-        "pt" => value * 96.0 / 72.0,
-        "pc" => value * 16.0,
-        _ => return None,
+        "" => return None,
+        _ => size::px(readable(&format!("{number}{unit}"))?.0)?,
     };
     Some(value.to_string())
 }
