@@ -22,6 +22,8 @@ pub mod finding;
 
 pub mod parallel;
 
+mod sets;
+
 pub mod edges;
 
 pub mod glyphs;

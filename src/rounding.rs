@@ -16,6 +16,7 @@ use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Bounds, Contour, Point};
 use crate::merge::{self, Inside};
 use crate::place::{CutLine, Layout, Role};
+use crate::sets::Sets;
 use crate::units::PlotterUnit;
 
 /// Tangles are resolved again at most so often; each round leaves far fewer.
@@ -97,20 +98,15 @@ fn tangles(rings: &[Ring], doubtful: &[usize]) -> Vec<Vec<usize>> {
     let closed: Vec<Vec<Point>> = doubtful.iter().map(|&i| outline(&rings[i])).collect();
     let index = EdgeIndex::new(closed.iter(), CELL_UNITS);
     let crossings = index.crossings(Pairs::All);
-    let mut head: Vec<usize> = (0..doubtful.len()).collect();
+    let mut sets = Sets::new(doubtful.len());
     let mut tangled = vec![false; doubtful.len()];
     for (a, b, _) in crossings {
         let (a, b) = (a as usize, b as usize);
         (tangled[a], tangled[b]) = (true, true);
-        let (x, y) = (find(&mut head, a), find(&mut head, b));
-        head[x.max(y)] = x.min(y);
+        sets.join(a, b);
     }
-    let mut groups: Vec<Vec<usize>> = vec![Vec::new(); doubtful.len()];
-    for i in (0..doubtful.len()).filter(|&i| tangled[i]) {
-        groups[find(&mut head, i)].push(doubtful[i]);
-    }
-    groups.retain(|group| !group.is_empty());
-    groups
+    let groups = sets.groups(|i| tangled[i]).into_iter();
+    groups.map(|group| group.into_iter().map(|i| doubtful[i]).collect()).collect()
 }
 
 /// The rings that may cross after a round: the `fresh` ones and those that such a one may run through.
@@ -140,15 +136,6 @@ fn in_plane((x, y): (i32, i32)) -> Point {
 fn outline(ring: &Ring) -> Vec<Point> {
     let points = ring.points.iter().chain(ring.points.first());
     points.map(|&p| in_plane(p)).collect()
-}
-
-/// The head of a group, with the way there made short (Tarjan, 1975).
-fn find(head: &mut [usize], mut i: usize) -> usize {
-    while head[i] != i {
-        head[i] = head[head[i]];
-        i = head[i];
-    }
-    i
 }
 
 /// The rings without `tangles`, and which of them are new.

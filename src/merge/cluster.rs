@@ -9,6 +9,7 @@
 
 use super::Frame;
 use super::rows::Rows;
+use crate::sets::Sets;
 
 /// For each group the indices of its boxes, ascending; groups in the order of their first box.
 pub(super) fn clusters(frames: &[Option<Frame>]) -> Vec<Vec<usize>> {
@@ -87,45 +88,6 @@ impl Strip {
         } else {
             self.open.push(i);
         }
-    }
-}
-
-/// Disjoint sets (union-find with path halving; Tarjan and van Leeuwen, J. ACM 31(2), 1984).
-struct Sets {
-    parent: Vec<usize>,
-}
-
-impl Sets {
-    fn new(n: usize) -> Self {
-        Self { parent: (0..n).collect() }
-    }
-
-    fn root(&mut self, mut i: usize) -> usize {
-        while self.parent[i] != i {
-            self.parent[i] = self.parent[self.parent[i]];
-            i = self.parent[i];
-        }
-        i
-    }
-
-    /// The smaller index becomes the root, so a group is named by its first member.
-    fn join(&mut self, i: usize, j: usize) {
-        let (a, b) = (self.root(i), self.root(j));
-        self.parent[a.max(b)] = a.min(b);
-    }
-
-    fn groups(&mut self, counts: impl Fn(usize) -> bool) -> Vec<Vec<usize>> {
-        let mut slot = vec![usize::MAX; self.parent.len()];
-        let mut groups: Vec<Vec<usize>> = Vec::new();
-        for i in (0..self.parent.len()).filter(|&i| counts(i)) {
-            let root = self.root(i);
-            if slot[root] == usize::MAX {
-                slot[root] = groups.len();
-                groups.push(Vec::new());
-            }
-            groups[slot[root]].push(i);
-        }
-        groups
     }
 }
 

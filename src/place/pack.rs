@@ -21,6 +21,7 @@ use crate::finding::{Finding, counted};
 use crate::geometry::{Bounds, Contour, LineRef, Point, distance_to_segment};
 use crate::parallel;
 use crate::profile::{FeedAxis, Machine};
+use crate::sets::Sets;
 
 /// All pieces together cover about this many cells: fine enough for shapes to mesh, few enough for
 /// hundreds of pieces in a second.
@@ -252,26 +253,17 @@ impl Piece {
 fn pieces(lines: &[CutLine]) -> Vec<Piece> {
     let contours: Vec<LineRef> = lines.iter().map(|line| (&line.contour).into()).collect();
     let tree = contour_tree::build(&contours);
-    // For each line one that comes before it in its piece, in the end the first one.
     let outermost = |line: usize| tree.ancestors(line).last().unwrap_or(line);
-    let mut first: Vec<usize> = (0..lines.len()).map(outermost).collect();
+    let mut sets = Sets::new(lines.len());
     for (a, b) in meetings(&contours) {
-        let (a, b) = (first_of(&first, a), first_of(&first, b));
-        first[a.max(b)] = a.min(b);
+        sets.join(outermost(a), outermost(b));
     }
     let mut pieces: BTreeMap<usize, Piece> = BTreeMap::new();
     for (i, line) in lines.iter().enumerate() {
-        let piece = pieces.entry(first_of(&first, i)).or_default();
+        let piece = pieces.entry(sets.root(outermost(i))).or_default();
         piece.add(line.clone(), tree.parent[i].is_none());
     }
     pieces.into_values().collect()
-}
-
-fn first_of(first: &[usize], mut line: usize) -> usize {
-    while first[line] != line {
-        line = first[line];
-    }
-    line
 }
 
 /// Lines that cross, and open lines that touch another one. Closed lines that only touch are
