@@ -64,6 +64,8 @@ pub mod arcs;
 
 pub mod proof;
 
+pub mod led;
+
 pub mod pipeline;
 
 pub mod report;

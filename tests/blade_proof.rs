@@ -254,3 +254,51 @@ fn a_true_offset_needs_a_blade_that_trails() {
     assert_eq!(output.status.code(), Some(2));
     assert!(said(&output).contains("changes nothing"), "{}", said(&output));
 }
+
+/// The corners of a job show for which offset it was led, whatever is set: what another blade makes of it
+/// is the table of wrong offsets at the head.
+#[test]
+fn a_job_that_leads_another_blade_is_told() {
+    let folder = folder();
+    for (led, set, expected) in [(0.20, 0.25, 0.056), (0.15, 0.25, 0.088), (0.35, 0.25, 0.141)] {
+        let offsets = [led, set].map(|mm| format!("{mm}mm"));
+        let write = ["write", "tag.svg", "-o", "led.hpgl", "--blade-offset", &offsets[0]];
+        assert_eq!(run(folder.path(), &write).status.code(), Some(0));
+        let report = report(folder.path(), &["led.hpgl", "--blade-offset", &offsets[1]]);
+        let error = number(&report, "tip_error_mm");
+        assert!((error - expected).abs() < 0.025, "{led} {set}: {error}");
+        let findings = report["findings"].as_array().unwrap();
+        let told = findings.iter().find(|f| f["code"] == "offset-differs").unwrap();
+        let text = told["text"].as_str().unwrap();
+        let near = |mm: f64| text.contains(&format!("is about {mm:.2} mm"));
+        assert!(near(led) || near(led - 0.01) || near(led + 0.01), "{led}: {text}");
+        assert!(findings.iter().all(|f| f["code"] != "lines-assumed"), "{report}");
+    }
+    let pen = run(folder.path(), &["check", "led.hpgl", "--blade-offset", "0"]);
+    assert!(said(&pen).contains("leads a blade whose offset is about 0.35 mm"), "{}", said(&pen));
+}
+
+/// Two plotter units are an offset, too; and narrow pieces that a wide blade turns about lead none.
+#[test]
+fn the_smallest_offsets_are_led_and_narrow_pieces_are_not() {
+    let folder = folder();
+    let write = ["write", "tag.svg", "-o", "led.hpgl", "--blade-offset", "0.05mm"];
+    assert_eq!(run(folder.path(), &write).status.code(), Some(0));
+    let own = run(folder.path(), &["check", "led.hpgl", "--blade-offset", "0.05mm"]);
+    assert!(said(&own).contains("taken as written for an offset of 0.050 mm"), "{}", said(&own));
+    let strips: String = (0..8)
+        .map(|i| format!("PU{0},2000;PD{1},2000,{1},2400,{0},2400,{0},2000;", i * 80, i * 80 + 32))
+        .collect();
+    let job = PLAIN_SQUARE.replace("PU0,0;", &strips);
+    std::fs::write(folder.path().join("strips.hpgl"), job).unwrap();
+    let plain = run(folder.path(), &["check", "strips.hpgl", "--blade-offset", "0.9mm"]);
+    assert!(said(&plain).contains("leads no trailing blade"), "{}", said(&plain));
+}
+
+#[test]
+fn what_is_wanted_of_a_drawing_is_known() {
+    let folder = folder();
+    let output = run(folder.path(), &["check", "tag.svg", "--wanted", "axis"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(said(&output).contains("--wanted is about a job"), "{}", said(&output));
+}

@@ -1,12 +1,13 @@
 //! `check`: what a drawing or a job would do, without writing anything.
 
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::files::{Input, Source, Target};
 use super::options::DrawingOptions;
 use super::{Exit, Failure, Outcome, as_it_is, files, preview, talk};
 use crate::finding::{Finding, Severity};
+use crate::led;
 use crate::pipeline::{self, Plan, PlanSettings, ReadBack};
 use crate::preview::View;
 use crate::proof::{self, WrittenFor};
@@ -52,9 +53,15 @@ pub fn run(args: &Args) -> Outcome {
     args.proof_options(&settings)?;
     let mut reports = match files::input(&args.file, |source| args.read_job(source, &settings))? {
         Input::Drawing(bytes) => {
+            args.of_a_job()?;
             let plans = args.drawing.plans_of(&bytes, &args.file, &settings)?;
-            let report = |plan| report_of_plan(plan, args, &settings);
-            plans.iter().map(report).collect::<Result<_, _>>()?
+            let films = plans.iter().map(|plan| plan.film.as_str());
+            let picture = args.picture.as_ref().map(|picture| files::for_films(picture, films));
+            let pictures = picture.into_iter().flatten().map(Some).chain(std::iter::repeat(None));
+            let report = |(plan, picture): (_, Option<PathBuf>)| {
+                report_of_plan(plan, (args, picture.as_deref()), &settings)
+            };
+            plans.iter().zip(pictures).map(report).collect::<Result<_, _>>()?
         }
         Input::Job(job) => vec![report_of_job(job, args, &settings)?],
     };
@@ -88,6 +95,16 @@ impl Args {
         Ok((read(set), Some(read(offset.mm()).simulation)))
     }
 
+    /// Nothing was typed that only a job obeys.
+    fn of_a_job(&self) -> Result<(), Failure> {
+        if self.wanted.is_none() {
+            return Ok(());
+        }
+        let text = "--wanted is about a job, whose lines are not known; a drawing's lines are what is \
+                    wanted: leave it out";
+        Err(Failure::usage(text))
+    }
+
     /// What was typed for the proof makes sense with the machine.
     fn proof_options(&self, settings: &PlanSettings) -> Result<(), Failure> {
         if let Some(picture) = &self.picture {
@@ -112,9 +129,13 @@ impl Args {
     }
 }
 
-fn report_of_plan(plan: &Plan, args: &Args, settings: &PlanSettings) -> Result<Report, Failure> {
+fn report_of_plan(
+    plan: &Plan,
+    (args, picture): (&Args, Option<&Path>),
+    settings: &PlanSettings,
+) -> Result<Report, Failure> {
     let Some(offset) = args.true_offset else {
-        draw(args, &plan.film, &View::of_plan(&plan.simulation, &plan.job, &plan.layout))?;
+        draw(args, picture, &View::of_plan(&plan.simulation, &plan.job, &plan.layout))?;
         let report = Report::of_plan(plan);
         let bound = args.drawing.bound.then(|| pipeline::least(plan, settings));
         return Ok(bound.iter().fold(report, |report, least| report.bounded(least)));
@@ -122,7 +143,7 @@ fn report_of_plan(plan: &Plan, args: &Args, settings: &PlanSettings) -> Result<R
     let really = pipeline::what_if(plan, offset.mm());
     let wanted = plan.layout.lines.iter().map(|line| line.contour.track()).collect();
     let view = View::of_plan(&really.simulation, &plan.job, &plan.layout);
-    draw(args, &plan.film, &view.enlarging(&really.proof, wanted, offset.mm()))?;
+    draw(args, picture, &view.enlarging(&really.proof, wanted, offset.mm()))?;
     Ok(Report { true_offset_mm: Some(offset.mm()), ..Report::of_plan(&really) })
 }
 
@@ -144,44 +165,81 @@ fn report_of_job(
     let true_offset = args.true_offset.map(Length::mm);
     let back = preview::checked(back, &args.file, settings)?;
     let set = settings.offset_mm();
-    let way = match args.wanted {
-        Some(Wanted::Tip) => WrittenFor::TrailingBlade,
-        Some(Wanted::Axis) => WrittenFor::Axis,
-        None => proof::written_for(&back.simulation, set),
-    };
     let mut findings: Vec<Finding> = back.findings;
-    if args.wanted.is_none() {
-        findings.push(proof::assumed(way, set));
-    }
+    let written = Written::of((&back.simulation, settings), args.wanted);
+    findings.extend(written.told);
     let simulation = really.as_ref().unwrap_or(&back.simulation);
-    let own_way = way == WrittenFor::TrailingBlade && really.is_none();
+    let as_written = written.simulation.as_ref().unwrap_or(&back.simulation);
+    let own_way = written.way == WrittenFor::TrailingBlade
+        && really.is_none()
+        && written.simulation.is_none();
     let proof = if own_way {
         proof::of_own_ways(simulation)
     } else {
-        proof::of_job(&back.simulation, simulation, way)
+        proof::of_job(as_written, simulation, written.way)
     };
     if args.picture.is_some() {
-        let wanted = proof::wanted_of(&back.simulation, way).into_iter();
+        let wanted = proof::wanted_of(as_written, written.way).into_iter();
         let wanted = wanted.map(|(line, _)| line.points).collect();
         let view = View::of_simulation(simulation);
-        draw(args, "", &view.enlarging(&proof, wanted, true_offset.unwrap_or(set)))?;
+        draw(
+            args,
+            args.picture.as_deref(),
+            &view.enlarging(&proof, wanted, true_offset.unwrap_or(set)),
+        )?;
     }
     if true_offset.is_none() {
-        findings.extend(proof::off_line(&proof, &findings).map(|told| told.hint(NOT_COMPENSATED)));
+        let hint = written.hint;
+        findings.extend(proof::off_line(&proof, &findings).map(|told| told.hint(hint)));
     }
     let report = Report::of_simulation(simulation, findings).proven(&proof);
     let report = Report { true_offset_mm: true_offset, ..report };
     Ok(if own_way { report.without_error() } else { report })
 }
 
+/// What a job was written for.
+struct Written {
+    way: WrittenFor,
+    /// What the job does with the blade that it leads, if that is not the one that is set.
+    simulation: Option<Simulation>,
+    told: Option<Finding>,
+    /// What helps where the tip leaves the lines.
+    hint: &'static str,
+}
+
+impl Written {
+    /// As the job shows, unless it was said what is wanted.
+    fn of((read, settings): (&Simulation, &PlanSettings), wanted: Option<Wanted>) -> Self {
+        let set = settings.offset_mm();
+        let plain = |way, told| Self { way, simulation: None, told, hint: NOT_COMPENSATED };
+        match wanted {
+            Some(Wanted::Axis) => return plain(WrittenFor::Axis, None),
+            Some(Wanted::Tip) => return plain(WrittenFor::TrailingBlade, None),
+            None => {}
+        }
+        match led::written_for(read, settings.machine.unit_mm, set) {
+            led::Written::For(way) => plain(way, Some(proof::assumed(way, set))),
+            led::Written::OtherOffset(offset) => Self {
+                way: WrittenFor::TrailingBlade,
+                simulation: Some(read.clone().with_offset(offset)),
+                told: Some(led::other_offset(offset, set)),
+                hint: OTHER_BLADE,
+            },
+        }
+    }
+}
+
+/// What helps a job that leads another blade.
+const OTHER_BLADE: &str = "The job leads a blade of another offset: set the one that is in the machine \
+    with --blade-offset, and write the job anew if it is not the job's.";
+
 /// What helps a job that sends a trailing blade along its lines.
 const NOT_COMPENSATED: &str = "The job does not lead a trailing blade ahead of its tip: write it for \
     this offset, or check with --blade-offset 0 if the machine turns the blade by itself.";
 
-fn draw(args: &Args, film: &str, view: &View) -> Result<(), Failure> {
-    let Some(picture) = &args.picture else { return Ok(()) };
-    let path = files::for_film(picture, film);
-    Target::open(&path, &args.file)?.put(&preview::render(view, preview::Format::of(&path)?)?)
+fn draw(args: &Args, picture: Option<&Path>, view: &View) -> Result<(), Failure> {
+    let Some(path) = picture else { return Ok(()) };
+    Target::open(path, &args.file)?.put(&preview::render(view, preview::Format::of(path)?)?)
 }
 
 /// The tip strays, or leaves a contour open, by more than is wanted.

@@ -1,6 +1,7 @@
 //! Files in and out: `-` is stdin or stdout; inputs are read as they stand at one moment, outputs
 //! written whole or not at all.
 
+use std::collections::HashSet;
 use std::fs::{File, Metadata};
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
@@ -243,8 +244,30 @@ fn open_to_others(file: &NamedTempFile) {
 #[cfg(not(unix))]
 fn open_to_others(_: &NamedTempFile) {}
 
-/// `path` with `-NAME` before its extension, for one of several films.
-pub fn for_film(path: &Path, film: &str) -> PathBuf {
+/// Where the result for each of several films goes: `path`, with `-NAME` before its extension. Films whose
+/// names would be the same file's get a number behind it.
+pub fn for_films<'a>(path: &Path, films: impl Iterator<Item = &'a str>) -> Vec<PathBuf> {
+    // Many disks take "Lines" and "lines" for the same name.
+    let key = |path: &Path| path.to_string_lossy().to_lowercase();
+    let plain: Vec<PathBuf> = films.map(|film| for_film(path, film)).collect();
+    if path == Path::new("-") {
+        return plain;
+    }
+    let mut taken: HashSet<String> = plain.iter().map(|own| key(own)).collect();
+    let mut kept = HashSet::new();
+    let apart = |own: PathBuf| {
+        if kept.insert(key(&own)) {
+            return own;
+        }
+        let numbered = (2u32..).map(|n| for_film(&own, &n.to_string()));
+        let free = numbered.into_iter().find(|path| taken.insert(key(path)));
+        free.unwrap_or(own)
+    };
+    plain.into_iter().map(apart).collect()
+}
+
+/// `path` with `-NAME` before its extension.
+fn for_film(path: &Path, film: &str) -> PathBuf {
     if film.is_empty() || path == Path::new("-") {
         return path.to_owned();
     }

@@ -6,7 +6,9 @@ use std::path::{Path, PathBuf};
 use super::files::{self, Input, Target};
 use super::options::DrawingOptions;
 use super::page::{self, Drawn, ORDERS};
-use super::{Exit, Failure, Outcome, as_it_is, compare};
+use super::{Exit, Failure, Outcome, as_it_is, compare, talk};
+use crate::finding::Finding;
+use crate::hpgl::UNSIMULATED;
 use crate::pipeline::{self, Plan, PlanSettings, ReadBack};
 use crate::preview::{self, View};
 
@@ -106,8 +108,8 @@ fn write_pictures(args: &Args) -> Result<(), Failure> {
         return target.put(&picture(plan, &args.output)?);
     }
     drop(target);
-    for plan in &plans {
-        let path = files::for_film(&args.output, &plan.film);
+    let films = plans.iter().map(|plan| plan.film.as_str());
+    for (plan, path) in plans.iter().zip(files::for_films(&args.output, films)) {
         Target::open(&path, &args.file)?.put(&picture(plan, &path)?)?;
     }
     Ok(())
@@ -159,12 +161,19 @@ pub fn checked(back: ReadBack, file: &Path, settings: &PlanSettings) -> Result<R
 
 /// A job; an error when it cuts nothing.
 fn cutting(back: ReadBack, file: &Path) -> Result<ReadBack, Failure> {
-    if back.simulation.cuts.is_empty() { Err(cuts_nothing(file)) } else { Ok(back) }
+    if back.simulation.cuts.is_empty() { Err(cuts_nothing(file, &back.findings)) } else { Ok(back) }
 }
 
-/// `file` holds no work.
-pub fn cuts_nothing(file: &Path) -> Failure {
-    let text = "neither an SVG drawing nor an HPGL job that cuts anything";
+/// `file` holds no work; `found` is what was told of reading it.
+pub fn cuts_nothing(file: &Path, found: &[Finding]) -> Failure {
+    let fills: Vec<Finding> = found.iter().filter(|f| f.code == UNSIMULATED).cloned().collect();
+    let text = if fills.is_empty() || found.iter().any(|f| f.code == "stray-byte") {
+        "neither an SVG drawing nor an HPGL job that cuts anything"
+    } else {
+        talk::findings(&file.display().to_string(), &fills);
+        "an HPGL job that only fills areas or letters and follows no line, so nothing can be cut along \
+         it; write it from the drawing, or export its outlines"
+    };
     Failure::failed(format!("{}: {text}", file.display()))
 }
 

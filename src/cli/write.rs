@@ -37,21 +37,19 @@ pub fn run(args: &Args) -> Outcome {
     let first = Target::open(&output, &args.file)?;
     let plans = args.drawing.plans(&args.file)?;
     let outputs = store(&plans, &output, first, &args.file)?;
-    for plan in &plans {
-        if let Some(picture) = picture_of(args, plan) {
-            Target::open(&picture, &args.file)?.put(&preview::picture(plan, &picture)?)?;
-        }
+    let pictures = args.picture.as_ref().map(|picture| files::for_films(picture, films(&plans)));
+    for (plan, picture) in plans.iter().zip(pictures.iter().flatten()) {
+        Target::open(picture, &args.file)?.put(&preview::picture(plan, picture)?)?;
     }
-    let told = tell(args, &plans, &outputs);
+    let told = tell(args, &plans, (&outputs, pictures.as_deref().unwrap_or_default()));
     // The program ends here and all its memory with it: to give back line by line would take longer
     // than to tell.
     std::mem::forget(plans);
     told
 }
 
-/// Where the picture of a job goes, if one is wanted.
-fn picture_of(args: &Args, plan: &Plan) -> Option<PathBuf> {
-    args.picture.as_ref().map(|picture| files::for_film(picture, &plan.film))
+fn films(plans: &[Plan]) -> impl Iterator<Item = &str> {
+    plans.iter().map(|plan| plan.film.as_str())
 }
 
 fn default_output(file: &Path) -> PathBuf {
@@ -68,30 +66,29 @@ fn store(
     first: Target,
     input: &Path,
 ) -> Result<Vec<PathBuf>, Failure> {
-    if let [plan] = plans
-        && files::for_film(output, &plan.film) == output
+    let outputs = files::for_films(output, films(plans));
+    if let ([plan], [own]) = (plans, &outputs[..])
+        && own == output
     {
         first.put(&plan.written.bytes)?;
-        return Ok(vec![output.to_owned()]);
+        return Ok(outputs);
     }
     if matches!(first, Target::Stdout) {
         let text = "several jobs cannot go to stdout; give -o a file name, their names follow it";
         return Err(Failure::usage(text));
     }
     drop(first);
-    let mut outputs = Vec::new();
-    for plan in plans {
-        let path = files::for_film(output, &plan.film);
-        Target::open(&path, input)?.put(&plan.written.bytes)?;
-        outputs.push(path);
+    for (plan, path) in plans.iter().zip(&outputs) {
+        Target::open(path, input)?.put(&plan.written.bytes)?;
     }
     Ok(outputs)
 }
 
-fn tell(args: &Args, plans: &[Plan], outputs: &[PathBuf]) -> Outcome {
+/// Tells of each plan, whose job is in the file of the same place, and its picture, if there are any.
+fn tell(args: &Args, plans: &[Plan], (outputs, pictures): (&[PathBuf], &[PathBuf])) -> Outcome {
     let file = args.file.display().to_string();
     let mut exit = super::Exit::Done;
-    for (plan, output) in plans.iter().zip(outputs) {
+    for (i, (plan, output)) in plans.iter().zip(outputs).enumerate() {
         if talk::strictness(args.strict, &plan.findings) != super::Exit::Done {
             exit = super::Exit::LeftOut;
         }
@@ -104,11 +101,11 @@ fn tell(args: &Args, plans: &[Plan], outputs: &[PathBuf]) -> Outcome {
             continue;
         }
         talk::findings(&file, &plan.findings);
-        let picture = picture_of(args, plan);
+        let picture = pictures.get(i).map(PathBuf::as_path);
         if output == Path::new("-") {
-            report_with((&report, None, picture.as_deref()), &mut anstream::stderr())?;
+            report_with((&report, None, picture), &mut anstream::stderr())?;
         } else {
-            report_with((&report, Some(output), picture.as_deref()), &mut anstream::stdout())?;
+            report_with((&report, Some(output), picture), &mut anstream::stdout())?;
         }
     }
     Ok(exit)

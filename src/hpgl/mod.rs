@@ -14,7 +14,7 @@ mod write;
 pub use command::{Command, Encoded, Located, Mnemonic};
 pub use curves::arc_points;
 pub use read::{Reader, read};
-pub use trace::{Interpreter, TraceSettings, trace};
+pub use trace::{Interpreter, TraceSettings, UNSIMULATED, trace};
 pub use write::{Written, write};
 
 use crate::geometry::Point;

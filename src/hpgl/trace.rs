@@ -73,6 +73,8 @@ impl Interpreter {
 
 /// How many unknown instructions are named one by one.
 const NAMED: usize = 12;
+/// The code of the finding about fills and letters, which a machine makes in its own way.
+pub const UNSIMULATED: &str = "instruction-unsimulated";
 /// Points that may come of curves and polygons, of which a few bytes can make any number.
 const MOST_CURVE_POINTS: usize = 20_000_000;
 /// Points that a polygon may have. Machines take far fewer: their polygon buffers hold some thousand.
@@ -249,7 +251,8 @@ impl Machine {
 
     fn text(&mut self, mnemonic: Mnemonic) {
         if matches!(&mnemonic.0, b"LB" | b"SM" | b"BL") {
-            self.tell(mnemonic, "is drawn with the machine's own letters, which are not simulated");
+            let what = "is drawn with the machine's own letters, which are not simulated";
+            self.tell(UNSIMULATED, mnemonic, what);
         }
     }
 
@@ -263,24 +266,23 @@ impl Machine {
             b"AC", b"PP", b"VM", b"RF", b"SB", b"TD", b"LM", b"EN", b"GM", b"GC", b"CC", b"CM",
             b"DS", b"KY", b"WD", b"DC", b"DP", b"IV", b"FT", b"UL", b"RP", b"PB", b"MC",
         ];
-        const DRAWS: &[&[u8; 2]] =
-            &[b"FP", b"RA", b"RR", b"WG", b"XT", b"YT", b"CP", b"UC", b"LT", b"DL"];
-        if DRAWS.contains(&&mnemonic.0) {
-            self.tell(mnemonic, "is not simulated");
+        const FILLS: &[&[u8; 2]] = &[b"FP", b"RA", b"RR", b"WG"];
+        const DRAWS: &[&[u8; 2]] = &[b"XT", b"YT", b"CP", b"UC", b"LT", b"DL"];
+        if FILLS.contains(&&mnemonic.0) {
+            self.tell(UNSIMULATED, mnemonic, "fills an area, which is not simulated");
+        } else if DRAWS.contains(&&mnemonic.0) {
+            self.tell("instruction-unknown", mnemonic, "is not simulated");
         } else if !QUIET.contains(&&mnemonic.0) {
-            self.tell(mnemonic, "is not known and passed over");
+            self.tell("instruction-unknown", mnemonic, "is not known and passed over");
         }
     }
 
-    fn tell(&mut self, mnemonic: Mnemonic, what: &str) {
+    fn tell(&mut self, code: &'static str, mnemonic: Mnemonic, what: &str) {
         self.unknown += 1;
         if self.unknown <= NAMED {
             self.findings.push(
-                Finding::warning(
-                    "instruction-unknown",
-                    format!("The instruction {mnemonic} {what}."),
-                )
-                .at(Place::byte(self.byte)),
+                Finding::warning(code, format!("The instruction {mnemonic} {what}."))
+                    .at(Place::byte(self.byte)),
             );
         }
     }

@@ -149,6 +149,17 @@ impl Simulation {
         self.cuts.iter().fold(Bounds::EMPTY, |b, cut| b.union(Bounds::of(&cut.axis)))
     }
 
+    /// The same axis' ways with a blade of another offset, mm; times and sums stay.
+    #[must_use]
+    pub fn with_offset(mut self, offset_mm: f64) -> Self {
+        let mut blade = TrailingBlade::new(offset_mm, Point::ORIGIN, 0.0);
+        for cut in &mut self.cuts {
+            cut.trailing = Some(blade.track(cut.axis.iter().copied()));
+            cut.heading = blade.heading();
+        }
+        self
+    }
+
     /// Keeps the next piece of a job that is given out in whole cuts.
     pub fn keep(&mut self, mut piece: Piece) {
         match piece.part {

@@ -109,7 +109,7 @@ fn read(spool: Spool, (args, settings): (&Args, &PlanSettings)) -> Result<Job, F
     let setup = Setup::of(&settings.machine, settings.offset_mm());
     let survey = survey(&spool, setup)?;
     if survey.cuts == 0 {
-        return Err(preview::cuts_nothing(&args.file));
+        return Err(preview::cuts_nothing(&args.file, &survey.findings));
     }
     let (contours, findings) = (survey.cuts, survey.findings.clone());
     Ok(Job { spool, simulate: setup.simulate, survey, lifted: None, contours, findings })
