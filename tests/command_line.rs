@@ -78,6 +78,31 @@ fn layers_and_colours_get_jobs_of_their_own() {
     assert!(said(&wrong).contains("lines, ring"), "{}", said(&wrong));
 }
 
+/// Names that look the same in a file's name would overwrite each other's job.
+#[test]
+fn layers_with_like_names_get_files_of_their_own() {
+    let folder = tempfile::tempdir().unwrap();
+    let square = |i: usize, id: &str| format!("<g id='{id}'><path d='M{} 5h9v9h-9z'/></g>", i * 12);
+    let names = ["A/B", "A B", "a-b", "A-B-2", "-", "+"];
+    let layers: String = names.iter().enumerate().map(|(i, id)| square(i, id)).collect();
+    let drawing = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='80mm' height='20mm' viewBox='0 0 80 20'>{layers}</svg>"
+    );
+    std::fs::write(folder.path().join("like.svg"), drawing).unwrap();
+    let picture = ["write", "like.svg", "--sheets", "layer", "--picture", "like.png"];
+    let output = run(folder.path(), &picture);
+    assert_eq!(output.status.code(), Some(0), "{}", said(&output));
+    let files = || std::fs::read_dir(folder.path()).unwrap().flatten().map(|e| e.path());
+    for ending in ["hpgl", "png"] {
+        let own = files().filter(|path| path.extension().is_some_and(|e| e == ending));
+        assert_eq!(own.count(), names.len(), "{ending}: {:?}", files().collect::<Vec<_>>());
+    }
+    let text = String::from_utf8(output.stdout).unwrap();
+    for name in ["like-A-B.hpgl", "like-A-B-3.hpgl", "like-a-b-4.hpgl", "like-A-B-2.hpgl"] {
+        assert_eq!(text.matches(&format!("{name}\n")).count(), 1, "{name}: {text}");
+    }
+}
+
 #[test]
 fn wrong_input_is_told_and_leaves_no_file() {
     let folder = tempfile::tempdir().unwrap();
@@ -277,4 +302,55 @@ fn a_job_is_taken_as_it_is() {
     }
     let copies = ["send", "tag.hpgl", "--dry-run", "--copies", "3", "--gap", "8mm"];
     assert_eq!(run(folder.path(), &copies).status.code(), Some(0));
+}
+
+/// An option that does nothing without another one is refused and not passed over; a job file may hold it.
+#[test]
+fn options_without_their_partner_are_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("sign.svg"), SIGN).unwrap();
+    for (lonely, partner) in [
+        (["--pack-turns", "8"], &["--pack"][..]),
+        (["--gap", "2mm"], &["--copies", "2"]),
+        (["--gap", "2mm"], &["--pack"]),
+        (["--panel-width", "60mm"], &["--panels"]),
+        (["--panel-overlap", "2mm"], &["--panels"]),
+        (["--weed-shape", "outline"], &["--weed-border", "3mm"]),
+        (["--weed-clearance", "2mm"], &["--weed-lines", "40mm"]),
+        (["--covered", "keep"], &["--sheets", "colour"]),
+    ] {
+        for command in [&["write", "sign.svg", "-o", "job.hpgl"][..], &["check", "sign.svg"]] {
+            let alone = run(folder.path(), &[command, &lonely].concat());
+            assert_eq!(alone.status.code(), Some(2), "{lonely:?}: {}", said(&alone));
+            let told = format!("{} works with --", lonely[0]);
+            assert!(said(&alone).contains(&told), "{}", said(&alone));
+            let both = run(folder.path(), &[command, &lonely, partner].concat());
+            assert_eq!(both.status.code(), Some(0), "{lonely:?}: {}", said(&both));
+        }
+        let value = match lonely[1].parse::<u32>() {
+            Ok(number) => number.to_string(),
+            Err(_) => format!("\"{}\"", lonely[1]),
+        };
+        let job = format!("{} = {value}", lonely[0].trim_start_matches('-'));
+        std::fs::write(folder.path().join("job.toml"), job).unwrap();
+        let filed = run(folder.path(), &["check", "sign.svg", "--job", "job.toml"]);
+        assert_eq!(filed.status.code(), Some(0), "{lonely:?}: {}", said(&filed));
+    }
+}
+
+/// Fills (RA, WG: HP, PCL 5 quick reference, p. 30) and labels (LB: HP 7470A manual, p. 1-7) are no lines to cut along.
+#[test]
+fn a_job_of_fills_alone_is_told_as_such() {
+    let folder = tempfile::tempdir().unwrap();
+    let told = |job: &str| {
+        std::fs::write(folder.path().join("job.hpgl"), job).unwrap();
+        let output = run(folder.path(), &["check", "job.hpgl"]);
+        assert_eq!(output.status.code(), Some(1));
+        said(&output)
+    };
+    for job in ["IN;SP1;PU0,0;RA400,400;WG100,0,90;SP0;", "IN;SP1;PU9,9;LBhello\u{3};SP0;"] {
+        let text = told(job);
+        assert!(text.contains("only fills areas or letters") && text.contains("byte "), "{text}");
+    }
+    assert!(told("no drawing at all?").contains("neither an SVG drawing"));
 }

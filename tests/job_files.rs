@@ -61,6 +61,21 @@ fn the_demo_job_can_be_cut() {
     assert!(bytes.starts_with(b"IN;"));
 }
 
+/// One file serves every command: what only another one knows is passed over.
+#[test]
+fn a_saved_job_is_taken_by_the_other_commands() {
+    let folder = tempfile::tempdir().unwrap();
+    let [job, out] = ["job.toml", "out.hpgl"].map(|name| folder.path().join(name));
+    let [job, out] = [&job, &out].map(|path| path.to_str().unwrap());
+    let (code, said, _) = run(&["write", "demo/price-tags.svg", "-o", out, "--save-job", job]);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(std::fs::read_to_string(job).unwrap().contains("output = "));
+    for command in [&["check", "--job", job][..], &["send", "--dry-run", "--job", job]] {
+        let (code, said, _) = run(command);
+        assert_eq!(code, Some(0), "{command:?}: {said}");
+    }
+}
+
 #[test]
 fn slips_in_a_job_are_explained() {
     let folder = tempfile::tempdir().unwrap();

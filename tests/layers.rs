@@ -234,6 +234,19 @@ fn depth_is_force_and_passes() {
     assert_eq!(paths(&job).0.len(), 1 + 1 + 2 * 2);
 }
 
+/// The marks of a film that is scored are scored, too; that is told once, with the layer's name.
+#[test]
+fn a_scored_film_with_marks_is_told_once() {
+    let folder = folder();
+    let options = ["--material", "card-200g", "--as", "Fold=score", "--marks", "--sheets", "layer"];
+    let write = [&["write", "tag.svg", "-o", "job.hpgl"], &options[..]].concat();
+    let output = run(folder.path(), &write);
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    assert_eq!(said.matches("no lighter force").count(), 1, "{said}");
+    assert!(said.contains("The layer Fold is scored"), "{said}");
+}
+
 #[test]
 fn each_film_of_layers_has_its_own_tool_and_the_same_origin() {
     let folder = folder();

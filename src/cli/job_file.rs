@@ -5,7 +5,8 @@
 //! is wanted for one layer stands in a table of its own: `[layer."Crease"]` with `as`, `tool`,
 //! `material`, `depth`, `dash`. What is typed on the command line takes precedence, layer by layer, also
 //! over options that exclude each other.
-//! The known keys are read from the command itself, so no option can be forgotten here.
+//! The known keys are read from the commands themselves, so no option can be forgotten here; what only
+//! another command knows (as `output`, which `check` has not) is passed over.
 
 use std::ffi::{OsStr, OsString};
 use std::path::{Path, PathBuf};
@@ -51,7 +52,12 @@ fn filled_in(
             all.extend(of_layers(value, sub, arguments).map_err(|text| refuse(path, &text))?);
             continue;
         }
-        let arg = known(sub, key).ok_or_else(|| unknown(sub, path, key))?;
+        let Some(arg) = known(sub, key) else {
+            if of_other_command(command, key) {
+                continue;
+            }
+            return Err(unknown(sub, path, key));
+        };
         let overridden = match NAMED_OR_ALL.iter().find(|(option, _)| option == key) {
             Some(_) => typed_for(key, None, arguments),
             None => overridden(sub, arg, arguments),
@@ -167,6 +173,12 @@ fn known<'a>(sub: &'a Command, key: &str) -> Option<&'a Arg> {
     (!OWN.contains(&key) && !named).then_some(arg)
 }
 
+/// Whether another command that takes job files knows `key`: one file serves them all.
+fn of_other_command(command: &Command, key: &str) -> bool {
+    let takes_jobs = |sub: &&Command| known_option(sub, OWN[0]);
+    command.get_subcommands().filter(takes_jobs).any(|sub| known(sub, key).is_some())
+}
+
 /// Whether `arg`, or an option that excludes it, was typed.
 fn overridden(sub: &Command, arg: &Arg, arguments: &[OsString]) -> bool {
     let excludes = |other: &Arg| {
@@ -178,7 +190,8 @@ fn overridden(sub: &Command, arg: &Arg, arguments: &[OsString]) -> bool {
     rivals.into_iter().any(|rival| is_typed(rival, arguments))
 }
 
-fn is_typed(arg: &Arg, arguments: &[OsString]) -> bool {
+/// Whether `arg` stands among `arguments`, as they were typed.
+pub fn is_typed(arg: &Arg, arguments: &[OsString]) -> bool {
     let long = arg.get_long().map(|name| format!("--{name}"));
     let short = arg.get_short().map(|letter| format!("-{letter}"));
     arguments.iter().filter_map(|a| a.to_str()).any(|text| {

@@ -15,6 +15,7 @@ mod meter;
 mod number;
 mod options;
 mod page;
+mod partners;
 mod ports;
 mod preview;
 mod profiles;
@@ -106,6 +107,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             return code.into();
         }
     };
+    if let Err(failure) = partners::refuse(&command, &matches, &typed) {
+        return failure.report();
+    }
     if let Some(options) = program.command.drawing() {
         options.typed = as_it_is::of_drawing(&command, &matches);
     }

@@ -186,7 +186,7 @@ pub struct DrawingOptions {
     #[arg(long, help_heading = "Size and place", conflicts_with_all = ["pack", "marks"])]
     panels: bool,
     /// With --panels: largest width of a panel [default: what the machine reaches]
-    #[arg(long, value_name = "LENGTH", help_heading = "Size and place", requires = "panels")]
+    #[arg(long, value_name = "LENGTH", help_heading = "Size and place")]
     panel_width: Option<Length>,
     /// With --panels: how far two panels overlap at their seam
     #[arg(long, value_name = "LENGTH", default_value = "5mm", help_heading = "Size and place")]

@@ -109,7 +109,7 @@ pub(super) fn shift(
     let corner = area.map_or(Point::ORIGIN, |area| area.min);
     if let Some(at) = placement.at {
         let shift = corner + at - work.min;
-        return inside(work, shift, area, machine).map(|()| shift);
+        return inside(work, shift, placement, machine).map(|()| shift);
     }
     let mut shift = corner - page.min;
     if area.is_some() {
@@ -118,16 +118,16 @@ pub(super) fn shift(
         shift.x += missing(work.min.x + shift.x, corner.x);
         shift.y += missing(work.min.y + shift.y, corner.y);
     }
-    inside(work, shift, area, machine).map(|()| shift)
+    inside(work, shift, placement, machine).map(|()| shift)
 }
 
 fn inside(
     work: Bounds,
     shift: Point,
-    area: Option<Bounds>,
+    placement: &Placement,
     machine: &Machine,
 ) -> Result<(), PlaceError> {
-    let Some(area) = area else { return Ok(()) };
+    let Some(area) = machine.limits_mm() else { return Ok(()) };
     let placed = Bounds { min: work.min + shift, max: work.max + shift };
     if area.grown(1e-6).holds(placed) {
         return Ok(());
@@ -140,7 +140,7 @@ fn inside(
             machine: name,
             room_width: area.width(),
             room_height: area.height(),
-            advice: advice(work, area),
+            advice: advice(work, area, placement.copies),
         });
     }
     let (min, max) = (placed.min - area.min, placed.max - area.min);
@@ -164,7 +164,7 @@ const USUAL_AT_MM: f64 = 2.0;
 const SMALLEST_ADVICE: f64 = 0.05;
 
 /// The option that makes the work fit: a quarter turn if that is enough, else a scale.
-fn advice(work: Bounds, area: Bounds) -> String {
+fn advice(work: Bounds, area: Bounds, (columns, rows): (u32, u32)) -> String {
     let fits =
         |w: f64, h: f64| w + 2.0 * EDGE_MM <= area.width() && h + 2.0 * EDGE_MM <= area.height();
     if fits(work.height(), work.width()) {
@@ -174,7 +174,8 @@ fn advice(work: Bounds, area: Bounds) -> String {
     let factor = room(area.width(), work.width()).min(room(area.height(), work.height()));
     let factor = (factor * 1000.0).floor() / 1000.0;
     if factor < SMALLEST_ADVICE {
-        return "ask for fewer copies, or part it with --panels".to_owned();
+        let fewer = if columns * rows > 1 { "ask for fewer copies, or " } else { "" };
+        return format!("{fewer}part it with --panels, or draw it smaller");
     }
     format!("it fits with --scale {factor}, or in parts with --panels")
 }

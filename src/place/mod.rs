@@ -397,18 +397,21 @@ mod tests {
 
     #[test]
     fn too_large_names_the_option_that_helps() {
-        let sheet = |w: f64, h: f64| {
+        let copied = |w: f64, h: f64, copies: (u32, u32)| {
             let corners = [(0.0, 0.0), (w, 0.0), (w, h), (0.0, h)];
             let outer = Contour::closed(corners.map(|(x, y)| Point::new(x, y)).to_vec());
             let region = Region { outer, holes: vec![] };
             let film = Film { regions: vec![FilmRegion { region, layer: 0 }], ..Film::default() };
-            layout(&film, (w, h), &Placement::default(), &machine("roll-15"))
-                .unwrap_err()
-                .to_string()
+            let placement = Placement { copies, ..Placement::default() };
+            layout(&film, (w, h), &placement, &machine("roll-15")).unwrap_err().to_string()
         };
+        let sheet = |w: f64, h: f64| copied(w, h, (1, 1));
         assert!(sheet(100.0, 500.0).contains("--rotate 90"), "{}", sheet(100.0, 500.0));
         assert!(sheet(900.0, 500.0).contains("--scale 0.7"), "{}", sheet(900.0, 500.0));
-        assert!(sheet(900_000.0, 500.0).contains("fewer copies"), "{}", sheet(900_000.0, 500.0));
+        let many = copied(300.0, 200.0, (90, 1));
+        assert!(many.contains("fewer copies"), "{many}");
+        let one = sheet(900_000.0, 500.0);
+        assert!(one.contains("--panels") && !one.contains("copies"), "{one}");
         let far = Placement { at: Some(Point::new(800.0, 0.0)), ..Placement::default() };
         let told = placed(&far, "roll-15").unwrap_err().to_string();
         assert!(told.ends_with("it fits with --at 2,2"), "{told}");

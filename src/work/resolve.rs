@@ -82,6 +82,11 @@ fn over(wish: &Wish, film: &Wish) -> Wish {
     }
 }
 
+/// Whether both are made in the same way but for bridges.
+fn same(a: &Work, b: &Work) -> bool {
+    alike(&Work { dash: None, ..a.clone() }, &Work { dash: None, ..b.clone() })
+}
+
 /// Whether both are the same but for the layers.
 fn alike(a: &Work, b: &Work) -> bool {
     Work { layers: Vec::new(), ..a.clone() } == Work { layers: Vec::new(), ..b.clone() }
@@ -215,7 +220,11 @@ impl Works {
     fn tell(&mut self, lines: &[CutLine], film: &str) {
         let used = |i: usize| lines.iter().any(|line| self.index_of(line) == i);
         let mut told = Vec::new();
-        for work in (0..self.all.len()).filter(|&i| used(i)).map(|i| &self.all[i]) {
+        // The film's marks may be made as a layer of it, which is told by name.
+        let named =
+            |work: &Work| work.layers.is_empty() && self.all[1..].iter().any(|w| same(w, work));
+        let works = (0..self.all.len()).filter(|&i| used(i)).map(|i| &self.all[i]);
+        for work in works.filter(|work| !named(work)) {
             let who = who(work, film);
             if work.treatment == Treatment::Score {
                 told.extend(self.as_deep(work, &who));

@@ -1,0 +1,71 @@
+//! Options that do something only beside another one: typed without it they are refused, since passing over
+//! `--gap` or `--covered` would cost film.
+//!
+//! What a job file says alone is not judged: what is typed may have taken its partner away.
+
+use std::ffi::OsString;
+
+use clap::parser::ValueSource;
+use clap::{Arg, ArgMatches, Command};
+
+use super::Failure;
+use super::job_file::is_typed;
+
+/// An option, with which it works, whether that is there, and what is so without.
+type Partner = (&'static str, &'static str, fn(&ArgMatches) -> bool, &'static str);
+
+const PARTNERS: [Partner; 7] = [
+    ("pack_turns", "--pack", |typed| is(typed, "pack"), "no piece is turned"),
+    (
+        "gap",
+        "--copies or --pack",
+        |typed| is(typed, "copies") || is(typed, "pack"),
+        "there is nothing to keep a gap from",
+    ),
+    ("panel_width", "--panels", |typed| is(typed, "panels"), "nothing is parted"),
+    ("panel_overlap", "--panels", |typed| is(typed, "panels"), "nothing is parted"),
+    (
+        "weed_shape",
+        "--weed-border or --weed-lines",
+        |typed| is(typed, "weed_border") || is(typed, "weed_lines"),
+        "there is no border",
+    ),
+    (
+        "weed_clearance",
+        "--weed-lines",
+        |typed| is(typed, "weed_lines"),
+        "there are no lines that part the waste",
+    ),
+    (
+        "covered",
+        "--sheets colour",
+        |typed| value(typed, "sheets").as_deref() == Some("colour"),
+        "colours are not cut apart",
+    ),
+];
+
+/// Refuses options among `matches` of `program` whose partner is missing, if they stand in what was `typed`.
+pub fn refuse(program: &Command, matches: &ArgMatches, typed: &[OsString]) -> Result<(), Failure> {
+    let Some((name, used)) = matches.subcommand() else { return Ok(()) };
+    let Some(command) = program.find_subcommand(name) else { return Ok(()) };
+    // Other commands have options of the same name, without a heading.
+    let of_drawing = |arg: &&Arg| arg.get_help_heading().is_some();
+    for (id, partner, is_there, without) in PARTNERS {
+        let arg = command.get_arguments().filter(of_drawing).find(|arg| arg.get_id() == id);
+        if arg.is_some_and(|arg| is(used, id) && is_typed(arg, typed)) && !is_there(used) {
+            let option = id.replace('_', "-");
+            let text = format!("--{option} works with {partner}: without, {without}");
+            return Err(Failure::usage(text));
+        }
+    }
+    Ok(())
+}
+
+fn is(used: &ArgMatches, id: &str) -> bool {
+    used.value_source(id) == Some(ValueSource::CommandLine)
+}
+
+fn value(used: &ArgMatches, id: &str) -> Option<String> {
+    let first = used.get_raw(id)?.next()?;
+    Some(first.to_string_lossy().into_owned())
+}
