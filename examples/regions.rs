@@ -26,7 +26,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         areas.push(if kind == "stroke" { stroked(rest)? } else { filled(rest)? });
     }
     let mut out = std::io::BufWriter::new(std::io::stdout().lock());
-    for merged in merge::merge(&areas, 2) {
+    for merged in merge::merge(&areas) {
         let rings: Vec<String> = merged.region.contours().map(written).collect();
         writeln!(out, "{}", rings.join("/"))?;
     }

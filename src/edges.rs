@@ -13,7 +13,7 @@ use crate::parallel;
 
 /// Most cells of a grid: 16 MB of offsets.
 const MOST_CELLS: f64 = 4e6;
-/// Fewer edges are listed faster than a thread begins.
+/// Fewer edges are listed in one band.
 const FEW_EDGES: usize = 10_000;
 /// Bands of rows that more are listed in, each by itself: its part of the grid stays near the core.
 const BANDS: usize = 16;
@@ -115,7 +115,7 @@ impl<'a> Chains<'a> {
             let edges = self.runs(block).flat_map(|run| self.along(run));
             edges.fold(Bounds::EMPTY, |bounds, (_, (p, q))| bounds.union(Bounds::of(&[p, q])))
         };
-        parallel::map(self.len().div_ceil(BLOCK), threads(self.len()), bounds)
+        parallel::map(self.len().div_ceil(BLOCK), bounds)
     }
 }
 
@@ -341,7 +341,7 @@ impl<'a> EdgeIndex<'a> {
         let (cells, rows) = (self.lists.cells(), self.grid.rows.max(1) as usize);
         let row = cells.div_ceil(rows);
         let of_row = |i: usize| self.crossings_in(i * row..cells.min((i + 1) * row), pairs);
-        parallel::map(rows, parallel::cores(), of_row).concat()
+        parallel::map(rows, of_row).concat()
     }
 
     fn crossings_in(&self, cells: Range<usize>, pairs: Pairs) -> Vec<Crossing> {
@@ -438,11 +438,6 @@ fn a_hair_more(reach: f64) -> f64 {
     reach * (1.0 + 1e-9)
 }
 
-/// On how many threads so many edges are worked on.
-fn threads(edges: usize) -> usize {
-    if edges < FEW_EDGES { 1 } else { parallel::cores() }
-}
-
 impl Grid {
     fn over(bounds: Bounds, cell_mm: f64) -> Self {
         if bounds.is_empty() {
@@ -521,7 +516,7 @@ impl Grid {
         let row = |p: Point| self.key(p).1.clamp(0, last_row);
         let touched = |b: &Bounds| if b.is_empty() { [1, 0] } else { [row(b.min), row(b.max)] };
         let blocks: Vec<[i64; 2]> = blocks.iter().map(touched).collect();
-        let parts = parallel::map(bands, threads(chains.len()).min(bands), |band| {
+        let parts = parallel::map(bands, |band| {
             let rows = rows(band);
             let within = |&i: &usize| blocks[i][0] < rows.end && blocks[i][1] >= rows.start;
             let taken: Vec<usize> = (0..blocks.len()).filter(within).collect();

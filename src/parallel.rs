@@ -1,56 +1,28 @@
 //! The same work for many items on all cores, results in order.
 //!
 //! Which thread does an item never shows in the result, so any number of threads gives the same
-//! bytes.
+//! bytes. The threads are rayon's: one for each core, or those of the pool that the caller runs in. They
+//! stay until the program ends, so that a step is given the memory that the step before let go.
 
-use std::sync::Mutex;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use rayon::prelude::*;
 
-/// Items handed to a thread at a time: small enough to balance, large enough not to queue.
-const PORTION: usize = 16;
-
-/// `work(0)`, `work(1)`, ... `work(count - 1)` on `threads` threads.
-pub fn map<T: Send>(count: usize, threads: usize, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
-    let threads = threads.clamp(1, count.max(1));
-    if threads == 1 {
-        return (0..count).map(work).collect();
-    }
-    let next = AtomicUsize::new(0);
-    let portion = PORTION.min(count.div_ceil(threads * 4)).max(1);
-    let done: Mutex<Vec<(usize, Vec<T>)>> = Mutex::new(Vec::new());
-    let run = || {
-        loop {
-            let from = next.fetch_add(portion, Ordering::Relaxed);
-            if from >= count {
-                break;
-            }
-            let part: Vec<T> = (from..(from + portion).min(count)).map(&work).collect();
-            if let Ok(mut done) = done.lock() {
-                done.push((from, part));
-            }
-        }
-    };
-    std::thread::scope(|scope| {
-        for _ in 1..threads {
-            scope.spawn(run);
-        }
-        run();
-    });
-    let mut parts = done.into_inner().unwrap_or_default();
-    parts.sort_by_key(|(from, _)| *from);
-    parts.into_iter().flat_map(|(_, part)| part).collect()
+/// `work(0)`, `work(1)`, ... `work(count - 1)` on all cores.
+pub fn map<T: Send>(count: usize, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    (0..count).into_par_iter().map(&work).collect()
 }
 
 /// Both results, computed side by side.
-pub fn both<A: Send, B>(a: impl FnOnce() -> A + Send, b: impl FnOnce() -> B) -> (A, B) {
-    std::thread::scope(|scope| {
-        let other = scope.spawn(a);
-        let b = b();
-        match other.join() {
-            Ok(a) => (a, b),
-            Err(panic) => std::panic::resume_unwind(panic),
-        }
-    })
+pub fn both<A: Send, B: Send>(
+    a: impl FnOnce() -> A + Send,
+    b: impl FnOnce() -> B + Send,
+) -> (A, B) {
+    rayon::join(a, b)
+}
+
+/// `work` on one of those threads: what it does by itself and what it has [`map`] do then share their
+/// memory, which makes a third of a large job's.
+pub fn within<T: Send>(work: impl FnOnce() -> T + Send) -> T {
+    rayon::scope(|_| work())
 }
 
 /// As many threads as the machine has cores.
@@ -63,9 +35,10 @@ mod tests {
     #[test]
     fn order_does_not_depend_on_threads() {
         for threads in [1, 2, 7] {
-            let squares = super::map(1000, threads, |i| i * i);
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            let squares = pool.install(|| super::map(1000, |i| i * i));
             assert!(squares.iter().enumerate().all(|(i, s)| *s == i * i), "{threads}");
         }
-        assert!(super::map(0, 4, |i| i).is_empty());
+        assert!(super::map(0, |i| i).is_empty());
     }
 }

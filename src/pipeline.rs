@@ -193,7 +193,7 @@ pub enum PlanError {
 /// # Errors
 /// [`PlanError`] when there is nothing to cut or it does not fit.
 pub fn plan(
-    drawing: impl Borrow<Drawing>,
+    drawing: impl Borrow<Drawing> + Send,
     findings: &[Finding],
     settings: &PlanSettings,
 ) -> Result<Vec<Plan>, PlanError> {
@@ -207,6 +207,15 @@ pub fn plan(
 /// # Errors
 /// As [`plan`].
 pub fn plan_orders(
+    drawing: impl Borrow<Drawing> + Send,
+    findings: &[Finding],
+    settings: &PlanSettings,
+    strategies: &[Strategy],
+) -> Result<Vec<Vec<Plan>>, PlanError> {
+    parallel::within(|| planned(drawing, findings, settings, strategies))
+}
+
+fn planned(
     drawing: impl Borrow<Drawing>,
     findings: &[Finding],
     settings: &PlanSettings,

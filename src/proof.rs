@@ -131,7 +131,7 @@ pub fn of_job(as_written: &Simulation, really: &Simulation, written_for: Written
 /// What a job does to lines that its tip's own ways are: none can be left, but they may stay open.
 pub fn of_own_ways(simulation: &Simulation) -> Proof {
     let cuts = &simulation.cuts;
-    let gaps = parallel::map(cuts.len(), parallel::cores(), |i| {
+    let gaps = parallel::map(cuts.len(), |i| {
         let track = cuts[i].tip();
         meant_to_close(track).then(|| (track[0], closing_gap(track)))
     });
@@ -148,7 +148,7 @@ pub fn prove(lines: &[Cut<'_>]) -> Proof {
     let tip =
         check::tip_error_of(lines.len(), |i| (lines[i].wanted.line(), lines[i].tracks.as_slice()));
     let mut proof = Proof { tip, ..Proof::default() };
-    let gaps = parallel::map(lines.len(), parallel::cores(), |i| lines[i].gaps());
+    let gaps = parallel::map(lines.len(), |i| lines[i].gaps());
     for (i, gaps) in gaps.into_iter().enumerate() {
         let contour = i + 1;
         let Some(Gaps { start, start_mm, closing_mm }) = gaps else { continue };
@@ -377,5 +377,5 @@ pub fn wanted_of(simulation: &Simulation, written_for: WrittenFor) -> Vec<(Conto
         (Contour::open(track.to_vec()), meant_to_close(track))
     };
     let cuts = &simulation.cuts;
-    parallel::map(cuts.len(), parallel::cores(), |i| line(&cuts[i]))
+    parallel::map(cuts.len(), |i| line(&cuts[i]))
 }

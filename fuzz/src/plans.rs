@@ -8,6 +8,8 @@
 //! 5. the tip keeps to its lines, or that is told; every figure is a number;
 //! 6. the same settings with more threads give the same bytes.
 
+use std::sync::LazyLock;
+
 use bladewright::blade::TOLD_ERROR_MM;
 use bladewright::drawing::{self, ReadSettings};
 use bladewright::geometry::{Contour, Point};
@@ -18,6 +20,7 @@ use bladewright::order::{Effort, Strategy};
 use bladewright::pipeline::{self, Plan, PlanSettings};
 use bladewright::place::Role;
 use bladewright::profile::{EncodedLines, Library, Lists};
+use rayon::{ThreadPool, ThreadPoolBuilder};
 
 use super::recipe;
 
@@ -25,6 +28,14 @@ use super::recipe;
 const MOST_BYTES: usize = 1 << 14;
 /// Plans with more edges are not judged pair by pair.
 const MOST_EDGES: usize = 4000;
+
+/// One thread, and three.
+static ALONE: LazyLock<ThreadPool> = LazyLock::new(|| pool(1));
+static THREE: LazyLock<ThreadPool> = LazyLock::new(|| pool(3));
+
+fn pool(threads: usize) -> ThreadPool {
+    ThreadPoolBuilder::new().num_threads(threads).build().expect("a few threads can begin")
+}
 
 /// `bytes` as an SVG or SVGZ drawing.
 pub fn drawing(bytes: &[u8]) {
@@ -69,7 +80,6 @@ pub fn quick(settings: PlanSettings) -> PlanSettings {
     let mut settings = settings;
     settings.strategy = Strategy::Nearest;
     settings.effort = Effort::Quick;
-    settings.ink.threads = 1;
     settings
 }
 
@@ -80,7 +90,8 @@ pub fn planned(svg: &[u8], settings: &PlanSettings) {
         Ok(read) => read,
         Err(error) => return assert!(error.to_string().len() > 10),
     };
-    let plans = match pipeline::plan(&drawing, &findings, settings) {
+    let plan = || pipeline::plan(&drawing, &findings, settings);
+    let plans = match ALONE.install(plan) {
         Ok(plans) => plans,
         Err(error) => return assert!(error.to_string().len() > 10),
     };
@@ -94,9 +105,7 @@ pub fn planned(svg: &[u8], settings: &PlanSettings) {
             crosses_nothing(plan);
         }
     }
-    let mut more = settings.clone();
-    more.ink.threads = 3;
-    let again = pipeline::plan(&drawing, &findings, &more).expect("it was planned before");
+    let again = THREE.install(plan).expect("it was planned before");
     let bytes = |plans: &[Plan]| plans.iter().map(|p| p.written.bytes.clone()).collect::<Vec<_>>();
     assert!(bytes(&plans) == bytes(&again), "three threads give other bytes");
 }

@@ -43,7 +43,7 @@ pub(super) fn run<T: Send>(
             .collect();
         (expected, cuts)
     };
-    let stretches = parallel::map(lengths.len().div_ceil(STRETCH), parallel::cores(), reckon);
+    let stretches = parallel::map(lengths.len().div_ceil(STRETCH), reckon);
     let mut heading = start;
     let mut all = Vec::with_capacity(lengths.len());
     for (expected, cuts) in stretches {

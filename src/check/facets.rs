@@ -39,7 +39,7 @@ pub struct Facets {
 /// The facets of everything that is cut, drawn or scored.
 pub fn facets(simulation: &Simulation) -> Facets {
     let cuts = &simulation.cuts;
-    let of_cuts = parallel::map(cuts.len(), parallel::cores(), |i| of_cut(&cuts[i]));
+    let of_cuts = parallel::map(cuts.len(), |i| of_cut(&cuts[i]));
     of_cuts.into_iter().fold(Facets::default(), |all, cut| {
         let largest = if cut.turn_deg > all.turn_deg { cut } else { all };
         Facets { points: all.points + cut.points, ..largest }

@@ -110,7 +110,7 @@ fn doubled(
     (unit_mm, passes): (f64, &[usize]),
 ) -> Vec<Finding> {
     let firsts: Vec<usize> = (0..passes.len()).filter(|&i| passes[i] == i).collect();
-    let shared = parallel::map(firsts.len(), parallel::cores(), |k| {
+    let shared = parallel::map(firsts.len(), |k| {
         shared_stretches(&simulation.cuts[firsts[k]], (firsts[k], index), unit_mm)
     });
     let mut all = Vec::new();
@@ -286,7 +286,7 @@ pub(super) fn inner_after_outer(
     passes: &[usize],
 ) -> Vec<Finding> {
     let firsts: Vec<usize> = (0..passes.len()).filter(|&i| passes[i] == i).collect();
-    let lines: Vec<LineRef> = parallel::map(firsts.len(), parallel::cores(), |k| {
+    let lines: Vec<LineRef> = parallel::map(firsts.len(), |k| {
         let cut = &simulation.cuts[firsts[k]];
         ring_of(cut, unit_mm).unwrap_or(LineRef { points: &cut.axis, closed: false })
     });

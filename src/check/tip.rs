@@ -76,7 +76,7 @@ pub fn tip_error_of<'a>(
     count: usize,
     line: impl Fn(usize) -> (Cow<'a, Contour>, &'a [&'a [Point]]) + Sync,
 ) -> TipError {
-    let walked = parallel::map(count, parallel::cores(), |i| look(line(i), walked));
+    let walked = parallel::map(count, |i| look(line(i), walked));
     let bounds = |of: fn(&Apart) -> f64| walked.iter().map(of).collect::<Vec<f64>>();
     TipError {
         stray: worst(&bounds(|apart| apart.track), |i, worst| {
@@ -109,7 +109,7 @@ fn worst(bounds: &[f64], measure: impl Fn(usize, f64) -> Found + Sync) -> Worst 
     let (mut worst, mut rest, mut at_once) = (Worst::default(), order.as_slice(), 1);
     while rest.first().is_some_and(|i| bounds[*i] > worst.mm + EXACT_MM) {
         let (now, later) = rest.split_at(at_once.min(rest.len()));
-        let found = parallel::map(now.len(), parallel::cores(), |k| measure(now[k], worst.mm));
+        let found = parallel::map(now.len(), |k| measure(now[k], worst.mm));
         for (&line, (mm, at)) in now.iter().zip(found) {
             if mm > worst.mm {
                 worst = Worst { mm, at, contour: line + 1 };

@@ -50,12 +50,9 @@ impl Vertices {
 
 /// The shapes to paint: if all dashed lines together fall into more than [`outline::MOST_DASHES`]
 /// pieces, those with more than their share are taken as whole lines, which is told.
-pub(super) fn bounded<'a>(
-    shapes: &[&'a Shape],
-    settings: &InkSettings,
-) -> (Vec<Cow<'a, Shape>>, Vec<bool>) {
+pub(super) fn bounded<'a>(shapes: &[&'a Shape]) -> (Vec<Cow<'a, Shape>>, Vec<bool>) {
     let dashed = |shape: &Shape| shape.stroke.as_ref().is_some_and(|s| !s.dashes.is_empty());
-    let pieces = parallel::map(shapes.len(), settings.threads, |i| {
+    let pieces = parallel::map(shapes.len(), |i| {
         let stroke = shapes[i].stroke.as_ref().filter(|_| dashed(shapes[i]));
         stroke.map_or(0.0, |stroke| outline::dashes(&shapes[i].path, stroke))
     });

@@ -62,7 +62,7 @@ fn by_colour(
 /// them by the underlap.
 fn without_covered(coats: Vec<Coat>, settings: &InkSettings) -> Vec<Coat> {
     let bounds: Vec<Bounds> = coats.iter().map(|coat| coat.area.bounds()).collect();
-    let areas = parallel::map(coats.len(), settings.threads, |i| {
+    let areas = parallel::map(coats.len(), |i| {
         let reach = bounds[i].grown(settings.underlap_mm.max(0.0));
         let covers = (i + 1..coats.len())
             .filter(|&j| coats[j].paint.rgb != coats[i].paint.rgb && coats[j].paint.alpha >= 1.0)
@@ -98,7 +98,7 @@ fn underlapped(seen: Area, cover: &Area, settings: &InkSettings) -> Area {
     let Ok(band) = Area::swept(&band.contours) else { return seen };
     let both = [seen, band.within(cover)];
     let regions: Vec<Region> =
-        merge::merge(&both, 1).into_iter().map(|merged| merged.region).collect();
+        merge::merge(&both).into_iter().map(|merged| merged.region).collect();
     let [seen, _] = both;
     // What does not hang on the area itself, beyond a gap, would be a sliver under the other film.
     let hanging = regions.iter().zip(hang_on(&seen, &regions)).filter(|(_, hangs)| *hangs);
@@ -160,10 +160,10 @@ fn film(
     for (areas, layers) in groups.into_values() {
         let groups = merge::grouped(&areas);
         dense::refuse(groups.crossings(settings.most_crossings), settings, None)?;
-        let merged = groups.merged(settings.threads);
+        let merged = groups.merged();
         let contours = merged.iter().flat_map(|merged| merged.region.contours());
         merged_points += contours.map(|contour| contour.points.len()).sum::<usize>();
-        regions.extend(parallel::map(merged.len(), settings.threads, |i| {
+        regions.extend(parallel::map(merged.len(), |i| {
             let Merged { region, first } = &merged[i];
             FilmRegion { region: simplified(region, settings), layer: layers[*first] }
         }));

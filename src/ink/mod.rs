@@ -25,7 +25,6 @@ use crate::drawing::{Drawing, Layer, Lettering, Shape};
 use crate::finding::{Finding, Place};
 use crate::geometry::{Bounds, Contour, Region};
 use crate::merge::TooFar;
-use crate::parallel;
 
 /// How to look at a drawing.
 #[derive(Debug, Clone, PartialEq)]
@@ -56,8 +55,6 @@ pub struct InkSettings {
     pub join_mm: f64,
     /// How often the edges of a shape, or of a film, may cross before they are merged.
     pub most_crossings: u64,
-    /// How many threads work.
-    pub threads: usize,
 }
 
 /// [`InkSettings::most_crossings`] unless asked otherwise: some 10 s and 200 MB.
@@ -79,7 +76,6 @@ impl Default for InkSettings {
             colours: None,
             join_mm: 0.0,
             most_crossings: MOST_CROSSINGS,
-            threads: parallel::cores(),
         }
     }
 }

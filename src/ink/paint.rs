@@ -47,9 +47,9 @@ pub(super) fn coats(
     clips: &[Area],
     settings: &InkSettings,
 ) -> Result<(Vec<Coat>, Vec<Finding>), InkError> {
-    let (bounded, whole) = dense::bounded(shapes, settings);
+    let (bounded, whole) = dense::bounded(shapes);
     let vertices = dense::Vertices::default();
-    let painted = parallel::map(shapes.len(), settings.threads, |i| {
+    let painted = parallel::map(shapes.len(), |i| {
         let mut coats = shape_coats(&bounded[i], clips, settings)?;
         for coat in &mut coats {
             vertices.count(&coat.area)?;
@@ -303,7 +303,7 @@ fn erase_paper(coats: Vec<Coat>, settings: &InkSettings) -> (Vec<Coat>, bool) {
         let ink = coats.into_iter().zip(effects).filter(|(_, e)| *e == Effect::Ink);
         return (ink.map(|(coat, _)| coat).collect(), false);
     }
-    let left = parallel::map(coats.len(), settings.threads, |i| {
+    let left = parallel::map(coats.len(), |i| {
         (effects[i] == Effect::Ink).then(|| {
             let later = erasers.iter().filter(|(j, _)| *j > i).map(|(j, b)| (&coats[*j].area, *b));
             uncovered(&coats[i].area, later)

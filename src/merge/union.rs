@@ -31,9 +31,9 @@ pub struct Merged {
     pub first: usize,
 }
 
-/// The union of `areas`, as separate regions, on `threads` threads.
-pub fn merge(areas: &[Area], threads: usize) -> Vec<Merged> {
-    grouped(areas).merged(threads)
+/// The union of `areas`, as separate regions.
+pub fn merge(areas: &[Area]) -> Vec<Merged> {
+    grouped(areas).merged()
 }
 
 /// Areas in groups whose boxes touch.
@@ -53,7 +53,7 @@ pub fn grouped(areas: &[Area]) -> Groups<'_> {
 impl Groups<'_> {
     /// How often the edges cross within all groups, each counted as [`Area::crossings`] does.
     pub fn crossings(&self, most: u64) -> u64 {
-        let counts = parallel::map(self.groups.len(), parallel::cores(), |i| {
+        let counts = parallel::map(self.groups.len(), |i| {
             let areas = self.groups[i].iter().map(|&area| &self.areas[area]);
             density::crossings(areas.flat_map(|area| &area.rings), most)
         });
@@ -61,9 +61,9 @@ impl Groups<'_> {
     }
 
     /// As [`merge`].
-    pub fn merged(&self, threads: usize) -> Vec<Merged> {
+    pub fn merged(&self) -> Vec<Merged> {
         let united = |i: usize| unite(self.areas, &self.frames, &self.groups[i]);
-        parallel::map(self.groups.len(), threads, united).into_iter().flatten().collect()
+        parallel::map(self.groups.len(), united).into_iter().flatten().collect()
     }
 }
 

@@ -50,7 +50,7 @@ impl Neighbours {
             tree.search(&mut seek);
             seek.finish()
         };
-        let lists = parallel::map(problem.len(), parallel::cores(), |node| list_of(node as u32));
+        let lists = parallel::map(problem.len(), |node| list_of(node as u32));
         let floors = |list: Vec<(f64, u32)>| list.into_iter().map(|(d, other)| (other, floor(d)));
         Self::of_lists(lists.into_iter().map(floors))
     }

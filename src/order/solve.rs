@@ -86,7 +86,7 @@ where
     M: Metric + Sync,
     M::Spot: Send + Sync,
 {
-    let mut tours = parallel::map(2 + rows.len(), parallel::cores(), |i| {
+    let mut tours = parallel::map(2 + rows.len(), |i| {
         let mut tour = match i {
             0 => greedy::matched(problem, near),
             1 => greedy::as_numbered(problem),
@@ -106,7 +106,7 @@ where
     M: Metric + Sync,
     M::Spot: Send + Sync,
 {
-    let routes = parallel::map(count, parallel::cores(), |i| {
+    let routes = parallel::map(count, |i| {
         let route = make(i);
         (problem.total(&route), route)
     });

@@ -34,7 +34,7 @@ where
     for round in 0..ROUNDS {
         let stretches = stretches(problem, &route, round);
         let number = numbered(&route, &stretches);
-        let done = parallel::map(stretches.len(), parallel::cores(), |i| {
+        let done = parallel::map(stretches.len(), |i| {
             let stretch = Stretch::new(problem, near, &route, (stretches[i], &number));
             stretch.kicked((stretch.problem.len() as f64 * per_node) as u64)
         });

@@ -47,9 +47,7 @@ pub(super) fn pack(
     let area: f64 = pieces.iter().map(Piece::area).sum();
     let cell = (area / CELLS).sqrt().clamp(CELL_MM[0], CELL_MM[1]);
     let attempts = attempts(room.turns, pieces.len());
-    let laid = parallel::map(attempts.len(), parallel::cores(), |i| {
-        filled(&pieces, attempts[i], &room, cell)
-    });
+    let laid = parallel::map(attempts.len(), |i| filled(&pieces, attempts[i], &room, cell));
     // Where a piece does not fit in any way, the first attempt, with all directions, tells which.
     let wide = laid.first().and_then(|first| first.as_ref().err().copied());
     let shortest = laid.into_iter().flatten().min_by(|a, b| a.length_mm.total_cmp(&b.length_mm));

@@ -132,7 +132,7 @@ fn followed(work: &[&Contour], gap: f64) -> Result<Vec<Contour>, TooFar> {
         }
         areas.push(area);
     }
-    let merged = merge::merge(&areas, 1);
+    let merged = merge::merge(&areas);
     let outers = merged.into_iter().map(|m| merge::decimate(&m.region.outer, BORDER_TOLERANCE_MM));
     let outers: Vec<Contour> = outers.collect();
     let inner = |i: usize| {

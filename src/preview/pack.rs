@@ -29,7 +29,7 @@ const GROUP: usize = 256;
 /// The cuts of `view`, packed.
 pub(super) fn pack(view: &View) -> String {
     let cuts = &view.simulation.cuts;
-    let groups = parallel::map(cuts.len().div_ceil(GROUP), parallel::cores(), |group| {
+    let groups = parallel::map(cuts.len().div_ceil(GROUP), |group| {
         let from = group * GROUP;
         let mut packer = Packer::behind(&cuts[..from]);
         (from..cuts.len().min(from + GROUP)).for_each(|i| packer.cut(view, i));

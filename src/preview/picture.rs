@@ -85,7 +85,7 @@ pub(super) const RULER: Pen = Pen { colour: GREY, width: 0.8, dashes: "" };
 impl Frame {
     fn around(view: &View) -> Self {
         let simulation = view.simulation;
-        let bounds = parallel::map(simulation.cuts.len(), parallel::cores(), |i| {
+        let bounds = parallel::map(simulation.cuts.len(), |i| {
             let cut = &simulation.cuts[i];
             let all = [&cut.travel, &cut.axis, cut.tip()];
             all.into_iter().fold(Bounds::EMPTY, |b, points| b.union(Bounds::of(points)))
@@ -138,7 +138,7 @@ impl Frame {
             return;
         }
         let groups: Vec<&[&[Point]]> = lines.chunks(GROUP).collect();
-        let data = parallel::map(groups.len(), parallel::cores(), |i| {
+        let data = parallel::map(groups.len(), |i| {
             let mut data = String::new();
             groups[i].iter().for_each(|line| self.push_line(line, &mut data));
             data

@@ -33,7 +33,7 @@ pub fn painted(path: &BezPath, width: f64) -> Vec<Contour> {
         paint: Paint::BLACK,
     };
     let area = Area::swept(&outline::outline(path, &stroke, FINE).contours).unwrap();
-    let regions = merge::merge(&[area], 1);
+    let regions = merge::merge(&[area]);
     regions.iter().flat_map(|merged| merged.region.contours()).map(Contour::reversed).collect()
 }
 

@@ -127,7 +127,7 @@ fn clipped(piece: &Piece, reach: [f64; 2], axis: FeedAxis) -> Result<Vec<Piece>,
     let rings: Vec<Vec<Point>> =
         piece.lines.iter().map(|line| line.contour.points.clone()).collect();
     let area = Area::filled(&rings, FillRule::NonZero)?.within(&Area::rectangle(frame)?);
-    let regions = merge::merge(&[area], 1).into_iter().map(|merged| merged.region);
+    let regions = merge::merge(&[area]).into_iter().map(|merged| merged.region);
     Ok(regions.map(|region| like([vec![region.outer], region.holes].concat())).collect())
 }
 

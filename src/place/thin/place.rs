@@ -34,7 +34,7 @@ struct Points<'a> {
 /// The thin places between `walls`.
 pub(super) fn places(walls: &Walls) -> Vec<ThinPlace> {
     let points = Points::along(walls);
-    let rings = parallel::map(walls.rings.len(), parallel::cores(), |ring| points.entries(ring));
+    let rings = parallel::map(walls.rings.len(), |ring| points.entries(ring));
     let mut entries: Vec<Entry> = rings.into_iter().flatten().collect();
     entries.sort_by_key(|entry| entry.key);
     let groups = points.groups(&entries);
