@@ -63,6 +63,37 @@ fn gradients_end_where_they_can_no_longer_be_told_from_the_paper() {
     }
 }
 
+/// Referee: resvg's colours on white paper, of which nine levels of 255 count as ink.
+#[test]
+fn plain_paint_that_cannot_be_told_from_the_paper_is_paper() {
+    let page = |inside: &str| {
+        format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='100mm' height='100mm' \
+             viewBox='0 0 100 100'><path d='M5 5H30V30H5z'/>{inside}</svg>"
+        )
+    };
+    for inside in [
+        "<path d='M40 40H90V90H40z' fill='#fffffe'/><path d='M40 5H60V20H40z' fill='#f6f6f6'/>",
+        "<path d='M40 40H90V90H40z' opacity='.02'/><path d='M40 5H60V20H40z' opacity='.05'/>",
+        "<path d='M40 40H90V90H40z'/><g opacity='.999'><circle cx='60' cy='60' r='9' fill='#fff'/></g>",
+        "<path d='M40 40H90V90H40z'/><circle cx='60' cy='60' r='9' fill='#fff' opacity='.9'/>",
+        "<mask id='m'><path d='M0 0H99V99H0z' fill='#010101'/><circle cx='60' cy='60' r='9' \
+         fill='#fff'/></mask><path d='M40 40H90V90H40z' mask='url(#m)'/>",
+        "<mask id='m'><path d='M0 0H99V99H0z' fill='#fff'/><circle cx='60' cy='60' r='9' \
+         fill='#020202' opacity='.99'/></mask><path d='M40 40H90V90H40z' mask='url(#m)'/>",
+    ] {
+        let svg = page(inside);
+        let (mut seen, scale) = picture(svg.as_bytes());
+        on_white_paper(&mut seen);
+        let cut = filled_on(svg.as_bytes(), &seen, scale, Some([255; 3]));
+        assert_eq!(wrong_blocks(&seen, &cut), 0, "{inside}");
+    }
+    let svg = page("<path d='M40 40H90V90H40z' fill='#fffffe'/>");
+    let (drawing, _) = drawing::read(svg.as_bytes(), &ReadSettings::default()).unwrap();
+    let (_, told) = visible(&drawing, &InkSettings::default()).unwrap();
+    assert!(told.iter().any(|f| f.code == "nearly-paper"), "{told:?}");
+}
+
 /// Turns a picture into one whose alpha is full where its colour is not white on white paper.
 fn on_white_paper(picture: &mut Pixmap) {
     for pixel in picture.pixels_mut() {

@@ -51,9 +51,10 @@ fn parts(coat: Coat, kind: ClipKind, drawing: &Drawing, tolerance: f64) -> (Area
         _ => None,
     };
     let Some(gradient) = gradient else {
-        return match luminance && hides(&coat.paint) {
-            true => (Area::default(), coat.area),
-            false => (coat.area, Area::default()),
+        return match shows(&coat.paint, luminance) {
+            Shows::All => (coat.area, Area::default()),
+            Shows::Through => (Area::default(), Area::default()),
+            Shows::Nothing => (Area::default(), coat.area),
         };
     };
     let bounds = coat.area.bounds();
@@ -76,7 +77,25 @@ fn restricted(area: &Area, part: Part, if_unknown: bool) -> Area {
     }
 }
 
-/// Opaque black has no luminance: a mask hides what it covers (CSS Masking 1).
-fn hides(paint: &Paint) -> bool {
-    paint.is([0; 3]) && paint.alpha >= 1.0
+/// What plain paint does to what lies under it in a mask.
+enum Shows {
+    /// It shows the shape.
+    All,
+    /// It lets through.
+    Through,
+    /// It hides the shape.
+    Nothing,
+}
+
+/// By the rule for gradients: up to eight levels of 255 of luminance, or of opacity, show nothing that could
+/// be seen (CSS Masking 1: opaque black hides what it covers).
+fn shows(paint: &Paint, luminance: bool) -> Shows {
+    let (rgb, alpha) = (paint.rgb.map(f64::from), f64::from(paint.alpha));
+    let plain = paint.source == PaintSource::Colour;
+    match luminance {
+        true if !plain || gradient::is_bright(rgb, alpha) => Shows::All,
+        true if gradient::is_dark(rgb, alpha) => Shows::Nothing,
+        false if !plain || gradient::is_ink(None)(rgb, alpha) => Shows::All,
+        _ => Shows::Through,
+    }
 }

@@ -14,6 +14,7 @@ use crate::geometry::{Bounds, Contour, Point};
 use crate::merge;
 
 use super::doubled::{Doubled, cut_once};
+use super::paint::{Effect, effect};
 use super::{Film, FilmLine, InkError, InkSettings, Sheets, Treatment, paint};
 
 /// The films of the lines of `shapes`, and what runs past the page.
@@ -98,7 +99,7 @@ fn film_of(
     let paints = [shape.stroke.as_ref().map(|s| s.paint), shape.fill.map(|f| f.paint)];
     let chosen = |rgb: [u8; 3]| settings.colours.as_ref().is_none_or(|c| c.contains(&rgb));
     let mut inks =
-        paints.into_iter().flatten().filter(|p| !settings.paper.is_some_and(|paper| p.is(paper)));
+        paints.into_iter().flatten().filter(|p| effect(p, settings.paper) == Effect::Ink);
     let paint = inks.find(|p| chosen(p.rgb))?;
     let [r, g, b] = paint.rgb;
     Some(match settings.sheets {

@@ -2,8 +2,8 @@
 //!
 //! Every shape becomes the area that it really paints: its fill under its own rule, its stroke
 //! outlined before any transform, both inside all of its clips. A gradient counts as far as it can
-//! be told from the paper. Opaque shapes in the colour of the paper erase what lies under them, in
-//! painting order. What is left is merged, for one film, or for a film per layer or colour. Layers
+//! be told from the paper, and so does plain paint. Opaque shapes in the colour of the paper erase what
+//! lies under them, in painting order. What is left is merged, for one film, or for a film per layer or colour. Layers
 //! that are drawn or scored are no areas: their lines are followed as they are drawn, and they
 //! neither cover nor erase anything. Layers that are cut in different ways (depth, tool, material)
 //! are merged each for itself.
@@ -401,11 +401,12 @@ fn colours_are_there(shapes: &[&Shape], settings: &InkSettings) -> Result<(), In
     let mut present: Vec<[u8; 3]> = shapes
         .iter()
         .flat_map(|shape| {
-            let fill = shape.fill.map(|fill| fill.paint.rgb);
-            [fill, shape.stroke.as_ref().map(|stroke| stroke.paint.rgb)]
+            let fill = shape.fill.map(|fill| fill.paint);
+            [fill, shape.stroke.as_ref().map(|stroke| stroke.paint)]
         })
         .flatten()
-        .filter(|rgb| settings.paper != Some(*rgb))
+        .filter(|paint| paint::effect(paint, settings.paper) == paint::Effect::Ink)
+        .map(|paint| paint.rgb)
         .collect();
     present.sort_unstable();
     present.dedup();

@@ -2,14 +2,14 @@
 
 use kurbo::{Affine, BezPath, PathEl};
 
-use crate::drawing::{Drawing, FillRule, Paint, Shape, Stroke};
+use crate::drawing::{Drawing, FillRule, Paint, PaintSource, Shape, Stroke};
 use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Bounds, Point};
 use crate::merge::{Area, Drawn, FURTHEST_MM, TooFar};
 use crate::outline::outline;
 use crate::parallel;
 
-use super::{InkError, InkSettings, dense, fade, hairline};
+use super::{InkError, InkSettings, dense, fade, gradient, hairline};
 
 /// One fill or stroke on the page.
 #[derive(Debug, Clone)]
@@ -67,6 +67,7 @@ pub(super) fn coats(
     findings.extend(tight_turns(&coats));
     findings.extend(hairline::finding(shapes, settings));
     findings.extend(fade::findings(&coats));
+    findings.extend(nearly_paper(&coats, settings));
     let (mut ink, only_paper) = erase_paper(coats, settings);
     let drawn = ink.iter().filter_map(|coat| Some((coat.area.bounds(), *shapes.get(coat.shape)?)));
     findings.extend(past_page(drawing, drawn, settings.crop_to_page));
@@ -272,18 +273,38 @@ fn stroke_area(shape: &Shape, stroke: &Stroke, tolerance: f64) -> Result<(Area, 
 pub(super) enum Effect {
     Ink,
     Eraser,
-    /// Paper colour that lets through: changes nothing.
+    /// Paint that nobody can tell from what lies under it: changes nothing.
     Nothing,
 }
 
+/// By the rule for gradients: what differs from the paper by less than nine levels of 255 is paper.
 pub(super) fn effect(paint: &Paint, paper: Option<[u8; 3]>) -> Effect {
-    if !paper.is_some_and(|paper| paint.is(paper)) {
+    let (rgb, alpha) = (paint.rgb.map(f64::from), f64::from(paint.alpha));
+    if paint.source != PaintSource::Colour || gradient::is_ink(paper)(rgb, alpha) {
         Effect::Ink
-    } else if paint.alpha >= 1.0 {
+    } else if paper.is_some_and(|paper| gradient::is_paper(paper)(rgb, alpha)) {
         Effect::Eraser
     } else {
         Effect::Nothing
     }
+}
+
+/// Paint that is not the paper's colour and yet counts as it, which some might not expect.
+fn nearly_paper(coats: &[Coat], settings: &InkSettings) -> Option<Finding> {
+    let own = |paint: &Paint| settings.paper.is_some_and(|paper| paint.is(paper));
+    let near = |coat: &&Coat| {
+        effect(&coat.paint, settings.paper) != Effect::Ink && !own(&coat.paint) && !coat.told.fades
+    };
+    let mut near = coats.iter().filter(near);
+    let first = near.next()?;
+    let from = if settings.paper.is_some() { "the paper" } else { "nothing" };
+    let (one, many) = ("One paint differs from", "paints differ from");
+    let text = format!(
+        "{} {from} by less than nine levels of 255, too little to be seen; nothing is cut for it.",
+        counted(1 + near.count(), one, many)
+    );
+    let hint = "Give it a colour or an opacity that can be seen, if it is to be cut.";
+    Some(Finding::note("nearly-paper", text).at(first.place).hint(hint))
 }
 
 /// The coats of ink without what paper colour covers; true if there was nothing but paper colour,
@@ -292,8 +313,8 @@ fn erase_paper(coats: Vec<Coat>, settings: &InkSettings) -> (Vec<Coat>, bool) {
     let effects: Vec<Effect> =
         coats.iter().map(|coat| effect(&coat.paint, settings.paper)).collect();
     if !effects.contains(&Effect::Ink) {
-        let any = !coats.is_empty();
-        return (coats, any);
+        let any = !coats.is_empty() && settings.paper.is_some();
+        return (if any { coats } else { Vec::new() }, any);
     }
     let erasers: Vec<(usize, Bounds)> = (0..coats.len())
         .filter(|&i| effects[i] == Effect::Eraser)
