@@ -61,7 +61,12 @@ fn dashes_and_widths_with_a_fault_count_as_not_given() {
         assert_eq!(told(&attribute), [("attribute-unreadable", Place::text(2, 1))], "{dashes}");
         let style = format!("<path d='M10 10h80' style='stroke:#000;stroke-dasharray:{dashes}'/>");
         near(area(&style), 80.0);
-        assert_eq!(told(&style), [("attribute-unreadable", Place::text(2, 1))], "{dashes}");
+        assert_eq!(told(&style), [("value-unreadable", Place::text(2, 40))], "{dashes}");
+        let sheet = format!(
+            "<style>path{{stroke:#000;stroke-dasharray:{dashes}}}</style><path d='M10 10h80'/>"
+        );
+        near(area(&sheet), 80.0);
+        assert_eq!(told(&sheet), [("value-unreadable", Place::text(2, 25))], "{dashes}");
     }
     for dashes in ["5 3", "5,3", " 5 , 3 ", "5px 3px", "none", "1q 1rem", "5% 3%"] {
         let path = format!("<path d='M10 10h80' stroke='#000' stroke-dasharray='{dashes}'/>");
@@ -71,6 +76,88 @@ fn dashes_and_widths_with_a_fault_count_as_not_given() {
     let path = "<g stroke-width='3'><path d='M10 10h80' stroke='#000' stroke-width='-2'/></g>";
     near(area(path), 240.0);
     assert_eq!(told(path), [("attribute-unreadable", Place::text(2, 21))]);
+}
+
+/// CSS Syntax 3, 5.4: a declaration that can't be read is dropped, and no other for it.
+#[test]
+fn a_faulty_declaration_takes_no_other_with_it() {
+    for fault in ["fill none", ";", ":red", "stroke-width:thick", "stroke-width:3 4", "/*;*/"] {
+        let style = format!("<path d='M10 10h80v9z' style='{fault};fill:none;stroke:#000'/>");
+        let sheet =
+            format!("<style>path{{{fault};fill:none;stroke:#000}}</style><path d='M10 10h80v9z'/>");
+        for content in [style, sheet] {
+            near(area(&content), area("<path d='M10 10h80v9z' fill='none' stroke='#000'/>"));
+            let silent = matches!(fault, ";" | "/*;*/");
+            let codes: Vec<_> = told(&content).into_iter().map(|(code, _)| code).collect();
+            assert_eq!(codes, if silent { vec![] } else { vec!["value-unreadable"] }, "{content}");
+        }
+    }
+    let unknown = "<g stroke-width='3'><path d='M10 10h80' stroke='#000' stroke-width='.3ch'/></g>";
+    near(area(unknown), 240.0);
+    let undone = "<path d='M10 10h80' stroke='#000' stroke-width='2' style='stroke-width:unset'/>";
+    assert_eq!(told(undone), [("value-unreadable", Place::text(2, 59))]);
+}
+
+/// CSS Syntax 3, 1.2 and 5.4.6: names and `!important` are the same in any case; CSS Cascade 4, 7.3.1:
+/// `initial` is the value that the property's definition names.
+#[test]
+fn names_and_words_of_styles_are_known_in_any_case() {
+    for style in [
+        "STROKE-WIDTH: 3; Stroke: #000; FILL: NONE",
+        "stroke:#000;stroke-width:3 ! IMPORTANT;fill:none!Important",
+        "stroke:BLACK;stroke-width:3px;fill:None",
+        "stroke:#000;stroke-width:3;fill:red;fill:none;opacity:INITIAL;stroke-linecap:initial",
+    ] {
+        near(area(&format!("<path d='M10 10h80' style='{style}'/>")), 240.0);
+        near(area(&format!("<style>path{{{style}}}</style><path d='M10 10h80'/>")), 240.0);
+    }
+    near(area("<g fill='#fff'><path d='M10 10h80v10h-80z' style='fill:initial'/></g>"), 800.0);
+    near(area("<path d='M10 10h80' stroke='#000' stroke-width='initial' fill='NONE'/>"), 80.0);
+    let hidden = "<path d='M10 10h80v10z'/><path d='M10 50h80v10z' display='NONE'/>";
+    near(area(hidden), 400.0);
+}
+
+/// Media Queries 4, 2.3; CSS Nesting 1; CSS Variables 1, 3.
+#[test]
+fn rules_for_screens_and_variables_of_the_root_are_read() {
+    let sheet = |css: &str| format!("<style>{css}</style><path d='M10 10h80' stroke='#000'/>");
+    for css in [
+        "@media screen{path{stroke-width:3}}",
+        "@media print{path{stroke-width:9}}path{stroke-width:3}",
+        "@MEDIA all , print {@media screen{path{stroke-width:3}}}",
+        "@charset 'utf-8';path{stroke-width:3}",
+        ":root{--wide:3}path{stroke-width:var(--wide)}",
+        "path{stroke-width:3;&amp; g{stroke-width:9}}",
+    ] {
+        near(area(&sheet(css)), 240.0);
+    }
+    let codes = |css: &str| told(&sheet(css)).into_iter().map(|(code, _)| code).collect::<Vec<_>>();
+    assert_eq!(codes("@media print{path{stroke-width:9}}"), ["style-media"]);
+    assert_eq!(codes("path{fill:red;&amp; g{fill:blue}}"), ["style-rule-ignored"]);
+    assert_eq!(codes("@media (min-width:9px){path{stroke-width:9}}"), ["style-rule-ignored"]);
+}
+
+/// CSS Transforms 1, 11: functions for one axis.
+#[test]
+fn functions_for_one_axis_are_followed() {
+    let place = |transform: &str| {
+        let (drawing, told) =
+            take(&format!("<path d='M0 0H10V10H0z' style='transform:{transform}'/>"));
+        assert_eq!(told.len(), 0, "{told:?}");
+        let shape = &drawing.shapes[0];
+        shape.to_page.transform_rect_bbox(shape.path.bounding_box())
+    };
+    for (transform, wanted) in [
+        ("translateX(30px)", [30.0, 0.0, 40.0, 10.0]),
+        ("translateY(30px) translateX(5px)", [5.0, 30.0, 15.0, 40.0]),
+        ("scaleX(3)", [0.0, 0.0, 30.0, 10.0]),
+        ("translateX(2px) scaleY(3)", [2.0, 0.0, 12.0, 30.0]),
+    ] {
+        let b = place(transform);
+        for (side, wanted) in [b.x0, b.y0, b.x1, b.y1].into_iter().zip(wanted) {
+            assert!((side - wanted).abs() < 1e-4, "{transform}: {b:?}");
+        }
+    }
 }
 
 /// SVG 2, chapter Paths: zero scales every dash to infinity, a negative length is an error.

@@ -15,7 +15,6 @@ use std::sync::atomic::{AtomicBool, AtomicI32, Ordering::Relaxed};
 
 use super::options::{DrawingOptions, HandshakeWish};
 use super::{Exit, Failure, Outcome, files, number, rate, talk};
-use crate::finding::Severity;
 use crate::pipeline::PlanSettings;
 use crate::profile::{Handshake, Serial};
 use crate::report::duration;
@@ -226,9 +225,7 @@ fn serial(args: &Args, settings: &PlanSettings) -> Result<Serial, Failure> {
 /// Says what is wrong with it.
 fn say_findings(job: &Job, args: &Args) {
     talk::findings(&args.file.display().to_string(), &job.findings);
-    if job.findings.iter().any(|f| f.severity == Severity::Error) {
-        let _ = writeln!(anstream::stderr(), "There are errors above; think twice.");
-    }
+    talk::errors_above(&job.findings);
 }
 
 /// Says what will move, and the cautions.

@@ -75,6 +75,13 @@ pub fn print(out: &mut impl Write, line: &str) -> Result<(), Failure> {
     }
 }
 
+/// Says that what is written should not be cut as it is, if so.
+pub fn errors_above(findings: &[Finding]) {
+    if findings.iter().any(|f| f.severity == Severity::Error) {
+        let _ = writeln!(anstream::stderr(), "There are errors above; think twice.");
+    }
+}
+
 /// Done, unless `strict` and something was left out.
 pub fn strictness(strict: bool, findings: &[Finding]) -> Exit {
     let left_out = findings.iter().any(|f| f.severity >= Severity::Warning);

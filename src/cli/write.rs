@@ -101,6 +101,7 @@ fn tell(args: &Args, plans: &[Plan], (outputs, pictures): (&[PathBuf], &[PathBuf
             continue;
         }
         talk::findings(&file, &plan.findings);
+        talk::errors_above(&plan.findings);
         let picture = pictures.get(i).map(PathBuf::as_path);
         if output == Path::new("-") {
             report_with((&report, None, picture), &mut anstream::stderr())?;

@@ -87,7 +87,8 @@ pub enum ReadError {
     /// Width or height of zero or less, or beyond all sense.
     #[error(
         "the page has no usable size: width and height of <svg> must be more than zero and \
-         less than a kilometre; set them, for example width=\"100mm\""
+         less than a kilometre, the sides of its viewBox at most ten million; set them, for example \
+         width=\"100mm\" viewBox=\"0 0 100 100\""
     )]
     NoSize(Place),
     /// A part beyond the limits inside an entity, from where it can't be taken out.

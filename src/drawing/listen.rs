@@ -76,11 +76,13 @@ pub(super) fn findings(heard: &[String], doc: &Document<'_>) -> Vec<Finding> {
     let mut known = HashSet::new();
     let once = heard.iter().filter(|message| known.insert(message.as_str()));
     let told = once.filter_map(|message| finding(message));
-    let placed = told.enumerate().map(|(number, (finding, value))| match value {
+    let placed = told.enumerate().filter_map(|(number, (finding, value))| match value {
+        // The survey tells attributes.
+        Some((WIDTH, value)) => Some(finding.at(first_style_with(doc, WIDTH, value)?)),
         Some((name, value)) if number < MAX_FINDINGS_PER_CODE => {
-            finding.at(first_with(doc, name, value))
+            Some(finding.at(first_with(doc, name, value)))
         }
-        _ => finding,
+        _ => Some(finding),
     });
     placed.collect()
 }
@@ -112,7 +114,7 @@ const SENTENCES: [(&str, &str, &str); 8] = [
 ];
 
 /// Properties of which the survey tells with their place, or that mean nothing to a knife.
-const TOLD: [&str; 23] = [
+const TOLD: [&str; 22] = [
     "clip-path",
     "mask",
     "filter",
@@ -132,11 +134,13 @@ const TOLD: [&str; 23] = [
     "y1",
     "x2",
     "y2",
-    "stroke-width",
     "color",
     "font-family",
     "href",
 ];
+
+/// The one property of which the survey reads attributes, and styles say it too.
+const WIDTH: &str = "stroke-width";
 
 /// The finding, and the name and the value that it is about.
 type Heard<'a> = (Finding, Option<(&'a str, &'a str)>);
@@ -173,14 +177,25 @@ fn unreadable(rest: &str) -> Option<Heard<'_>> {
 fn first_with(doc: &Document<'_>, name: &str, value: &str) -> Place {
     let says = |node: &Node<'_, '_>| {
         let mut own = node.attributes().filter(|a| a.name() == name);
-        let style = node.attribute("style").unwrap_or_default();
-        own.any(|a| a.value().trim() == value.trim())
-            || DeclarationTokenizer::from(style).any(|d| d.name == name && d.value == value)
-            || node.tag_name().name() == "style" && node.text().is_some_and(|t| t.contains(value))
+        own.any(|a| a.value().trim() == value.trim()) || style_says(node, name, value)
     };
-    let first = doc.descendants().filter(Node::is_element).find(says);
-    let begin = |node: Node<'_, '_>| LineTable::new(doc.input_text()).place(node.range().start);
-    first.map_or(Place::default(), begin)
+    first(doc, says).unwrap_or_default()
+}
+
+/// The same of styles alone.
+fn first_style_with(doc: &Document<'_>, name: &str, value: &str) -> Option<Place> {
+    first(doc, |node| style_says(node, name, value))
+}
+
+fn first(doc: &Document<'_>, says: impl Fn(&Node<'_, '_>) -> bool) -> Option<Place> {
+    let node = doc.descendants().filter(Node::is_element).find(says)?;
+    Some(LineTable::new(doc.input_text()).place(node.range().start))
+}
+
+fn style_says(node: &Node<'_, '_>, name: &str, value: &str) -> bool {
+    let style = node.attribute("style").unwrap_or_default();
+    DeclarationTokenizer::from(style).any(|d| d.name == name && d.value == value)
+        || node.tag_name().name() == "style" && node.text().is_some_and(|t| t.contains(value))
 }
 
 #[cfg(test)]

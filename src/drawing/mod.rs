@@ -6,7 +6,7 @@
 //! taken over is told in the findings beside it, with row and column.
 //!
 //! Files in the order in which a drawing passes through them: `read.rs` (the steps), `door.rs`
-//! (bytes to text), `survey/` (what the XML says and the SVG library would lose), `fonts.rs`
+//! (bytes to text), `respell/` (styles as the CSS library reads them), `survey/` (what the XML says and the SVG library would lose), `fonts.rs`
 //! with `families.rs`, `images.rs` and `listen.rs` (what the library asks and says), `convert.rs` with `paint.rs`,
 //! `gradient.rs`, `round.rs`, `clips.rs`, `patterns.rs` and `lettering.rs` (its tree to shapes), `closing.rs` (the last findings).
 //! `limits.rs` holds what a drawing may ask for; `error.rs` why it may be refused.
@@ -35,6 +35,7 @@ mod markers;
 mod paint;
 mod patterns;
 mod read;
+mod respell;
 mod round;
 mod survey;
 

@@ -15,6 +15,8 @@ use super::convert::convert;
 use super::error::ReadError;
 use super::fonts::{Asked, Fonts, UNNAMED};
 use super::limits::STACK_BYTES;
+use super::lines::LineTable;
+use super::respell::respelled;
 use super::survey::{MEDIUM_PX, Survey, survey};
 use super::{Drawing, closing, door, images, listen};
 use crate::finding::{Finding, Place};
@@ -62,10 +64,11 @@ pub fn read(bytes: &[u8], settings: &ReadSettings) -> Result<(Drawing, Vec<Findi
 const PANIC: &str = "a part of it breaks the SVG library; save it again as plain SVG";
 
 fn read_text(text: &str, settings: &ReadSettings) -> Result<(Drawing, Vec<Finding>), ReadError> {
-    let options = ParsingOptions { allow_dtd: true, ..ParsingOptions::default() };
-    let doc = Document::parse_with_options(text, options).map_err(|e| xml_error(&e))?;
+    let doc = parse_xml(text).map_err(|e| xml_error(&e, text))?;
+    let (respelled, mut findings) = respelled(&doc);
+    let doc = respelled.as_deref().and_then(|text| parse_xml(text).ok()).unwrap_or(doc);
     let mut survey = survey(&doc)?;
-    let mut findings = std::mem::take(&mut survey.findings);
+    findings.append(&mut survey.findings);
     let fonts = Fonts::new(
         settings.system_fonts && survey.needs_fonts,
         if survey.needs_fonts { &settings.font_dirs } else { &[] },
@@ -81,6 +84,11 @@ fn read_text(text: &str, settings: &ReadSettings) -> Result<(Drawing, Vec<Findin
     findings.extend(fonts.told_late(&survey, &asked));
     closing::add(&mut findings, &mut walk, &asked.borrowed);
     Ok((walk.drawing, closing::settle(findings)))
+}
+
+fn parse_xml(text: &str) -> Result<Document<'_>, roxmltree::Error> {
+    let options = ParsingOptions { allow_dtd: true, ..ParsingOptions::default() };
+    Document::parse_with_options(text, options)
 }
 
 /// Gives the document to the SVG library; the original as it is if nothing was changed, or the
@@ -99,10 +107,9 @@ fn parse(
         image_href_resolver: images::resolver(),
         ..usvg::Options::default()
     };
-    let xml = ParsingOptions { allow_dtd: true, ..ParsingOptions::default() };
     let changed = match &survey.text {
         Cow::Borrowed(_) => None,
-        Cow::Owned(text) => Document::parse_with_options(text, xml).ok(),
+        Cow::Owned(text) => parse_xml(text).ok(),
     };
     usvg::Tree::from_xmltree(changed.as_ref().unwrap_or(doc), &options)
         .map_err(|e| svg_error(&e, survey.root))
@@ -120,7 +127,7 @@ fn svg_error(error: &usvg::Error, root: Place) -> ReadError {
 }
 
 /// The XML library's errors in our own words.
-fn xml_error(error: &roxmltree::Error) -> ReadError {
+fn xml_error(error: &roxmltree::Error, text: &str) -> ReadError {
     use roxmltree::Error as E;
     let what = match error {
         E::UnexpectedCloseTag(expected, actual, _) => {
@@ -144,10 +151,11 @@ fn xml_error(error: &roxmltree::Error) -> ReadError {
         _ => "characters that can't stand here".into(),
     };
     let at = error.pos();
-    let place = if matches!(error, E::NoRootNode | E::NodesLimitReached) {
-        Place::default()
-    } else {
-        Place::text(at.row, at.col)
+    let place = match error {
+        E::NoRootNode | E::NodesLimitReached => Place::default(),
+        // The library names the beginning.
+        E::UnclosedRootNode | E::UnexpectedEndOfStream => LineTable::new(text).place(text.len()),
+        _ => Place::text(at.row, at.col),
     };
     ReadError::Xml { what, place }
 }

@@ -218,8 +218,8 @@ pub struct FilmRegion {
 pub enum InkError {
     /// Nothing is visible.
     #[error(
-        "the drawing shows nothing that can be cut; make a layer visible or give a shape a fill or \
-         a stroke"
+        "the drawing shows nothing that can be cut; make a layer visible, or give a shape a size, and a fill \
+         or a stroke"
     )]
     Nothing,
     /// All is thinner than any outline.

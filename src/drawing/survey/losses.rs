@@ -24,6 +24,10 @@ pub(super) fn check<'a>(
 ) -> bool {
     if props.get(Prop::Display) == Some("none") {
         hidden(v, node, context);
+        if context.text.is_some() {
+            // Letters that are not there take no place; the SVG library lets them.
+            v.take_out(node);
+        }
         return false;
     }
     if !element(v, node) || !values::check(v, node) {
@@ -37,7 +41,12 @@ pub(super) fn check<'a>(
 
 fn hidden(v: &mut Visitor<'_>, node: Node<'_, '_>, context: &Inherited<'_>) {
     let tag = node.tag_name().name();
-    if !(is_shape(tag) || matches!(tag, "g" | "use" | "text" | "image" | "svg" | "a" | "switch")) {
+    if !(is_shape(tag)
+        || matches!(
+            tag,
+            "g" | "use" | "text" | "image" | "svg" | "a" | "switch" | "tspan" | "textPath"
+        ))
+    {
         return;
     }
     if context.shelved {
@@ -161,6 +170,10 @@ fn effects<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
             quoted(id)
         );
         tally(v, node, id, Finding::note("mask-as-region", text));
+        if node.tag_name().name() == "mask" {
+            let text = format!("{} is itself masked; many viewers pass over that", called(node));
+            tally(v, node, id, Finding::note("mask-of-mask", text));
+        }
     }
     if let Some(mode) = props.get(Prop::BlendMode).filter(|m| *m != "normal") {
         let text = format!("mix-blend-mode: {mode} has no meaning for a knife; it is left out");
@@ -322,7 +335,7 @@ pub(in crate::drawing) fn quoted(name: &str) -> String {
 }
 
 /// At most forty characters of a long value.
-pub(super) fn shortened(value: &str) -> String {
+pub(in crate::drawing) fn shortened(value: &str) -> String {
     let mut text: String = value.chars().take(40).collect();
     if value.chars().nth(40).is_some() {
         text.push('\u{2026}');

@@ -70,7 +70,8 @@ impl<'a> Visitor<'a> {
             }
             let value = rest.split([';', '}', '"']).next().unwrap_or_default();
             let start = range.start + at + name.len();
-            for (number, plain) in values::plain_numbers(value) {
+            let names = values::plain_names(value).into_iter();
+            for (number, plain) in names.chain(values::plain_numbers(value)) {
                 let number = start + number.start..start + number.end;
                 self.edits.push(Edit::replace(number, plain));
             }

@@ -32,8 +32,9 @@ use std::hash::{Hash, Hasher};
 
 use usvg::roxmltree::Document;
 
-pub(super) use losses::quoted;
+pub(super) use losses::{quoted, shortened};
 pub(super) use size::{MEDIUM_PX, SizeGiven};
+pub(super) use values::is_for_screens;
 
 use super::Layer;
 use super::error::ReadError;

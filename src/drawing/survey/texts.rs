@@ -12,8 +12,23 @@ use super::style::Props;
 use super::visit::{Visitor, svg_tag};
 use crate::finding::Finding;
 
+/// Letters that end or stand in the middle at their anchor: viewers count the gap after the last of them.
+fn spaced<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    let of = |wanted: &str| props.texts().find(|(name, _)| *name == wanted).map(|(_, value)| value);
+    let gaps = of("letter-spacing").is_some_and(|value| !USUAL.contains(&format!(" {value} ")));
+    if gaps && matches!(of("text-anchor"), Some("middle" | "end")) {
+        let text = format!(
+            "the letters of {} are spaced and anchored by their {}; viewers that count the gap after \
+             the last letter show them shifted",
+            called(node),
+            if of("text-anchor") == Some("end") { "end" } else { "middle" }
+        );
+        tally(v, node, "letter-spacing", Finding::note("text-spacing", text));
+    }
+}
+
 /// The properties, CSS Text 3, CSS Writing Modes 3, CSS Fonts 4, CSS Text Decoration 3 and SVG 2.
-pub(super) const NAMES: [&str; 23] = [
+pub(super) const NAMES: [&str; 25] = [
     "baseline-shift",
     "direction",
     "font-feature-settings",
@@ -26,7 +41,9 @@ pub(super) const NAMES: [&str; 23] = [
     "font-variant-numeric",
     "font-variant-position",
     "inline-size",
+    "letter-spacing",
     "shape-inside",
+    "text-anchor",
     "text-decoration",
     "text-decoration-line",
     "text-decoration-style",
@@ -53,6 +70,7 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'
     if props.texts().next().is_none() || !holds_text(node) {
         return;
     }
+    spaced(v, node, props);
     let plain = props.texts().find(|(name, _)| *name == "text-decoration");
     let plain = plain.map_or("", |(_, value)| value);
     for (name, value) in props.texts() {
@@ -95,7 +113,7 @@ fn unmet(name: &str, value: &str, plain: &str) -> Option<&'static str> {
     let lines = |word: &&str| matches!(*word, "none" | "underline" | "overline" | "line-through");
     let words = || value.split_whitespace();
     Some(match name {
-        "baseline-shift" => return None,
+        "baseline-shift" | "letter-spacing" | "text-anchor" => return None,
         "direction" => "the text is set from left to right from its anchor on",
         "unicode-bidi" if matches!(value, "embed" | "isolate" | "plaintext") => return None,
         "unicode-bidi" => "its characters keep their own direction",

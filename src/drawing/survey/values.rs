@@ -1,7 +1,7 @@
 //! Values that the SVG library reads otherwise than the standards ask: rewritten, or taken out and told.
 //!
 //! - `currentcolor` in any case (CSS Color 4, 6.3: keywords are ASCII case-insensitive);
-//! - a list of dashes with a fault in it, and a negative line width, count as not given (SVG 2, chapter
+//! - a list of dashes with a fault in it, and a line width that can't be read, count as not given (SVG 2, chapter
 //!   Painting, by CSS Syntax 3, 2.2: a declaration that does not parse is dropped whole);
 //! - a clone takes the size that its `symbol` gives itself (SVG 2, 5.5 and 5.6);
 //! - a nested drawing of no width or height, or with such a view box, is not drawn (SVG 2, 8.2 and 8.6);
@@ -9,7 +9,6 @@
 //! - angles and lengths in a transform of CSS may have any unit (CSS Transforms 1, 11);
 //! - a comment of XML within a style sheet does not end it (XML 1.0, 2.5).
 
-use simplecss::DeclarationTokenizer;
 use usvg::roxmltree::{Attribute, Node};
 
 use super::links::href;
@@ -29,7 +28,7 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) -> bool {
             "fill" | "stroke" | "stop-color" | "color" => current(v, attribute.range_value()),
             "stroke-width" => width(v, node, attribute),
             DASHES => dashes(v, node, attribute),
-            "style" => style(v, node, attribute),
+            "style" => current(v, attribute.range_value()),
             _ => {}
         }
     }
@@ -54,7 +53,10 @@ fn current(v: &mut Visitor<'_>, range: std::ops::Range<usize>) {
 }
 
 fn width<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, given: Attribute<'a, 'a>) {
-    if readable(given.value()).is_some_and(|(length, _)| length.number < 0.0) {
+    let value = given.value();
+    let known = readable(value).map(|(length, _)| length.number).or_else(|| v.relative.px(value));
+    let left = matches!(value.trim(), "" | "inherit");
+    if !left && known.is_none_or(|width| width < 0.0) {
         not_given(v, node, given);
     }
 }
@@ -96,19 +98,6 @@ fn list(v: &Visitor<'_>, value: &str) -> Option<String> {
 fn not_given<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, given: Attribute<'a, 'a>) {
     v.edits.push(Edit::replace(given.range_qname(), format!("unused-{}", given.name())));
     v.tell(node, losses::unreadable(given.name(), given.value(), node.tag_name().name()));
-}
-
-fn style<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, given: Attribute<'a, 'a>) {
-    current(v, given.range_value());
-    let broken = |v: &Visitor<'_>| {
-        DeclarationTokenizer::from(given.value())
-            .find(|d| d.name == DASHES && list(v, d.value).is_none())
-            .map(|d| d.value)
-    };
-    if let Some(value) = broken(v) {
-        v.blank(given.range_value(), DASHES);
-        v.tell(node, losses::unreadable(DASHES, value, node.tag_name().name()));
-    }
 }
 
 /// Gives a clone the size of its symbol. False if it has none.
@@ -173,7 +162,7 @@ fn sheet<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) -> bool {
 }
 
 /// Whether one of the media is a screen, without further conditions.
-pub(super) fn is_for_screens(media: &str) -> bool {
+pub(in crate::drawing) fn is_for_screens(media: &str) -> bool {
     media.trim().is_empty()
         || media.split(',').any(|one| {
             let one = one.trim().to_ascii_lowercase();
@@ -199,6 +188,30 @@ pub(super) fn plain_numbers(value: &str) -> Vec<(std::ops::Range<usize>, String)
             found.push((at..end, plain));
         }
         at = end.max(at + 1);
+    }
+    found
+}
+
+/// Functions of CSS for one axis, and the same as the SVG library knows them (CSS Transforms 1, 11).
+const FUNCTIONS: [(&str, &str, &str); 5] = [
+    ("translateX(", "translate(", ""),
+    ("translateY(", "translate(0,", ""),
+    ("scaleX(", "scale(", ",1"),
+    ("scaleY(", "scale(1,", ""),
+    ("rotateZ(", "rotate(", ""),
+];
+
+/// Where the names of such functions stand in a transform, and what says the same.
+pub(super) fn plain_names(value: &str) -> Vec<(std::ops::Range<usize>, String)> {
+    let mut found = Vec::new();
+    for (name, plain, end) in FUNCTIONS {
+        for (at, _) in value.match_indices(name) {
+            let start = at + name.len();
+            found.push((at..start, plain.to_owned()));
+            if let Some(length) = value[start..].find(')').filter(|_| !end.is_empty()) {
+                found.push((start + length..start + length, end.to_owned()));
+            }
+        }
     }
     found
 }

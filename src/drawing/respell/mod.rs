@@ -1,0 +1,363 @@
+//! Style sheets and styles, spelled in the way in which the CSS library reads them.
+//!
+//! Input: the parsed document. Output: its text with the same meaning, and what was found on the way. Every
+//! change keeps its number of characters, filled up with blanks, so that rows and columns of the original
+//! hold all along.
+//!
+//! - Names of properties and plain words in any case (CSS Syntax 3, 1.2; CSS Values 4, 2.4), and `initial`;
+//! - `!important` with blanks, in any case (CSS Cascade 4, 6.4);
+//! - rules in `@media screen` count like others, those for print and the like not at all;
+//! - custom properties given at the root (CSS Variables 1), where the value fits;
+//! - a declaration that can't be read, and a faulty list of dashes, is taken out alone, and told: the
+//!   library would drop all that follow, or half of it;
+//! - a rule within a rule is taken out, and told.
+
+mod scan;
+mod words;
+
+use std::collections::HashMap;
+use std::ops::Range;
+
+use usvg::roxmltree::{Document, Node};
+
+use super::lines::LineTable;
+use super::survey::{is_for_screens, quoted, shortened};
+use crate::finding::Finding;
+
+/// The respelled text, if anything was to be changed, and what could not be read.
+pub(super) fn respelled(doc: &Document<'_>) -> (Option<String>, Vec<Finding>) {
+    let mut pen = Pen {
+        text: doc.input_text(),
+        changed: Vec::new(),
+        styles: Vec::new(),
+        custom: HashMap::new(),
+        findings: Vec::new(),
+    };
+    // What an entity stands for has no place of its own.
+    let begin = doc.root_element().range().start;
+    let own = |node: &Node<'_, '_>| node.is_element() && node.range().start >= begin;
+    for node in doc.descendants().filter(own) {
+        pen.element(node);
+    }
+    pen.variables();
+    let placed = pen.findings;
+    let lines = (!placed.is_empty()).then(|| LineTable::new(doc.input_text()));
+    let findings = placed.into_iter().zip(lines.iter().cycle());
+    let findings = findings.map(|((at, finding), lines)| finding.at(lines.place(at))).collect();
+    (rewritten(doc.input_text(), pen.changed), findings)
+}
+
+/// `text` with the changes made, each padded to the length of its place; one that is too long
+/// for it is left out.
+fn rewritten(text: &str, mut changed: Vec<(Range<usize>, String)>) -> Option<String> {
+    if changed.is_empty() {
+        return None;
+    }
+    changed.sort_by_key(|(range, _)| range.start);
+    let mut out = String::with_capacity(text.len());
+    let mut done = 0;
+    for (range, new) in &changed {
+        if range.start < done || new.len() > text[range.clone()].chars().count() {
+            continue;
+        }
+        out.push_str(&text[done..range.start]);
+        out.push_str(new);
+        // Lines stay lines.
+        let rest = text[range.clone()].chars().skip(new.len());
+        out.extend(rest.map(|c| if c == '\n' { '\n' } else { ' ' }));
+        done = range.end;
+    }
+    out.push_str(&text[done..]);
+    Some(out)
+}
+
+/// Longer names of custom properties are not looked for.
+const MOST_NAME: usize = 200;
+/// Rules in rules deeper than this are left alone; the survey tells them.
+const MOST_NESTED: usize = 8;
+
+struct Pen<'a> {
+    text: &'a str,
+    changed: Vec<(Range<usize>, String)>,
+    /// Where styles stand.
+    styles: Vec<Range<usize>>,
+    /// Custom properties of the root.
+    custom: HashMap<&'a str, &'a str>,
+    /// What was found, and at which byte.
+    findings: Vec<(usize, Finding)>,
+}
+
+/// Where the parts of one declaration stand.
+struct Declaration {
+    piece: Range<usize>,
+    /// Behind its semicolon.
+    end: usize,
+    name: Range<usize>,
+    value: Range<usize>,
+    /// Whether it is given for the root.
+    of_root: bool,
+}
+
+impl<'a> Pen<'a> {
+    fn element(&mut self, node: Node<'_, '_>) {
+        if node.tag_name().name() == "style" {
+            if matches!(node.attribute("type"), None | Some("text/css")) {
+                // What an entity stands for lies elsewhere.
+                let own = |range: &Range<usize>| node.range().contains(&range.start);
+                let texts = node.children().filter(Node::is_text).map(|text| text.range());
+                for range in texts.filter(own).collect::<Vec<_>>() {
+                    let range = within_cdata(self.text, range);
+                    self.styles.push(range.clone());
+                    self.sheet(range, 0);
+                }
+            }
+            return;
+        }
+        for attribute in node.attributes().filter(|a| a.namespace().is_none()) {
+            let range = attribute.range_value();
+            if attribute.name() == "style" {
+                self.styles.push(range.clone());
+                self.declarations(range, false);
+            } else if let Some((value, word)) = self.word(attribute.name(), range.clone()) {
+                // Attributes know no blanks at their ends: those go after the quotation mark.
+                let quote = &self.text[range.end..range.end + 1];
+                self.changed.push((value.start..range.end + 1, word + quote));
+            }
+        }
+    }
+
+    fn write(&mut self, range: Range<usize>, new: impl Into<String>) {
+        self.changed.push((range, new.into()));
+    }
+
+    /// Rules one after the other.
+    fn sheet(&mut self, range: Range<usize>, depth: usize) {
+        let mut at = range.start;
+        while at < range.end {
+            let from = self.past_blanks(at..range.end);
+            let stop = scan::until(self.text, from..range.end, b"{;}");
+            let opens = self.text.as_bytes().get(stop) == Some(&b'{') && stop < range.end;
+            let close = match opens {
+                true => scan::until(self.text, stop + 1..range.end, b"}"),
+                false => stop,
+            };
+            match self.text[from..stop].strip_prefix('@') {
+                Some(_) if !opens => self.encoding(from..stop, range.end),
+                Some(rule) if is_media(rule) && depth < MOST_NESTED => {
+                    let end = (close + 1).min(range.end);
+                    if self.media(from..stop, from..end) {
+                        self.sheet(stop + 1..close, depth + 1);
+                        self.write(close..end, "");
+                    }
+                }
+                Some(_) => {}
+                None if opens => self.rule(scan::trimmed(self.text, from..stop), stop + 1..close),
+                None => {}
+            }
+            at = close + 1;
+        }
+    }
+
+    /// The byte after blanks and comments.
+    fn past_blanks(&self, range: Range<usize>) -> usize {
+        let mut at = range.start;
+        loop {
+            let rest = &self.text[at..range.end];
+            at = range.end - rest.trim_start().len();
+            if !self.text[at..range.end].starts_with("/*") {
+                return at;
+            }
+            at = scan::comment_end(self.text, at, range.end);
+        }
+    }
+
+    /// An encoding says nothing here.
+    fn encoding(&mut self, rule: Range<usize>, end: usize) {
+        if self.text[rule.clone()].starts_with("@charset") {
+            self.write(rule.start..(rule.end + 1).min(end), "");
+        }
+    }
+
+    /// Opens what is `whole` for screens, which is true, and closes what is for others.
+    fn media(&mut self, head: Range<usize>, whole: Range<usize>) -> bool {
+        let media = &self.text[head.start + MEDIA.len()..head.end];
+        if is_for_screens(media) {
+            self.write(head.start..head.end + 1, "");
+            return true;
+        }
+        if !media.contains('(') {
+            let text = format!(
+                "style rules for other media than a screen ({}) are not read.",
+                quoted(&shortened(media.trim()))
+            );
+            self.findings.push((head.start, Finding::note("style-media", text)));
+            self.write(whole, "");
+        }
+        false
+    }
+
+    fn rule(&mut self, selector: Range<usize>, body: Range<usize>) {
+        let of_root = self.text.get(selector.clone()) == Some(":root");
+        if of_root {
+            self.write(selector, "svg");
+        }
+        self.declarations(body, of_root);
+    }
+
+    fn declarations(&mut self, range: Range<usize>, of_root: bool) {
+        let mut at = range.start;
+        while at < range.end {
+            let stop = scan::until(self.text, at..range.end, b";{");
+            if stop < range.end && self.text.as_bytes()[stop] == b'{' {
+                at = self.nested(at, stop, range.end);
+                continue;
+            }
+            self.declaration(at..stop, (stop + 1).min(range.end), of_root);
+            at = stop + 1;
+        }
+    }
+
+    /// Takes a rule within a rule out; the byte after it.
+    fn nested(&mut self, from: usize, opens: usize, end: usize) -> usize {
+        let close = scan::until(self.text, opens + 1..end, b"}");
+        let head = scan::trimmed(self.text, from..opens);
+        let text =
+            format!("the style rule {} is not read.", quoted(&shortened(&self.text[head.clone()])));
+        let hint = "Save the drawing again as plain SVG, with styles as attributes.";
+        let finding = Finding::warning("style-rule-ignored", text).hint(hint);
+        self.findings.push((head.start, finding));
+        let after = (close + 1).min(end);
+        self.write(from..after, "");
+        after
+    }
+
+    /// One declaration within `range`; `end` is behind its semicolon.
+    fn declaration(&mut self, range: Range<usize>, end: usize, of_root: bool) {
+        let from = self.past_blanks(range.clone());
+        let piece = scan::trimmed(self.text, from..range.end);
+        let given = &self.text[piece.clone()];
+        if piece.is_empty() {
+            // The library takes no semicolon that ends nothing.
+            return self.write(range.start..end, "");
+        }
+        if given.contains("/*") || given.contains('&') {
+            return;
+        }
+        let colon = scan::until(self.text, piece.clone(), b":");
+        let name = scan::trimmed(self.text, piece.start..colon);
+        if colon == piece.end || !is_name(&self.text[name.clone()]) {
+            return self.unreadable(piece, end, "Write a name, a colon and a value.");
+        }
+        let value = self.without_important(scan::trimmed(self.text, colon + 1..piece.end));
+        self.named(Declaration { piece, end, name, value, of_root });
+    }
+
+    fn named(&mut self, declaration: Declaration) {
+        let Declaration { piece, end, name, value, of_root } = declaration;
+        let text = self.text;
+        let word = &text[name.clone()];
+        if word.starts_with("--") {
+            if of_root {
+                self.custom.insert(word, &text[value]);
+            }
+            return self.write(piece.start..end, "");
+        }
+        let small = word.to_ascii_lowercase();
+        let given = &text[value.clone()];
+        let words = ["none", "inherit", "initial"];
+        let is_word = words.iter().any(|word| given.eq_ignore_ascii_case(word));
+        let is_function = given.contains('(');
+        if small == "stroke-dasharray" && !is_word && !is_function && !words::is_dash_list(given) {
+            return self.unreadable(piece, end, "Write lengths, none of them below zero.");
+        }
+        if small == "stroke-width" && !is_word && !is_function && !words::is_length(given)
+            || words::is_undone(given)
+        {
+            return self.unreadable(piece, end, "Write a value, a length with a unit if need be.");
+        }
+        if small != word {
+            self.write(name, small.as_str());
+        }
+        if let Some((value, word)) = self.word(&small, value) {
+            self.write(value, word);
+        }
+    }
+
+    /// Another spelling of a value that is one plain word, and where that stands.
+    fn word(&self, name: &str, value: Range<usize>) -> Option<(Range<usize>, String)> {
+        let value = scan::trimmed(self.text, value);
+        let word = &self.text[value.clone()];
+        let plain = word.bytes().all(|b| b.is_ascii_alphabetic() || b == b'-');
+        if word.is_empty() || !plain {
+            return None;
+        }
+        Some((value, words::spelled(name, word)?))
+    }
+
+    /// The value before `!important`, which is spelled anew.
+    fn without_important(&mut self, value: Range<usize>) -> Range<usize> {
+        let mark = scan::until(self.text, value.clone(), b"!");
+        let given = self.text.get(mark + 1..value.end).unwrap_or_default();
+        if mark == value.end || !given.trim().eq_ignore_ascii_case("important") {
+            return value;
+        }
+        if given != "important" {
+            self.write(mark..value.end, "!important");
+        }
+        scan::trimmed(self.text, value.start..mark)
+    }
+
+    fn unreadable(&mut self, piece: Range<usize>, end: usize, hint: &str) {
+        let shown = quoted(&shortened(&self.text[piece.clone()]));
+        let text = format!("the style {shown} can't be read; it is taken as not given.");
+        let finding = Finding::warning("value-unreadable", text).hint(hint);
+        self.findings.push((piece.start, finding));
+        self.write(piece.start..end, "");
+    }
+
+    /// Writes custom properties of the root where they are asked for, as far as they fit.
+    fn variables(&mut self) {
+        if self.custom.is_empty() {
+            return;
+        }
+        for style in std::mem::take(&mut self.styles) {
+            let text = &self.text[style.clone()];
+            for (at, opening) in text.match_indices("var(") {
+                let inside = &text[at + opening.len()..];
+                let Some(length) = inside.bytes().take(MOST_NAME).position(|b| b == b')') else {
+                    continue;
+                };
+                let name = inside[..length].split(',').next().unwrap_or_default().trim();
+                if let Some(value) = self.custom.get(name).filter(|v| !v.contains("var(")) {
+                    let from = style.start + at;
+                    self.changed.push((from..from + opening.len() + length + 1, (*value).into()));
+                }
+            }
+        }
+    }
+}
+
+const MEDIA: &str = "@media";
+
+/// Whether a rule is one of media; comments within it leave it as it is.
+fn is_media(rule: &str) -> bool {
+    let name = rule.get(..MEDIA.len() - 1).unwrap_or_default();
+    let next = rule.as_bytes().get(MEDIA.len() - 1);
+    let ends = next.is_none_or(|b| !b.is_ascii_alphanumeric() && *b != b'-');
+    name.eq_ignore_ascii_case("media") && ends && !rule.contains("/*")
+}
+
+fn is_name(name: &str) -> bool {
+    let is_part = |c: char| c.is_alphanumeric() || c == '-' || c == '_';
+    !name.is_empty() && name.chars().all(is_part)
+}
+
+/// The text between the marks of a CDATA section, if it is one.
+fn within_cdata(text: &str, range: Range<usize>) -> Range<usize> {
+    let (opening, closing) = ("<![CDATA[", "]]>");
+    let inside = text.get(range.clone()).unwrap_or_default();
+    match inside.strip_prefix(opening).and_then(|inside| inside.strip_suffix(closing)) {
+        Some(_) => range.start + opening.len()..range.end - closing.len(),
+        None => range,
+    }
+}

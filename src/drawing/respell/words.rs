@@ -1,0 +1,102 @@
+//! Values that the CSS library does not know though CSS has them, and others that say the same.
+
+/// Properties whose plain words are the same in any case, with their initial values (SVG 2, Property Index;
+/// CSS Masking 1, Compositing 1).
+const INITIAL: [(&str, &str); 33] = [
+    ("clip-path", "none"),
+    ("clip-rule", "nonzero"),
+    ("display", "inline"),
+    ("dominant-baseline", "auto"),
+    ("fill", "black"),
+    ("fill-opacity", "1"),
+    ("fill-rule", "nonzero"),
+    ("filter", "none"),
+    ("font-size", "medium"),
+    ("font-style", "normal"),
+    ("font-weight", "normal"),
+    ("letter-spacing", "normal"),
+    ("marker-end", "none"),
+    ("marker-mid", "none"),
+    ("marker-start", "none"),
+    ("mask", "none"),
+    ("mix-blend-mode", "normal"),
+    ("opacity", "1"),
+    ("overflow", "visible"),
+    ("paint-order", "normal"),
+    ("stop-color", "black"),
+    ("stop-opacity", "1"),
+    ("stroke", "none"),
+    ("stroke-dasharray", "none"),
+    ("stroke-dashoffset", "0"),
+    ("stroke-linecap", "butt"),
+    ("stroke-linejoin", "miter"),
+    ("stroke-miterlimit", "4"),
+    ("stroke-opacity", "1"),
+    ("stroke-width", "1"),
+    ("text-anchor", "start"),
+    ("vector-effect", "none"),
+    ("visibility", "visible"),
+];
+
+/// Absolute sizes of fonts (CSS Fonts 4, 2.5), px as browsers have them: seen in one.
+const FONT_SIZES: [(&str, &str); 7] = [
+    ("xx-small", "9px"),
+    ("x-small", "10px"),
+    ("small", "13px"),
+    ("medium", "16px"),
+    ("large", "18px"),
+    ("x-large", "24px"),
+    ("xx-large", "32px"),
+];
+
+/// A plain word as the CSS library knows it; `None` if it knows the word as it is.
+pub(super) fn spelled(name: &str, word: &str) -> Option<String> {
+    let at = INITIAL.binary_search_by_key(&name, |(name, _)| name).ok()?;
+    let small = word.to_ascii_lowercase();
+    let meant = if small == "initial" { INITIAL[at].1.to_owned() } else { small };
+    let size = FONT_SIZES.iter().find(|(size, _)| name == "font-size" && *size == meant);
+    let meant = size.map_or(meant, |(_, px)| (*px).to_owned());
+    (meant != word).then_some(meant)
+}
+
+/// Whether a value takes back what is said elsewhere (CSS Cascade 4, 7.3), which is not followed.
+pub(super) fn is_undone(value: &str) -> bool {
+    ["unset", "revert", "revert-layer"].iter().any(|word| value.eq_ignore_ascii_case(word))
+}
+
+/// Whether a length of a line can be read: a number, with a unit or without, that is not below zero.
+pub(super) fn is_length(value: &str) -> bool {
+    value.parse::<svgtypes::Length>().is_ok_and(|length| length.number >= 0.0)
+}
+
+/// Whether a list of dashes holds only numbers, each with a unit or without, and none below zero (SVG 2,
+/// chapter Painting).
+pub(super) fn is_dash_list(value: &str) -> bool {
+    let has_items = |part: &str| part.split_whitespace().next().is_some();
+    value.split(',').all(|part| has_items(part) && part.split_whitespace().all(is_length))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_are_found() {
+        assert!(INITIAL.is_sorted());
+        assert_eq!(spelled("fill", "NONE").as_deref(), Some("none"));
+        assert_eq!(spelled("fill", "none"), None);
+        assert_eq!(spelled("stroke-width", "Initial").as_deref(), Some("1"));
+        assert_eq!(spelled("font-size", "large").as_deref(), Some("18px"));
+        assert_eq!(spelled("font-family", "Tern"), None);
+    }
+
+    #[test]
+    fn dash_lists_are_judged_whole() {
+        for good in ["4 2", "4,2", "1mm , 2em", "10%", "1e1 .5", "0"] {
+            assert!(is_dash_list(good), "{good}");
+        }
+        for bad in ["1rem", "4 -2", "4,,2", "4 x", "", "4 2 bogus", "red"] {
+            assert!(!is_dash_list(bad), "{bad}");
+        }
+    }
+}
