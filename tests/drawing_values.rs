@@ -160,6 +160,34 @@ fn functions_for_one_axis_are_followed() {
     }
 }
 
+/// SVG 2: 8.10 (the box of a shape is of its geometry alone), 9.3.9 (numbers), 8.13 (lines that keep their
+/// width), 11.6.3 (directions of markers where a line closes). A browser shows each otherwise than it is cut.
+#[test]
+fn what_viewers_show_otherwise_is_told() {
+    let defs = "<marker id='k' orient='auto'><path d='M0 0H3V3z'/></marker>\
+        <clipPath id='c' clipPathUnits='objectBoundingBox'><path d='M0 0H1V1H0z'/></clipPath>\
+        <mask id='m'><path d='M0 0H99V99H0z' fill='#fff'/></mask>\
+        <mask id='u' maskUnits='userSpaceOnUse' x='0' y='0' width='99' height='99'>\
+        <path d='M0 0H99V99H0z' fill='#fff'/></mask>";
+    for (content, code) in [
+        ("<path d='M9 9h9v9' marker-end='url(#k)' clip-path='url(#c)'/>", "marker-bounds"),
+        ("<path d='M9 9h9v9' marker-end='url(#k)' style='mask:url(#m)'/>", "marker-bounds"),
+        ("<path d='M9 9h9v9z' marker-mid='url(#k)'/>", "marker-at-closing"),
+        ("<path d='M9. 9h9v9z'/>", "path-number"),
+        ("<text vector-effect='non-scaling-stroke'>A</text>", "text-property-ignored"),
+    ] {
+        let codes: Vec<_> = told(&format!("{defs}{content}")).into_iter().map(|t| t.0).collect();
+        assert!(codes.contains(&code), "{content}: {codes:?}");
+    }
+    for content in [
+        "<path d='M9 9h9v9' marker-end='url(#k)' mask='url(#u)'/>",
+        "<path d='M9.5.5h9v9z' mask='url(#m)'/>",
+    ] {
+        let codes: Vec<_> = told(&format!("{defs}{content}")).into_iter().map(|t| t.0).collect();
+        assert!(!codes.contains(&"marker-bounds") && !codes.contains(&"path-number"), "{codes:?}");
+    }
+}
+
 /// SVG 2, chapter Paths: zero scales every dash to infinity, a negative length is an error.
 #[test]
 fn a_path_length_of_zero_leaves_no_gap() {

@@ -148,7 +148,22 @@ fn path(
     if report.commands < 2 {
         v.explain_last();
     }
+    if ends_with_point(text) && !context.hidden {
+        let text = format!(
+            "a number of {} ends with its point, where some viewers break off",
+            called(node)
+        );
+        losses::tally(v, node, "point", Finding::note("path-number", text));
+    }
     report.largest
+}
+
+/// Whether a number has nothing behind its decimal point, which SVG 2 (9.3.9) does not allow.
+fn ends_with_point(data: &str) -> bool {
+    let bytes = data.as_bytes();
+    let digit = |at: Option<&u8>| at.is_some_and(u8::is_ascii_digit);
+    data.match_indices('.')
+        .any(|(at, _)| at > 0 && digit(bytes.get(at - 1)) && !digit(bytes.get(at + 1)))
 }
 
 /// Whether joints of arcs must be told from vertices.
@@ -233,6 +248,7 @@ fn lines<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>, context
         losses::tally(v, node, effect, Finding::warning("vector-effect-ignored", text));
     }
     markers(v, node, context);
+    marked_bounds(v, node, props, context);
     let dashed = stroked && context.dashes.is_some_and(|d| d != "none");
     if let Some(given) = node.attribute("pathLength").filter(|_| dashed) {
         path_length(v, node, given);
@@ -245,7 +261,7 @@ fn markers<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, context: &Inherited<'a>)
     if named.iter().all(Option::is_none) {
         return;
     }
-    let turns = [named[0], named[2]].into_iter().flatten().any(|marker| {
+    let turns = named.into_iter().flatten().any(|marker| {
         marker.attribute("orient").is_some_and(|orient| orient.trim().starts_with("auto"))
     });
     let tag = node.tag_name().name();
@@ -261,6 +277,36 @@ fn markers<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, context: &Inherited<'a>)
                 .to_owned();
         losses::tally(v, node, "closing", Finding::warning("marker-at-closing", text));
     }
+}
+
+/// Clip paths and masks in proportion to a shape: the SVG library counts its markers in, the standard does
+/// not (SVG 2, 8.10: the object bounding box is of the geometry alone).
+fn marked_bounds<'a>(
+    v: &mut Visitor<'a>,
+    node: Node<'a, 'a>,
+    props: &Props<'a>,
+    context: &Inherited<'a>,
+) {
+    let drawn = |id: &str| v.tags.get(id).is_some_and(|m| m.has_children());
+    if !context.markers.iter().flatten().filter_map(|m| local_url(m)).any(drawn) {
+        return;
+    }
+    let [clip, mask] = [Prop::ClipPath, Prop::Mask]
+        .map(|prop| props.get(prop).and_then(local_url).and_then(|id| v.tags.get(id)));
+    let units = |node: &Node<'_, '_>, name| node.attribute(name).unwrap_or_default().to_owned();
+    let what = if clip.is_some_and(|c| units(c, "clipPathUnits") == "objectBoundingBox") {
+        "clip path"
+    } else if mask.is_some_and(|m| units(m, "maskUnits") != "userSpaceOnUse") {
+        "mask"
+    } else {
+        return;
+    };
+    let text = format!(
+        "the {what} of {} is in proportion to the shape and its markers; viewers leave the markers out",
+        called(node)
+    );
+    let hint = "Give the mask or clip path a size of its own, or put the shape into a group.";
+    losses::tally(v, node, what, Finding::warning("marker-bounds", text).hint(hint));
 }
 
 /// SVG 2, chapter Paths: zero is a length like any other, a negative number is none.

@@ -8,7 +8,7 @@ use usvg::roxmltree::Node;
 
 use super::losses::{called, shortened, tally};
 use super::splice::Edit;
-use super::style::Props;
+use super::style::{Prop, Props};
 use super::visit::{Visitor, svg_tag};
 use crate::finding::Finding;
 
@@ -67,6 +67,7 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'
     if svg_tag(node).is_some_and(|tag| matches!(tag, "text" | "tspan" | "textPath" | "a")) {
         length(v, node);
     }
+    line_widths(v, node, props);
     if props.texts().next().is_none() || !holds_text(node) {
         return;
     }
@@ -89,6 +90,20 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'
             let finding = Finding::warning("text-property-ignored", text).hint(hint);
             tally(v, node, &format!("{name}:{value}"), finding);
         }
+    }
+}
+
+/// The SVG library knows no lines of text whose width keeps when the text is scaled (SVG 2, 8.13).
+fn line_widths<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    const EFFECT: &str = "non-scaling-stroke";
+    let is_text = svg_tag(node).is_some_and(|tag| matches!(tag, "text" | "tspan" | "textPath"));
+    if is_text && props.get(Prop::VectorEffect) == Some(EFFECT) {
+        let text = format!(
+            "vector-effect: {EFFECT} of {} is not followed; its letters' lines are scaled with it",
+            called(node)
+        );
+        let hint = "Convert the text to paths in the drawing program, which keeps what you see.";
+        tally(v, node, EFFECT, Finding::warning("text-property-ignored", text).hint(hint));
     }
 }
 
