@@ -34,7 +34,7 @@ pub struct Report {
     /// The wanted lines are unknown, so every cut was counted.
     #[serde(skip)]
     pub of_bytes: bool,
-    /// Points that the tool is led to while it is down, swings and overcuts included.
+    /// Points of the ways with the tool down: where it is set down, swings and overcuts included.
     pub points: usize,
     /// Vertices of the outlines, or of the lines followed, before those within the tolerance were left
     /// out; absent for jobs from elsewhere and for panels.

@@ -178,3 +178,38 @@ fn the_fuzzers_seeds_are_done_with_soon() {
     }
     assert!(count >= 30);
 }
+
+/// Base 64 ends each number with a byte of 191 to 254 (HP, PCL 5 Printer Language Technical Reference Manual II,
+/// pp. 20-34 to 20-42), base 32 with one of 95 to 126: ten units are doubled to 20.
+#[test]
+fn encoded_lines_that_a_line_of_seven_bits_garbles_are_told() {
+    let mut narrow = machine("roll-24");
+    if let Some(serial) = &mut narrow.serial {
+        serial.data_bits = 7;
+    }
+    let told = |body: &[u8], machine: &Machine| {
+        let job = [b"IN;SP1;PU400,400;PD;PE", body, b";PU;SP0;"].concat();
+        let back = pipeline::read_back(&job, machine, 0.0);
+        let found = check::check(&back.simulation, &back.heard, machine);
+        found.iter().any(|f| f.code == "eighth-bit-lost" && f.place.byte == Some(20))
+    };
+    let (base_64, base_32) = ([191 + 20, 191 + 20].repeat(3), [b"7", &[95 + 20; 6][..]].concat());
+    assert!(told(&base_64, &narrow));
+    assert!(!told(&base_64, &machine("roll-24")));
+    assert!(!told(&base_32, &narrow));
+}
+
+/// What editors put before a text and old systems behind it is no instruction, and no puzzle either.
+#[test]
+fn marks_around_a_text_are_told_in_plain_words() {
+    let told = |bytes: &[u8]| {
+        let back = pipeline::read_back(bytes, &machine("plain-hpgl"), 0.0);
+        (back.simulation.cuts.len(), back.findings.iter().map(|f| f.code).collect::<Vec<_>>())
+    };
+    let job = b"IN;SP1;PU0,0;PD400,0;PU;SP0;";
+    assert_eq!(told(&[b"\xef\xbb\xbf", &job[..]].concat()), (1, vec!["byte-order-mark"]));
+    assert_eq!(told(&[&job[..], b"\r\n\x1a"].concat()), (1, vec![]));
+    assert_eq!(told(&[&job[..], b"\x1a\x1a\n"].concat()), (1, vec![]));
+    // Amid a job it stands for nothing.
+    assert_eq!(told(b"IN;\x1aSP1;PU0,0;PD400,0;PU;").1, ["stray-byte"]);
+}

@@ -28,6 +28,22 @@ pub(super) fn setting_not_taken(located: &Located, machine: &Machine) -> Option<
     Some(Finding::warning("setting-not-taken", text).at(Place::byte(located.byte)))
 }
 
+/// Lines whose bytes the machine's line does not carry.
+pub(super) fn eighth_bit_lost(located: &Located, machine: &Machine) -> Option<Finding> {
+    let narrow = machine.serial.as_ref().is_some_and(|serial| serial.data_bits < 8);
+    let text = || {
+        format!(
+            "The lines encoded from here on (PE in base 64) need 8 bits a byte, and the line of {} \
+             carries 7: every cut would be garbled.",
+            machine.name
+        )
+    };
+    let hint = "Encode them in base 32, or write plain lists of numbers; or set machine and profile to 8 \
+                data bits.";
+    (located.is_eight_bit && narrow)
+        .then(|| Finding::error("eighth-bit-lost", text()).at(Place::byte(located.byte)).hint(hint))
+}
+
 /// Instructions of newer machines in a job for an older one, and where each is used first.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Newer(HashMap<Mnemonic, u64>);

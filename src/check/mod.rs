@@ -62,6 +62,8 @@ pub fn between(simulation: &Simulation, machine: &Machine) -> Vec<Finding> {
 pub struct Heard {
     settings: FirstFew,
     newer: language::Newer,
+    /// The first line that needs more bits than the machine's line carries.
+    garbled: Option<Finding>,
 }
 
 impl Heard {
@@ -71,11 +73,15 @@ impl Heard {
             self.settings.push(finding);
         }
         self.newer.hear(located, machine);
+        if self.garbled.is_none() {
+            self.garbled = language::eighth_bit_lost(located, machine);
+        }
     }
 
     fn end(self, machine: &Machine) -> Vec<Finding> {
         let mut findings = self.settings.end(|n| format!("{n} more settings are not taken."));
         findings.extend(self.newer.end(machine));
+        findings.extend(self.garbled);
         findings
     }
 }

@@ -133,7 +133,7 @@ pub struct DrawingOptions {
     #[arg(long, value_name = "FACTOR", help_heading = "Size and place", allow_negative_numbers = true,
           conflicts_with_all = ["width", "height"], value_parser = number::decimal)]
     scale: Option<f64>,
-    /// Width of what is cut; proportions are kept
+    /// Width of what is cut, before it is turned and copied; proportions are kept
     #[arg(
         long,
         value_name = "LENGTH",
@@ -141,7 +141,7 @@ pub struct DrawingOptions {
         allow_hyphen_values = true
     )]
     width: Option<Length>,
-    /// Height of what is cut; proportions are kept
+    /// Height of what is cut, before it is turned and copied; proportions are kept
     #[arg(
         long,
         value_name = "LENGTH",

@@ -11,6 +11,8 @@ pub struct Located {
     pub end: u64,
     /// It goes on with the list of the instruction before it, and stands in the bytes without letters.
     pub continues: bool,
+    /// It is encoded in bytes above 127, which a line of 7 bits does not carry.
+    pub is_eight_bit: bool,
 }
 
 /// One instruction.

@@ -180,7 +180,9 @@ impl Lexer {
 
     fn push(&mut self, command: Command, from: &[u8], rest: &[u8]) {
         let (byte, end) = (self.offset(from) as u64, self.offset(rest) as u64);
-        self.commands.push(Located { command, byte, end, continues: false });
+        let bytes = &from[..from.len() - rest.len()];
+        let is_eight_bit = matches!(command, Command::Encoded(_)) && !bytes.is_ascii();
+        self.commands.push(Located { command, byte, end, continues: false, is_eight_bit });
     }
 
     /// Reads one instruction or passes over one stray byte.
@@ -195,6 +197,13 @@ impl Lexer {
         }
         if input.starts_with(PRINTER_LINE) {
             return self.printer_line(input);
+        }
+        if self.offset(input) == 0 && input.starts_with(BYTE_ORDER_MARK) {
+            return self.byte_order_mark(input);
+        }
+        // Old systems end a text with it.
+        if first == SUBSTITUTE && input.iter().all(|&c| c == SUBSTITUTE || BETWEEN.contains(&c)) {
+            return &[];
         }
         let Some((mnemonic, rest)) = mnemonic(input) else {
             self.stray(input);
@@ -291,6 +300,16 @@ impl Lexer {
             self.findings.push(finding.at(place).hint(hint));
         }
         until(input, b'\n').0
+    }
+
+    /// What some editors put before a text.
+    fn byte_order_mark<'a>(&mut self, input: &'a [u8]) -> &'a [u8] {
+        let text = "The file begins with a byte order mark (EF BB BF), which is passed over here; a cutter \
+                    gets it as three characters that are no instruction.";
+        let finding = Finding::warning("byte-order-mark", text.to_owned()).at(Place::byte(0));
+        let hint = "Save it as plain text (ASCII), or export it anew, before you send it.";
+        self.findings.push(finding.hint(hint));
+        &input[BYTE_ORDER_MARK.len()..]
     }
 
     /// `PE` up to its `;`, which it must have.
@@ -429,6 +448,10 @@ impl Lexer {
 }
 
 const ESC: u8 = 27;
+/// Before some texts in UTF-8.
+const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
+/// Ctrl-Z.
+const SUBSTITUTE: u8 = 26;
 /// Ends a label unless `DT` changed it.
 const ETX: u8 = 3;
 
