@@ -8,7 +8,6 @@
 //! them and only when they change. After an arc, whose end a machine rounds its own way, comes an
 //! absolute position.
 
-use std::io::Write;
 use std::ops::Range;
 
 use super::encode::{self, Base};
@@ -220,8 +219,11 @@ impl Writer<'_> {
     }
 
     fn pair(&mut self, x: i64, y: i64, comma: &str) {
-        // Writing into a vector cannot fail.
-        let _ = write!(self.out, "{comma}{x},{y}");
+        let mut digits = itoa::Buffer::new();
+        self.out.extend_from_slice(comma.as_bytes());
+        self.out.extend_from_slice(digits.format(x).as_bytes());
+        self.out.push(b',');
+        self.out.extend_from_slice(digits.format(y).as_bytes());
     }
 
     /// From where the machine is to `p`.

@@ -6,7 +6,7 @@
 
 use kurbo::{CubicBez, ParamCurve, ParamCurveDeriv, PathSeg};
 
-use crate::geometry::Point;
+use crate::geometry::{Point, nearest_on_segment};
 
 use super::Brush;
 
@@ -179,19 +179,18 @@ fn span_fits(probe: &Probe, brush: &Brush, from: Station, t: f64, step: f64) -> 
     if from.t.dot(to.t) < SPAN_COSINE {
         return false;
     }
+    let side = |s: &Station, r: f64| s.p + s.n() * r;
+    let chords = [0.0, brush.r, -brush.r].map(|r| (r, side(&from, r), side(&to, r)));
     [0.5, 0.25, 0.75].into_iter().all(|share| {
         let middle = probe.at(t + step * share);
         from.t.dot(middle.t) > SPAN_COSINE
-            && [0.0, brush.r, -brush.r].into_iter().all(|r| {
-                let side = |s: &Station| s.p + s.n() * r;
-                near_chord(side(&middle), side(&from), side(&to), brush.tolerance)
-            })
+            && chords.iter().all(|&(r, a, b)| near(side(&middle, r), (a, b), brush.tolerance))
     })
 }
 
-/// Whether `p` lies within `tolerance` of the straight line from `a` to `b`.
-fn near_chord(p: Point, a: Point, b: Point, tolerance: f64) -> bool {
-    crate::geometry::distance_to_segment(p, a, b) <= tolerance
+/// Whether `p` lies within `tolerance` of the straight line between two points.
+fn near(p: Point, (a, b): (Point, Point), tolerance: f64) -> bool {
+    (nearest_on_segment(p, a, b) - p).length_squared() <= tolerance * tolerance
 }
 
 struct Probe<'a> {
