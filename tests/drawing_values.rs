@@ -174,6 +174,11 @@ fn what_viewers_show_otherwise_is_told() {
         ("<path d='M9 9h9v9' marker-end='url(#k)' style='mask:url(#m)'/>", "marker-bounds"),
         ("<path d='M9 9h9v9z' marker-mid='url(#k)'/>", "marker-at-closing"),
         ("<path d='M9. 9h9v9z'/>", "path-number"),
+        // CSS Cascade 4, 6.4: the last of equals, and a style's before a sheet's.
+        (
+            "<style>path{fill:red!important}</style><path d='M9 9h9v9z' style='fill:none!important'/>",
+            "style-important",
+        ),
         ("<text vector-effect='non-scaling-stroke'>A</text>", "text-property-ignored"),
     ] {
         let codes: Vec<_> = told(&format!("{defs}{content}")).into_iter().map(|t| t.0).collect();

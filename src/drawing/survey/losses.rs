@@ -191,6 +191,14 @@ fn unread_css<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
         let hint = "Save the drawing again as plain SVG.";
         tally(v, node, name, Finding::warning("style-geometry", text).hint(hint));
     }
+    if let Some(name) = props.disputed() {
+        let text = format!(
+            "{name} of {} is marked !important twice; the first is taken, viewers take the last",
+            called(node)
+        );
+        let hint = "Leave one of them.";
+        tally(v, node, name, Finding::warning("style-important", text).hint(hint));
+    }
     if let Some(name) = props.get(Prop::CssTransform) {
         let text = format!(
             "{} has {name} in its style, which is not followed; it may lie elsewhere than it is shown",

@@ -81,6 +81,10 @@ pub(super) struct Props<'a> {
     values: [Option<(&'a str, bool)>; PROPS],
     /// Properties of text that are looked at by name (`texts.rs`), their values, whether important.
     texts: Vec<(&'a str, &'a str, bool)>,
+    /// What styles mark as important, name and value.
+    important: Vec<(&'a str, &'a str)>,
+    /// A property that is marked so twice, with different values.
+    disputed: Option<&'a str>,
 }
 
 impl<'a> Props<'a> {
@@ -94,8 +98,21 @@ impl<'a> Props<'a> {
         self.texts.iter().map(|(name, value, _)| (*name, *value))
     }
 
+    /// A property that styles mark as important twice: the SVG library takes the first, CSS the last
+    /// (CSS Cascade 4, 6.4).
+    pub(super) fn disputed(&self) -> Option<&'a str> {
+        self.disputed
+    }
+
     /// Takes what a style says.
     fn declare(&mut self, name: &'a str, value: &'a str, important: bool) {
+        if important {
+            let other = |(n, v): &(&str, &str)| *n == name && *v != value;
+            if self.important.iter().any(other) {
+                self.disputed = Some(name);
+            }
+            self.important.push((name, value));
+        }
         if GEOMETRY.contains(&name) {
             self.put(Prop::CssGeometry, name, important);
         } else if TRANSFORMS.contains(&name) && !matches!(value.trim(), "none" | "view-box") {
@@ -169,7 +186,12 @@ impl<'a> Styles<'a> {
 
     /// An element's own values.
     pub(super) fn props(&self, node: Node<'a, 'a>) -> Props<'a> {
-        let mut props = Props { values: [None; PROPS], texts: Vec::new() };
+        let mut props = Props {
+            values: [None; PROPS],
+            texts: Vec::new(),
+            important: Vec::new(),
+            disputed: None,
+        };
         for attribute in node.attributes() {
             if matches!(attribute.namespace(), None | Some(SVG)) {
                 props.set(attribute.name(), attribute.value(), false);
