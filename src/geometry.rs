@@ -324,13 +324,11 @@ impl Contour {
         inside
     }
     /// The same line in the other sense; a closed contour keeps its first vertex.
-    pub fn reversed(&self) -> Self {
-        let mut points = self.points.clone();
-        points.reverse();
-        if self.closed {
-            points.rotate_right(1);
-        }
-        Self { points, closed: self.closed }
+    #[must_use]
+    pub fn reversed(mut self) -> Self {
+        let kept = usize::from(self.closed).min(self.points.len());
+        self.points[kept..].reverse();
+        self
     }
 }
 

@@ -6,9 +6,12 @@
 
 use rayon::prelude::*;
 
+/// So many items at most are taken on at once: few enough that no thread is left with much at the end.
+const PORTION: usize = 16;
+
 /// `work(0)`, `work(1)`, ... `work(count - 1)` on all cores.
 pub fn map<T: Send>(count: usize, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
-    (0..count).into_par_iter().map(&work).collect()
+    (0..count).into_par_iter().with_max_len(PORTION).map(&work).collect()
 }
 
 /// Both results, computed side by side.

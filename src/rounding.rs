@@ -13,8 +13,9 @@
 
 use crate::edges::{EdgeIndex, Pairs};
 use crate::finding::{Finding, Place, counted};
-use crate::geometry::{Bounds, Contour, Point};
+use crate::geometry::{Bounds, Contour, LineRef, Point};
 use crate::merge::{self, Inside};
+use crate::parallel;
 use crate::place::{CutLine, Layout, Role};
 use crate::sets::Sets;
 use crate::units::PlotterUnit;
@@ -28,12 +29,12 @@ const LARGE_CELLS: f64 = 64.0;
 /// Beyond this many units no machine counts, and the sums of the resolver would overflow.
 const FURTHEST_UNITS: f64 = (1 << 29) as f64;
 
-/// A closed line of the design in whole units.
+/// A closed line of the design, its corners on whole units.
 #[derive(Clone)]
 struct Ring {
     /// Index of the line that it was made from.
     line: usize,
-    points: Vec<(i32, i32)>,
+    points: Vec<Point>,
     /// Whether it differs from that line.
     joined: bool,
 }
@@ -66,17 +67,18 @@ fn is_ring(line: &CutLine) -> bool {
 }
 
 fn rings(layout: &Layout, unit: PlotterUnit) -> Vec<Ring> {
-    let lines = layout.lines.iter().enumerate().filter(|(_, line)| is_ring(line));
-    let ring = |(line, of): (usize, &CutLine)| {
-        let count = |p: &Point| (unit.count(p.x), unit.count(p.y));
-        let mut points: Vec<(i32, i32)> = of.contour.points.iter().map(count).collect();
+    let lines: Vec<usize> =
+        (0..layout.lines.len()).filter(|&i| is_ring(&layout.lines[i])).collect();
+    parallel::map(lines.len(), |i| {
+        let line = lines[i];
+        let count = |p: &Point| in_plane((unit.count(p.x), unit.count(p.y)));
+        let mut points: Vec<Point> = layout.lines[line].contour.points.iter().map(count).collect();
         points.dedup();
         while points.len() > 1 && points.first() == points.last() {
             points.pop();
         }
         Ring { line, points, joined: false }
-    };
-    lines.map(ring).collect()
+    })
 }
 
 fn has_area(ring: &Ring) -> bool {
@@ -84,19 +86,17 @@ fn has_area(ring: &Ring) -> bool {
 }
 
 fn twice_area(ring: &Ring) -> i64 {
-    let next = |i: usize| ring.points[(i + 1) % ring.points.len()];
-    let cross = |(i, p): (usize, &(i32, i32))| {
-        let (a, b) = ((i64::from(p.0), i64::from(p.1)), next(i));
-        a.0 * i64::from(b.1) - a.1 * i64::from(b.0)
+    let cross = |(a, b): (Point, Point)| {
+        let ((ax, ay), (bx, by)) = (in_units(a), in_units(b));
+        i64::from(ax) * i64::from(by) - i64::from(ay) * i64::from(bx)
     };
-    ring.points.iter().enumerate().map(cross).sum()
+    outline(ring).edges().map(cross).sum()
 }
 
 /// Groups of the `doubtful` among `rings` (in their order) that cross each other, or one that crosses
 /// itself.
 fn tangles(rings: &[Ring], doubtful: &[usize]) -> Vec<Vec<usize>> {
-    let closed: Vec<Vec<Point>> = doubtful.iter().map(|&i| outline(&rings[i])).collect();
-    let index = EdgeIndex::new(closed.iter(), CELL_UNITS);
+    let index = EdgeIndex::new(doubtful.iter().map(|&i| outline(&rings[i])), CELL_UNITS);
     let crossings = index.crossings(Pairs::All);
     let mut sets = Sets::new(doubtful.len());
     let mut tangled = vec![false; doubtful.len()];
@@ -112,8 +112,7 @@ fn tangles(rings: &[Ring], doubtful: &[usize]) -> Vec<Vec<usize>> {
 /// The rings that may cross after a round: the `fresh` ones and those that such a one may run through.
 /// All others were there before and crossed nothing.
 fn beside(rings: &[Ring], fresh: &[usize]) -> Vec<usize> {
-    let outlines: Vec<Vec<Point>> = fresh.iter().map(|&i| outline(&rings[i])).collect();
-    let edges = EdgeIndex::new(outlines.iter(), CELL_UNITS);
+    let edges = EdgeIndex::new(fresh.iter().map(|&i| outline(&rings[i])), CELL_UNITS);
     let may_cross = |&i: &usize| {
         let frame = frame(&rings[i]);
         frame.width().max(frame.height()) > LARGE_CELLS * CELL_UNITS || edges.any_in_box(frame)
@@ -122,20 +121,20 @@ fn beside(rings: &[Ring], fresh: &[usize]) -> Vec<usize> {
 }
 
 fn frame(ring: &Ring) -> Bounds {
-    ring.points.iter().fold(Bounds::EMPTY, |mut frame, &p| {
-        frame.add(in_plane(p));
-        frame
-    })
+    Bounds::of(&ring.points)
 }
 
 fn in_plane((x, y): (i32, i32)) -> Point {
     Point::new(f64::from(x), f64::from(y))
 }
 
-/// The ring's points in units, the first one again at the end.
-fn outline(ring: &Ring) -> Vec<Point> {
-    let points = ring.points.iter().chain(ring.points.first());
-    points.map(|&p| in_plane(p)).collect()
+/// The whole numbers that `p` was made from.
+fn in_units(p: Point) -> (i32, i32) {
+    (p.x as i32, p.y as i32)
+}
+
+fn outline(ring: &Ring) -> LineRef<'_> {
+    LineRef { points: &ring.points, closed: true }
 }
 
 /// The rings without `tangles`, and which of them are new.
@@ -150,10 +149,13 @@ fn resolved(rings: Vec<Ring>, tangles: &[Vec<usize>]) -> (Vec<Ring>, Vec<usize>)
             Inside::Pieces
         };
         let (line, first) = (members[0].line, tangle[0]);
-        let contours: Vec<Vec<(i32, i32)>> = members.into_iter().map(|ring| ring.points).collect();
-        let apart = merge::untangled(&contours, inside);
-        slots[first] =
-            apart.into_iter().map(|points| Ring { line, points, joined: true }).collect();
+        let in_units = |ring: Ring| ring.points.into_iter().map(in_units).collect();
+        let contours: Vec<Vec<(i32, i32)>> = members.into_iter().map(in_units).collect();
+        let fresh = |points: Vec<(i32, i32)>| {
+            let points = points.into_iter().map(in_plane).collect();
+            Ring { line, points, joined: true }
+        };
+        slots[first] = merge::untangled(&contours, inside).into_iter().map(fresh).collect();
     }
     let mut is_fresh = vec![false; slots.len()];
     tangles.iter().for_each(|tangle| is_fresh[tangle[0]] = true);
@@ -187,8 +189,7 @@ fn put_back(layout: Layout, rings: Vec<Ring>, unit_mm: f64) -> Layout {
         while let Some(ring) = rings.next_if(|ring| ring.line == i) {
             // A line that was not joined is its only ring.
             let contour = if ring.joined {
-                let at = |&p: &(i32, i32)| in_plane(p) * unit_mm;
-                Contour::closed(ring.points.iter().map(at).collect())
+                Contour::closed(ring.points.iter().map(|&p| p * unit_mm).collect())
             } else {
                 std::mem::replace(&mut contour, Contour::closed(Vec::new()))
             };

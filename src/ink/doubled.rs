@@ -143,7 +143,7 @@ mod tests {
         let arc = |i: i32| Point::along(std::f64::consts::PI * f64::from(i) / 60.0) * 15.0;
         let arc: Vec<Point> = (0..=60).map(arc).collect();
         let ring = Contour::closed(arc.iter().skip(1).copied().collect());
-        let mut shifted = ring.reversed();
+        let mut shifted = ring.clone().reversed();
         shifted.points.rotate_left(17);
         let (open, back) =
             (Contour::open(arc.clone()), Contour::open(arc.into_iter().rev().collect()));

@@ -160,13 +160,12 @@ fn film(
     for (areas, layers) in groups.into_values() {
         let groups = merge::grouped(&areas);
         dense::refuse(groups.crossings(settings.most_crossings), settings, None)?;
-        let merged = groups.merged();
-        let contours = merged.iter().flat_map(|merged| merged.region.contours());
-        merged_points += contours.map(|contour| contour.points.len()).sum::<usize>();
-        regions.extend(parallel::map(merged.len(), |i| {
-            let Merged { region, first } = &merged[i];
-            FilmRegion { region: simplified(region, settings), layer: layers[*first] }
-        }));
+        let fewer = groups.merged(|Merged { region, first }| {
+            let points = region.contours().map(|contour| contour.points.len()).sum::<usize>();
+            (points, FilmRegion { region: simplified(&region, settings), layer: layers[first] })
+        });
+        merged_points += fewer.iter().map(|(points, _)| points).sum::<usize>();
+        regions.extend(fewer.into_iter().map(|(_, region)| region));
     }
     Ok(Film { name, rgb, regions, lines: Vec::new(), merged_points })
 }

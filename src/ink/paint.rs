@@ -69,7 +69,8 @@ pub(super) fn coats(
     findings.extend(fade::findings(&coats));
     findings.extend(nearly_paper(&coats, settings));
     let (mut ink, only_paper) = erase_paper(coats, settings);
-    let drawn = ink.iter().filter_map(|coat| Some((coat.area.bounds(), *shapes.get(coat.shape)?)));
+    let bounds = parallel::map(ink.len(), |i| ink[i].area.bounds());
+    let drawn = ink.iter().zip(bounds).filter_map(|(coat, b)| Some((b, *shapes.get(coat.shape)?)));
     findings.extend(past_page(drawing, drawn, settings.crop_to_page));
     if only_paper {
         findings.push(only_paper_finding(settings));

@@ -33,7 +33,7 @@ pub struct Merged {
 
 /// The union of `areas`, as separate regions.
 pub fn merge(areas: &[Area]) -> Vec<Merged> {
-    grouped(areas).merged()
+    grouped(areas).merged(|merged| merged)
 }
 
 /// Areas in groups whose boxes touch.
@@ -45,7 +45,7 @@ pub struct Groups<'a> {
 
 /// `areas` in groups whose boxes touch, to be counted before they are merged.
 pub fn grouped(areas: &[Area]) -> Groups<'_> {
-    let frames: Vec<Option<Frame>> = areas.iter().map(Area::frame).collect();
+    let frames = parallel::map(areas.len(), |i| areas[i].frame());
     let groups = clusters(&frames);
     Groups { areas, frames, groups }
 }
@@ -60,14 +60,20 @@ impl Groups<'_> {
         counts.into_iter().fold(0, u64::saturating_add)
     }
 
-    /// As [`merge`].
-    pub fn merged(&self) -> Vec<Merged> {
-        let united = |i: usize| unite(self.areas, &self.frames, &self.groups[i]);
+    /// What `each` makes of the regions of [`merge`], in their order.
+    pub fn merged<T: Send>(&self, each: impl Fn(Merged) -> T + Sync) -> Vec<T> {
+        let united = |i: usize| -> Vec<T> {
+            unite(self.areas, &self.frames, &self.groups[i]).map(&each).collect()
+        };
         parallel::map(self.groups.len(), united).into_iter().flatten().collect()
     }
 }
 
-fn unite(areas: &[Area], frames: &[Option<Frame>], group: &[usize]) -> Vec<Merged> {
+fn unite(
+    areas: &[Area],
+    frames: &[Option<Frame>],
+    group: &[usize],
+) -> impl Iterator<Item = Merged> {
     let shapes = if group.len() > DENSE {
         cascade(areas, frames, group)
     } else {
@@ -78,7 +84,6 @@ fn unite(areas: &[Area], frames: &[Option<Frame>], group: &[usize]) -> Vec<Merge
         .into_iter()
         .filter_map(|shape| region(&shape))
         .map(|region| Merged { first: first_of(&region, frames, group), region })
-        .collect()
 }
 
 fn overlaid<'a>(rings: impl IntoIterator<Item = &'a Ring>) -> Vec<Vec<Ring>> {

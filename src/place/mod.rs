@@ -23,6 +23,7 @@ use crate::contour_tree;
 use crate::finding::Finding;
 use crate::geometry::{Bounds, Contour, LineRef, Point, Region};
 use crate::ink::{Film, Treatment};
+use crate::parallel;
 use crate::profile::Machine;
 
 pub use bridges::{Dash, bridge};
@@ -242,18 +243,15 @@ fn turn(film: &Film, page_mm: (f64, f64), placement: &Placement) -> Turned {
     for (x, y) in [(0.0, 0.0), (width, 0.0), (0.0, height), (width, height)] {
         page.add(apply(map, Point::new(x, y)));
     }
-    let line = |contour: &Contour, layer: usize, role: Role| CutLine {
-        contour: mapped(contour, map),
-        role,
-        layer,
-        tool: 1,
-    };
     let regions = film.regions.iter().flat_map(|piece| {
-        let contours: Vec<&Contour> = Region::contours(&piece.region).collect();
-        contours.into_iter().map(|contour| line(contour, piece.layer, Role::Design))
+        Region::contours(&piece.region).map(|contour| (contour, piece.layer, Role::Design))
     });
-    let drawn = film.lines.iter().map(|l| line(&l.contour, l.layer, Role::of(l.treatment)));
-    let mut lines: Vec<CutLine> = regions.chain(drawn).collect();
+    let drawn = film.lines.iter().map(|l| (&l.contour, l.layer, Role::of(l.treatment)));
+    let all: Vec<(&Contour, usize, Role)> = regions.chain(drawn).collect();
+    let mut lines = parallel::map(all.len(), |i| {
+        let (contour, layer, role) = all[i];
+        CutLine { contour: mapped(contour, map), role, layer, tool: 1 }
+    });
     if film.lines.iter().any(|l| l.contour.closed) {
         material_left(&mut lines);
     }
@@ -274,7 +272,7 @@ fn material_left(lines: &mut [CutLine]) {
     }
     for (line, is_hole) in lines.iter_mut().zip(is_hole) {
         if line.contour.closed && (line.contour.signed_area() < 0.0) != is_hole {
-            line.contour = line.contour.reversed();
+            line.contour = line.contour.clone().reversed();
         }
     }
 }

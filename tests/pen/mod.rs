@@ -34,7 +34,12 @@ pub fn painted(path: &BezPath, width: f64) -> Vec<Contour> {
     };
     let area = Area::swept(&outline::outline(path, &stroke, FINE).contours).unwrap();
     let regions = merge::merge(&[area]);
-    regions.iter().flat_map(|merged| merged.region.contours()).map(Contour::reversed).collect()
+    regions
+        .iter()
+        .flat_map(|merged| merged.region.contours())
+        .cloned()
+        .map(Contour::reversed)
+        .collect()
 }
 
 /// `contour` as lines and parabolas between whole units.
