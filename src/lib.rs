@@ -22,6 +22,8 @@ pub mod finding;
 
 pub mod parallel;
 
+mod clipping;
+
 mod sets;
 
 pub mod edges;

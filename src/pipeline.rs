@@ -92,6 +92,17 @@ impl PlanSettings {
         }
     }
 
+    /// How to look at the drawing. A film of one colour may have its own usual ways, so there no layer's
+    /// wish is usual.
+    fn ink_settings(&self) -> InkSettings {
+        let unusual = |wish: &Wish| match self.ink.sheets {
+            Sheets::Colour => wish.clone(),
+            Sheets::One | Sheets::Layer => wish.unusual(&self.usual(), self.ink.trace),
+        };
+        let wishes: Vec<Wish> = self.wishes.iter().map(unusual).collect();
+        InkSettings { treatments: work::treatments(&wishes), ..self.ink.clone() }
+    }
+
     fn usual(&self) -> Usual<'_> {
         Usual {
             machine: &self.machine,
@@ -221,8 +232,7 @@ fn planned(
     settings: &PlanSettings,
     strategies: &[Strategy],
 ) -> Result<Vec<Vec<Plan>>, PlanError> {
-    let ink_settings =
-        InkSettings { treatments: work::treatments(&settings.wishes), ..settings.ink.clone() };
+    let ink_settings = settings.ink_settings();
     known(drawing.borrow(), settings)?;
     let sized = sized(drawing.borrow(), settings.size, &ink_settings)?;
     let (ink, seen) = ink::visible(&sized, &ink_settings)?;

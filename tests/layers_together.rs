@@ -263,3 +263,68 @@ fn a_material_cut_from_its_back_turns_the_work_over() {
         assert_eq!(said, code, "{options:?}");
     }
 }
+
+/// Lines that are followed are trimmed at the page as areas are, and it is told.
+#[test]
+fn followed_lines_are_trimmed_at_the_page() {
+    let folder = tempfile::tempdir().unwrap();
+    let body = "<g fill='none' stroke='#000'><path d='M-30 30H130'/><path d='M50 -7V20'/>\
+                <path d='M200 200H300'/><circle cx='100' cy='30' r='10'/></g>";
+    let options = [&NO_BLADE[..], &["--trace", "lines", "--crop", "page"]].concat();
+    let (report, job) = made(folder.path(), body, &options);
+    let half_circle = std::f64::consts::PI * 10.0;
+    assert!((cut_mm(&job) - (100.0 + 20.0 + half_circle)).abs() < 0.1, "{}", cut_mm(&job));
+    let findings = report["findings"].as_array().unwrap();
+    let told = findings.iter().find(|f| f["code"] == "past-page").unwrap();
+    assert!(told["text"].as_str().unwrap().contains("trimmed at its edge"), "{told}");
+    assert_eq!(paths(&job).len(), 3);
+}
+
+/// A wish for what is usual anyway sets no layer apart: shapes of both layers melt into one piece.
+#[test]
+fn wishing_for_the_usual_parts_no_layers() {
+    let folder = tempfile::tempdir().unwrap();
+    let body = "<g id='A'><rect x='10' y='10' width='30' height='20'/></g>\
+                <g id='B'><rect x='30' y='10' width='30' height='20'/></g>";
+    for wish in [
+        &["--tool", "A=1"][..],
+        &["--depth", "A=kiss"],
+        &["--trace", "A=outlines"],
+        &["--layer-material", "A=vinyl-calendered"],
+        &["--dash", "9mm,1mm", "--dash", "A=9mm,1mm"],
+    ] {
+        let (_, job) = made(folder.path(), body, &[&NO_BLADE[..], wish].concat());
+        let bridges_mm = if wish.len() > 2 { 14.0 } else { 0.0 };
+        assert!((cut_mm(&job) - (140.0 - bridges_mm)).abs() < 0.1, "{wish:?}: {job}");
+    }
+}
+
+/// Where one layer goes through the carrier and another one does not, marks and the border do not either;
+/// where all do, the border comes last, since nothing is held after it.
+#[test]
+fn the_border_goes_through_the_carrier_last_if_at_all() {
+    let folder = tempfile::tempdir().unwrap();
+    let body = "<g id='A'><rect x='20' y='10' width='30' height='20'/></g>\
+                <g id='B'><rect x='60' y='10' width='20' height='20'/></g>";
+    let border = |job: &str| {
+        let left = |path: &Vec<(i64, i64)>| path.iter().map(|p| p.0).min().unwrap();
+        let paths = paths(job);
+        let least = paths.iter().map(left).min().unwrap();
+        paths.iter().map(|path| left(path) == least).collect::<Vec<bool>>()
+    };
+    let some =
+        ["--weed-border", "3mm", "--depth", "A=through", "--depth", "B=kiss", "--tool", "B=1"];
+    let kiss = ["--weed-border", "3mm", "--depth", "A=through", "--layer-material", "B=paper-80g"];
+    for options in [&some[..], &kiss] {
+        let (_, job) = made(folder.path(), body, &[&NO_BLADE[..], options].concat());
+        // The border once, before the other layer's two passes.
+        let border = border(&job);
+        assert_eq!(border.iter().filter(|is| **is).count(), 1, "{options:?}: {job}");
+        assert!(!border[border.len() - 1], "{options:?}: {job}");
+    }
+    let all = ["--weed-border", "3mm", "--depth", "A=through", "--depth", "B=through"];
+    let (report, job) = made(folder.path(), body, &[&NO_BLADE[..], &all].concat());
+    assert!(!codes(&report).contains(&"inner-after-outer"), "{report}");
+    let border = border(&job);
+    assert!(border[border.len() - 1] && !border[0], "{job}");
+}

@@ -382,36 +382,6 @@ fn seams_are_the_same_on_every_film() {
     }
 }
 
-/// Two cards with a fold beside each of the edges between them, wherever the seam lies, which may be
-/// within a card by half the overlap: a fold is on the panel that holds its card, and nowhere else.
-#[test]
-fn folds_go_where_their_card_goes() {
-    let card = |from: f64, to: f64| {
-        let corners = [(0.0, from), (60.0, from), (60.0, to), (0.0, to)];
-        Contour::closed(corners.map(|(x, y)| Point::new(x, y)).to_vec())
-    };
-    let fold = |y: f64| Contour::open(vec![Point::new(0.0, y), Point::new(60.0, y)]);
-    for edge in (0..14).map(|i| 96.75 + 0.5 * f64::from(i)) {
-        let lines = [(card(0.0, edge), Treatment::Cut), (card(edge + 1.0, 200.0), Treatment::Cut)]
-            .into_iter()
-            .chain([edge - 0.8, edge + 1.8].map(|y| (fold(y), Treatment::Score)))
-            .map(|(contour, treatment)| FilmLine { contour, layer: 0, treatment });
-        let film = Film { lines: lines.collect(), ..Film::default() };
-        let wanted = Panels { width_mm: Some(120.0), overlap_mm: 5.0 };
-        let placement = Placement { panels: Some(wanted), ..Placement::default() };
-        let laid = panels(&[&film], (60.0, 200.0), &placement, &machine("roll-15")).unwrap();
-        assert_eq!(laid.len(), 2);
-        for panel in laid {
-            let lines = &panel.layout.lines;
-            let cards: Vec<&CutLine> = of(lines, Role::Design).collect();
-            let folds: Vec<&CutLine> = of(lines, Role::Score).collect();
-            assert_eq!((cards.len(), folds.len()), (1, 1), "{edge}");
-            let middle = folds[0].contour.bounds().center();
-            assert!(cards[0].contour.surrounds(middle), "{edge}");
-        }
-    }
-}
-
 /// Work that fits across the film, but not with the marks of the seams that part it along the film, is
 /// parted both ways: every panel lies within what the machine reaches, and none of it is missing.
 #[test]

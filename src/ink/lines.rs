@@ -1,7 +1,8 @@
 //! Shapes → the drawn lines themselves, for pens and score lines.
 //!
 //! Open paths stay open. What is drawn twice is followed once (`doubled.rs`). Ends that nearly meet
-//! are joined when asked for. Strokes' widths and clips do not matter here.
+//! are joined when asked for, what runs past the page is trimmed when asked for. Strokes' widths and clips do
+//! not matter here.
 
 use std::collections::BTreeMap;
 
@@ -45,11 +46,15 @@ pub(super) fn films(
         for line in lines {
             let line = merge::decimate(&line, settings.decimate_mm);
             drawn.push((line.bounds(), *shape));
-            group.push((line, shape.layer));
+            if settings.crop_to_page {
+                group.extend(paint::on_page(drawing, &line).map(|part| (part, shape.layer)));
+            } else {
+                group.push((line, shape.layer));
+            }
         }
     }
     let mut findings: Vec<Finding> =
-        paint::past_page(drawing, drawn.into_iter(), false).into_iter().collect();
+        paint::past_page(drawing, drawn.into_iter(), settings.crop_to_page).into_iter().collect();
     findings.extend(no_length(&dots));
     for ((slot, treatment), mut lines) in groups {
         let reach = 2.0 * settings.tolerance_mm.max(settings.decimate_mm) + HAIR_MM;

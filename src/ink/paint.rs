@@ -2,9 +2,10 @@
 
 use kurbo::{Affine, BezPath, PathEl};
 
+use crate::clipping;
 use crate::drawing::{Drawing, FillRule, Paint, PaintSource, Shape, Stroke};
 use crate::finding::{Finding, Place, counted};
-use crate::geometry::{Bounds, Point};
+use crate::geometry::{Bounds, Contour, Point};
 use crate::merge::{Area, Drawn, FURTHEST_MM, TooFar};
 use crate::outline::outline;
 use crate::parallel;
@@ -358,6 +359,13 @@ fn crop(drawing: &Drawing, coats: &mut Vec<Coat>) -> Result<(), InkError> {
     }
     coats.retain(|coat| !coat.area.is_empty());
     Ok(())
+}
+
+/// The stretches of a drawn line on the page.
+pub(super) fn on_page(drawing: &Drawing, line: &Contour) -> impl Iterator<Item = Contour> {
+    let Bounds { min, max } = page(drawing);
+    let across = clipping::clipped(line, [min.x, max.x], |p| p.x).into_iter();
+    across.flat_map(move |part| clipping::clipped(&part, [min.y, max.y], |p| p.y))
 }
 
 /// Names the shapes that run past the page, from where they are drawn.

@@ -9,7 +9,8 @@
 //! The order of the stages, common practice, no source: first what is drawn, while the sheet lies
 //! flat and whole, so that a pen is not caught by cut edges; then score lines, which need the sheet's
 //! tension; then kiss cuts; then the cuts that only help weeding; last what goes through the carrier,
-//! since a sheet that is cut through holds nothing still any more.
+//! since a sheet that is cut through holds nothing still any more; and where the cuts that help weeding go
+//! through it too, they come after all others.
 
 mod lead;
 mod lettering;
@@ -178,6 +179,22 @@ pub enum WorkError {
     },
 }
 
+impl Wish {
+    /// Without what it asks for that is usual anyway, drawn lines traced as `trace` says.
+    pub fn unusual(&self, usual: &Usual, trace: Trace) -> Self {
+        let usual_tool = usual_tool(usual.machine, self.treatment.unwrap_or_default());
+        let cut = self.treatment.is_none_or(|treatment| treatment == Treatment::Cut);
+        Self {
+            tool: self.tool.filter(|tool| *tool != usual_tool),
+            material: self.material.clone().filter(|material| material != usual.material),
+            depth: self.depth.filter(|depth| *depth != usual.depth),
+            dash: self.dash.filter(|dash| !cut || Some(*dash) != usual.dash),
+            trace: self.trace.filter(|own| *own != trace),
+            ..self.clone()
+        }
+    }
+}
+
 /// What is done with the layers, for the eyes of [`crate::ink`]: layers with the same wish are merged.
 pub fn treatments(wishes: &[Wish]) -> Vec<LayerTreatment> {
     let same = |a: &Wish, b: &Wish| {
@@ -221,7 +238,10 @@ impl Works {
             (Role::Score, _) => 1,
             (Role::Design, Depth::Through) => 5,
             (Role::Design | Role::Mark, _) => 2,
-            (Role::Weed, _) => 3 + u32::from(line.contour.closed),
+            (Role::Weed, depth) => {
+                let after = if depth == Depth::Through { 3 } else { 0 };
+                3 + after + u32::from(line.contour.closed)
+            }
         };
         class * (MOST_TOOLS + 1) + work.tool
     }

@@ -148,13 +148,15 @@ fn pace(machine: &Machine, material: &Material, tool: u32) -> Pace {
 }
 
 impl Works {
-    /// Marks and weed lines of a film on which nothing is cut are made as the film's own lines are.
+    /// Marks and weed lines of a film whose lines are all made in other ways are made as they are: as
+    /// those that are cut where some are, and through the carrier only where nothing is kiss cut.
     fn usual_where_needed(&mut self, lines: &[CutLine]) {
         let mut own = lines.iter().filter(|line| line.role.is_design());
         if own.clone().any(|line| line.role == Role::Design && self.index_of(line) == 0) {
             return;
         }
-        let cut = own.clone().find(|line| line.role == Role::Design);
+        let cut = own.clone().filter(|line| line.role == Role::Design);
+        let cut = cut.min_by_key(|line| self.of(line).depth);
         let Some(first) = cut.or_else(|| own.next()).map(|line| self.index_of(line)) else {
             return;
         };

@@ -12,8 +12,9 @@
 //! every seam, outside the work (the seams of a row: outside the row's work), on both panels: laid on one another they put the panels in their places,
 //! and being at the same distance along the film they show a slanted panel too.
 //!
-//! `pieces.rs` tells what of a piece lies on a panel. Overlap and marks: common practice, no source.
+//! `pieces.rs` tells what of a piece lies on a panel, `carried.rs` on which piece a drawn line lies. Overlap and marks: common practice, no source.
 
+mod carried;
 mod pieces;
 mod seams;
 
@@ -241,10 +242,11 @@ impl Row {
         let mut layouts = Vec::new();
         let mut numbers = Vec::new();
         for (film, pieces) in self.films.iter().enumerate() {
-            let mut lines = Vec::new();
+            let mut parts = Vec::new();
             for piece in pieces {
-                lines.extend(part_of(piece, part, along)?.into_iter().flat_map(|p| p.lines));
+                parts.extend(part_of(piece, part, along)?);
             }
+            let lines = carried::joined(parts.into_iter());
             if !lines.is_empty() {
                 layouts.push(Layout { lines });
                 numbers.push(film);
@@ -377,8 +379,7 @@ fn whole(
 ) -> Result<Vec<Panel>, PlaceError> {
     let note =
         Finding::note("panels-one", "The work fits the machine; it is not parted into panels.");
-    let flat =
-        |pieces: Vec<Piece>| Layout { lines: pieces.into_iter().flat_map(|p| p.lines).collect() };
+    let flat = |pieces: Vec<Piece>| Layout { lines: carried::joined(pieces.into_iter()) };
     let layouts = films.into_iter().map(flat).collect();
     let (layouts, _) = finished(layouts, None, placement, machine)?;
     let panel = |(film, layout)| Panel { film, number: None, layout, findings: vec![note.clone()] };
@@ -400,7 +401,7 @@ fn seams_told(pieces: &[Piece], part: Part, along: &Along) -> (String, Vec<Point
     let mut places = Vec::new();
     for seam in part.finite() {
         let cut: Vec<&Piece> =
-            pieces.iter().filter(|piece| along.cuts(seam, piece.span(along.axis))).collect();
+            pieces.iter().filter(|piece| along.cuts(seam, piece.parted_by(along.axis))).collect();
         let cuts = counted(cut.len(), "1 piece", "pieces");
         texts.push(format!("the seam at {:.1} mm cuts {cuts}", seam - start));
         places.extend(cut.iter().map(|piece| seams::crossing(piece, seam, along.axis)));

@@ -1,16 +1,16 @@
 //! [`Piece`]s, and what of them lies on a panel.
 //!
 //! Method: Boolean intersection of each cut piece with the panel's box ([`crate::merge`]); drawn lines are
-//! clipped edge by edge.
+//! clipped edge by edge. `carried.rs` tells on which piece a drawn line lies.
 
-use crate::contour_tree;
+use crate::clipping;
 use crate::drawing::FillRule;
-use crate::geometry::{Bounds, Contour, LineRef, Point};
+use crate::geometry::{Bounds, Contour, Point};
 use crate::ink::Film;
 use crate::merge::{self, Area, TooFar};
 use crate::profile::FeedAxis;
 
-use super::super::Role;
+use super::carried::carry;
 use super::{Along, CutLine, Part, extent, low, on, other, point};
 
 /// An outline with its holes, or a drawn line.
@@ -20,12 +20,14 @@ pub(super) struct Piece {
     /// It is material with an outline, not a line to be followed.
     pub(super) is_region: bool,
     /// The box around the piece on which a drawn line lies; its own if it lies on none.
-    carrier: Bounds,
+    pub(super) carrier: Bounds,
+    /// It is a line's next stretch, which begins where the piece before it ends.
+    pub(super) goes_on: bool,
 }
 
 impl Piece {
     fn new(lines: Vec<CutLine>, is_region: bool) -> Self {
-        let mut piece = Self { lines, is_region, carrier: Bounds::EMPTY };
+        let mut piece = Self { lines, is_region, carrier: Bounds::EMPTY, goes_on: false };
         piece.carrier = piece.bounds();
         piece
     }
@@ -37,6 +39,12 @@ impl Piece {
     /// From where to where it reaches along the axis.
     pub(super) fn span(&self, axis: FeedAxis) -> [f64; 2] {
         span(self.bounds(), axis)
+    }
+
+    /// The places along the axis at which a seam parts it: within itself and what it lies on.
+    pub(super) fn parted_by(&self, axis: FeedAxis) -> [f64; 2] {
+        let (own, carrier) = (self.span(axis), span(self.carrier, axis));
+        [own[0].max(carrier[0]), own[1].min(carrier[1])]
     }
 }
 
@@ -55,54 +63,46 @@ pub(super) fn pieces(film: &Film, lines: Vec<CutLine>) -> Vec<Piece> {
         let Some((count, is_region)) = each.next() else { break };
         pieces.push(Piece::new(lines.by_ref().take(count).collect(), is_region));
     }
-    if !film.lines.is_empty() {
-        carry(&mut pieces);
-    }
-    pieces
+    if film.lines.is_empty() { pieces } else { carry(pieces) }
 }
 
-/// Finds for each drawn line the piece on which it lies: that of the nearest cut line around it.
-fn carry(pieces: &mut [Piece]) {
-    let all =
-        pieces.iter().enumerate().flat_map(|(i, piece)| piece.lines.iter().map(move |l| (i, l)));
-    let (owners, lines): (Vec<usize>, Vec<&CutLine>) = all.unzip();
-    let contours: Vec<LineRef> = lines.iter().map(|line| (&line.contour).into()).collect();
-    let tree = contour_tree::build(&contours);
-    let carrier = |line: usize| {
-        let around = tree.ancestors(line).find(|&around| lines[around].role == Role::Design)?;
-        // In a hole a line lies on no piece.
-        (lines[around].contour.signed_area() > 0.0)
-            .then(|| (owners[line], lines[around].contour.bounds()))
-    };
-    let drawn = (0..lines.len()).filter(|&line| !pieces[owners[line]].is_region);
-    let carriers: Vec<(usize, Bounds)> = drawn.filter_map(carrier).collect();
-    for (line, carrier) in carriers {
-        pieces[line].carrier = carrier;
-    }
-}
-
-/// What of `piece` lies on a panel. A line that is drawn on a piece goes where that piece goes.
+/// What of `piece` lies on a panel. A line that is drawn on a piece goes where that piece goes; where it
+/// sticks out so far that the panel ends, it goes on on the next one.
 pub(super) fn part_of(piece: &Piece, part: Part, along: &Along) -> Result<Vec<Piece>, TooFar> {
-    let half = along.overlap_mm / 2.0;
-    let carrier = span(piece.carrier, along.axis);
-    // A seam that does not cut the piece does not end it either.
     let [before, after] = part.seams;
-    let before = if along.cuts(before, carrier) { before } else { f64::NEG_INFINITY };
-    let after = if along.cuts(after, carrier) { after } else { f64::INFINITY };
+    let (half, past) = (along.overlap_mm / 2.0, along.past_seam_mm());
+    let (own, carrier) = (piece.span(along.axis), span(piece.carrier, along.axis));
     let middle = |[from, to]: [f64; 2]| (from + to) / 2.0;
-    if before.is_infinite() && after.is_infinite() {
+    let ends = part.seams.map(|seam| along.cuts(seam, carrier));
+    if ends == [false, false] && !part.holds(middle(carrier)) {
         // The middle of a long piece that other seams cut lies on a panel between those.
-        let here = part.holds(middle(carrier));
-        return Ok(if here { vec![piece.clone()] } else { Vec::new() });
+        let past = past.copysign(before - middle(carrier));
+        return within(piece, [before + past, after + past], along.axis);
     }
-    let own = piece.span(along.axis);
-    if along.cuts(before, own) || along.cuts(after, own) {
-        let from = if along.cuts(before, own) { before - half } else { f64::NEG_INFINITY };
-        let to = if along.cuts(after, own) { after + half } else { f64::INFINITY };
-        return clipped(piece, [from, to], along.axis);
+    // A seam that does not cut the piece does not end it either.
+    let before_end = if ends[0] { before } else { f64::NEG_INFINITY };
+    let after_end = if ends[1] { after } else { f64::INFINITY };
+    let parted = [before_end, after_end].map(|end| along.cuts(end, own));
+    if parted == [false, false] && !(before_end..after_end).contains(&middle(own)) {
+        return Ok(Vec::new());
     }
-    let here = Part { seams: [before, after], ..part }.holds(middle(own));
-    Ok(if here { vec![piece.clone()] } else { Vec::new() })
+    let from = if parted[0] { before - half } else { f64::NEG_INFINITY };
+    let to = if parted[1] { after + half } else { f64::INFINITY };
+    let from = if ends[0] { from } else { before - past };
+    let to = if ends[1] { to } else { after + past };
+    within(piece, [from, to], along.axis)
+}
+
+/// What of `piece` lies within `reach` along the axis.
+fn within(piece: &Piece, reach: [f64; 2], axis: FeedAxis) -> Result<Vec<Piece>, TooFar> {
+    let [from, to] = piece.span(axis);
+    if reach[0] <= from && to <= reach[1] {
+        return Ok(vec![piece.clone()]);
+    }
+    if to <= reach[0] || from >= reach[1] {
+        return Ok(Vec::new());
+    }
+    clipped(piece, reach, axis)
 }
 
 fn clipped(piece: &Piece, reach: [f64; 2], axis: FeedAxis) -> Result<Vec<Piece>, TooFar> {
@@ -110,10 +110,11 @@ fn clipped(piece: &Piece, reach: [f64; 2], axis: FeedAxis) -> Result<Vec<Piece>,
     let like = |contours: Vec<Contour>| {
         let lines = contours.into_iter().map(|c| CutLine { contour: c, ..first.clone() });
         let part = Piece::new(lines.collect(), piece.is_region);
-        if piece.is_region { part } else { Piece { carrier: piece.carrier, ..part } }
+        let (carrier, goes_on) = (piece.carrier, piece.goes_on);
+        if piece.is_region { part } else { Piece { carrier, goes_on, ..part } }
     };
     if !piece.is_region {
-        let stretches = clipped_line(&first.contour, reach, axis);
+        let stretches = clipping::clipped(&first.contour, reach, |p| on(p, axis));
         return Ok(stretches.into_iter().map(|stretch| like(vec![stretch])).collect());
     }
     let bounds = piece.bounds().grown(1.0);
@@ -129,46 +130,4 @@ fn clipped(piece: &Piece, reach: [f64; 2], axis: FeedAxis) -> Result<Vec<Piece>,
     let area = Area::filled(&rings, FillRule::NonZero)?.within(&Area::rectangle(frame)?);
     let regions = merge::merge(&[area]).into_iter().map(|merged| merged.region);
     Ok(regions.map(|region| like([vec![region.outer], region.holes].concat())).collect())
-}
-
-/// The stretches of a drawn line within `reach`; a closed line that is cut becomes open ones.
-fn clipped_line(line: &Contour, [from, to]: [f64; 2], axis: FeedAxis) -> Vec<Contour> {
-    let mut stretches: Vec<Vec<Point>> = Vec::new();
-    let mut whole = true;
-    for (a, b) in line.edges() {
-        let (s, e) = (on(a, axis), on(b, axis));
-        let at = |limit: f64| ((limit - s) / (e - s)).clamp(0.0, 1.0);
-        let (mut first, mut last) = (0.0, 1.0);
-        for (limit, sign) in [(from, 1.0), (to, -1.0)] {
-            match ((s - limit) * sign < 0.0, (e - limit) * sign < 0.0) {
-                (true, true) => last = -1.0,
-                (true, false) => first = f64::max(first, at(limit)),
-                (false, true) => last = f64::min(last, at(limit)),
-                (false, false) => {}
-            }
-        }
-        whole &= first == 0.0 && last == 1.0;
-        if first >= last {
-            continue;
-        }
-        let (start, end) = (a.lerp(b, first), a.lerp(b, last));
-        match stretches.last_mut() {
-            Some(stretch) if stretch.last() == Some(&start) => stretch.push(end),
-            _ => stretches.push(vec![start, end]),
-        }
-    }
-    if whole {
-        return vec![line.clone()];
-    }
-    // A closed line begins in the middle of a stretch: its last one runs on into its first.
-    if line.closed
-        && stretches.len() > 1
-        && stretches[0].first() == stretches[stretches.len() - 1].last()
-    {
-        let first = stretches.remove(0);
-        if let Some(last) = stretches.last_mut() {
-            last.extend(first.into_iter().skip(1));
-        }
-    }
-    stretches.into_iter().map(Contour::open).collect()
 }

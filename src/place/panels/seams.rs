@@ -31,7 +31,7 @@ pub(super) fn choose<'a>(
 ) -> Result<Vec<f64>, PlaceError> {
     let pieces: Vec<&Piece> = pieces.collect();
     let windows = windows(along)?;
-    let spans: Vec<[f64; 2]> = pieces.iter().map(|piece| piece.span(along.axis)).collect();
+    let spans: Vec<[f64; 2]> = pieces.iter().map(|piece| piece.parted_by(along.axis)).collect();
     let gaps = gaps(spans.clone(), along.overlap_mm / 2.0);
     let places: Vec<Vec<f64>> = windows.iter().map(|window| candidates(*window, &gaps)).collect();
     let mut sorted: Vec<f64> = places.iter().flatten().copied().collect();
@@ -110,7 +110,7 @@ fn candidates([from, to]: [f64; 2], gaps: &[[f64; 2]]) -> Vec<f64> {
 fn costs(along: &Along, pieces: &[&Piece], places: &[f64]) -> Vec<f64> {
     let mut costs = vec![0.0; places.len()];
     for piece in pieces {
-        let span = piece.span(along.axis);
+        let span = piece.parted_by(along.axis);
         let cut = |&place: &f64| along.cuts(place, span);
         let first = places.partition_point(|&place| place < span[0]);
         let count = places[first..].partition_point(|&place| place < span[1]);
