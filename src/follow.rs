@@ -7,6 +7,7 @@
 
 use std::sync::Mutex;
 use std::sync::mpsc::{SyncSender, sync_channel};
+use std::thread::Builder;
 
 use crate::finding::Finding;
 use crate::hpgl::{Interpreter, Located, Reader, Step, TraceSettings};
@@ -224,29 +225,62 @@ impl Follower {
 const AHEAD: usize = 1;
 
 /// Follows a whole job, which `read` gives stretch by stretch: read and obeyed on one core, simulated on
-/// another, the tip's ways found on all that are left. The same as by a [`Follower`], sooner.
+/// another, the tip's ways found on all that are left. The same as by a [`Follower`], sooner; by one where
+/// the system lets no more threads begin.
 ///
 /// # Errors
 /// Those of `read`.
-pub fn follow<E: Send>(
+pub fn follow<E, R>(setup: Setup, read: R, see: &mut dyn FnMut(Seen)) -> Result<End, E>
+where
+    E: Send,
+    R: FnOnce(&mut dyn FnMut(&[u8]) -> bool) -> Result<(), E> + Send,
+{
+    // The reader's thread takes it, or this one if that one can't begin.
+    let read = Mutex::new(Some(read));
+    let take = || read.lock().ok().and_then(|mut read| read.take());
+    if let Some(end) = side_by_side(setup, &take, see) {
+        return end;
+    }
+    let mut follower = Follower::new(setup);
+    if let Some(read) = take() {
+        read(&mut |bytes| {
+            follower.take(bytes, see);
+            true
+        })?;
+    }
+    Ok(follower.end(see))
+}
+
+/// [`follow`] on threads of its own; `None`, with nothing taken or seen, where they can't begin.
+fn side_by_side<E, R>(
     setup: Setup,
-    read: impl FnOnce(&mut dyn FnMut(&[u8]) -> bool) -> Result<(), E> + Send,
+    take: &(impl Fn() -> Option<R> + Sync),
     see: &mut dyn FnMut(Seen),
-) -> Result<End, E> {
+) -> Option<Result<End, E>>
+where
+    E: Send,
+    R: FnOnce(&mut dyn FnMut(&[u8]) -> bool) -> Result<(), E> + Send,
+{
     let trackers = parallel::cores();
     let (give_work, work) = sync_channel::<(Vec<Done>, SyncSender<Vec<Told>>)>(trackers);
     let work = Mutex::new(work);
     std::thread::scope(|scope| {
-        let (give, obeyed) = sync_channel(AHEAD);
-        let reader = scope.spawn(move || {
-            let mut front = Front::new(setup.machine);
-            read(&mut |bytes| give.send(front.take(bytes)).is_ok())?;
-            Ok(front.end())
-        });
+        let track = || {
+            let next = || work.lock().ok()?.recv().ok();
+            while let Some((done, told_by)) = next() {
+                // Nobody listens any more only where the whole is given up.
+                let _ = told_by.send(track(done));
+            }
+        };
+        let tracking = (0..trackers).map_while(|_| Builder::new().spawn_scoped(scope, track).ok());
+        if tracking.count() == 0 {
+            return None;
+        }
         // Stretches are told in their order, each when a tracker is done with it; this bounds how many
         // there are.
         let (give_told, told) = sync_channel(trackers);
-        let simulating = scope.spawn(move || {
+        let (give, obeyed) = sync_channel(AHEAD);
+        let simulating = Builder::new().spawn_scoped(scope, move || {
             let mut simulator = Simulator::new(&setup.simulate, setup.most_points);
             for obeyed in obeyed {
                 let (told_by, told) = sync_channel(1);
@@ -257,18 +291,18 @@ pub fn follow<E: Send>(
             }
             simulator
         });
-        for _ in 0..trackers {
-            scope.spawn(|| {
-                let next = || work.lock().ok()?.recv().ok();
-                while let Some((done, told_by)) = next() {
-                    // Nobody listens any more only where the whole is given up.
-                    let _ = told_by.send(track(done));
-                }
-            });
-        }
+        let simulating = simulating.ok()?;
+        let reader = Builder::new().spawn_scoped(scope, move || {
+            let mut front = Front::new(setup.machine);
+            if let Some(read) = take() {
+                read(&mut |bytes| give.send(front.take(bytes)).is_ok())?;
+            }
+            Ok(front.end())
+        });
+        let reader = reader.ok()?;
         told.iter().flatten().for_each(|told| tell(told, see));
         let simulator = joined(simulating.join());
-        joined(reader.join()).map(|rest| end(simulator, rest, see))
+        Some(joined(reader.join()).map(|rest| end(simulator, rest, see)))
     })
 }
 

@@ -4,13 +4,31 @@
 //! bytes. The threads are rayon's: one for each core, or those of the pool that the caller runs in. They
 //! stay until the program ends, so that a step is given the memory that the step before let go.
 
+use std::error::Error;
+use std::sync::LazyLock;
+
+use rayon::ThreadPoolBuilder;
 use rayon::prelude::*;
 
 /// So many items at most are taken on at once: few enough that no thread is left with much at the end.
 const PORTION: usize = 16;
 
+/// Whether there are threads; where the system lets none begin, all is done on the caller's.
+static THREADS: LazyLock<bool> = LazyLock::new(|| {
+    let begun = ThreadPoolBuilder::new().build_global();
+    // Without a cause they were there before.
+    begun.map_or_else(|error| error.source().is_none(), |()| true)
+});
+
+fn has_threads() -> bool {
+    rayon::current_thread_index().is_some() || *THREADS
+}
+
 /// `work(0)`, `work(1)`, ... `work(count - 1)` on all cores.
 pub fn map<T: Send>(count: usize, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
+    if !has_threads() {
+        return (0..count).map(work).collect();
+    }
     (0..count).into_par_iter().with_max_len(PORTION).map(&work).collect()
 }
 
@@ -19,13 +37,13 @@ pub fn both<A: Send, B: Send>(
     a: impl FnOnce() -> A + Send,
     b: impl FnOnce() -> B + Send,
 ) -> (A, B) {
-    rayon::join(a, b)
+    if has_threads() { rayon::join(a, b) } else { (a(), b()) }
 }
 
 /// `work` on one of those threads: what it does by itself and what it has [`map`] do then share their
 /// memory, which makes a third of a large job's.
 pub fn within<T: Send>(work: impl FnOnce() -> T + Send) -> T {
-    rayon::scope(|_| work())
+    if has_threads() { rayon::scope(|_| work()) } else { work() }
 }
 
 /// As many threads as the machine has cores.

@@ -304,7 +304,7 @@ fn listen_for_signals() -> Result<(), Failure> {
     let signals = signal_hook::iterator::Signals::new([SIGINT, SIGTERM, SIGHUP]);
     let mut signals = signals.map_err(uncaught)?;
     // Ends with the program; nothing waits for it.
-    std::thread::spawn(move || {
+    let listening = std::thread::Builder::new().spawn(move || {
         for signal in &mut signals {
             let first = STOPPED_BY.compare_exchange(0, signal, Relaxed, Relaxed).is_ok();
             let again = STOP.raise() > 1 && !first;
@@ -318,7 +318,7 @@ fn listen_for_signals() -> Result<(), Failure> {
             }
         }
     });
-    Ok(())
+    listening.map(|_| ()).map_err(uncaught)
 }
 
 #[cfg(not(unix))]

@@ -109,7 +109,7 @@ fn target(path: Option<&Path>) -> Result<Option<Target>, Failure> {
 fn listen(give: &Sender<Trouble>) -> Result<(), Failure> {
     let (typed, stopped) = (give.clone(), give.clone());
     // Ends with the program; nothing waits for it.
-    std::thread::spawn(move || {
+    let reading = std::thread::Builder::new().spawn(move || {
         for line in std::io::stdin().lock().lines().map_while(Result::ok) {
             match line.parse() {
                 Ok(trouble) if typed.send(trouble).is_err() => return,
@@ -118,6 +118,7 @@ fn listen(give: &Sender<Trouble>) -> Result<(), Failure> {
             }
         }
     });
+    reading.map_err(|error| Failure::failed(format!("what is typed cannot be read: {error}")))?;
     ctrlc::set_handler(move || {
         // Too late only when it has ended already.
         let _ = stopped.send(Trouble::End);

@@ -7,7 +7,7 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Sender, channel};
-use std::thread::JoinHandle;
+use std::thread::{Builder, JoinHandle};
 
 use serde::{Deserialize, Serialize};
 
@@ -114,7 +114,8 @@ impl JournalWriter {
     pub fn begin(path: PathBuf, journal: &Journal) -> Result<Self, String> {
         journal.write(&path).map_err(|error| unwritten(&path, &error))?;
         let (give, take) = channel::<Journal>();
-        let thread = std::thread::spawn(move || {
+        let place = path.clone();
+        let writer = move || {
             while let Ok(mut journal) = take.recv() {
                 while let Ok(newer) = take.try_recv() {
                     journal = newer;
@@ -122,7 +123,8 @@ impl JournalWriter {
                 journal.write(&path).map_err(|error| unwritten(&path, &error))?;
             }
             Ok(())
-        });
+        };
+        let thread = Builder::new().spawn(writer).map_err(|error| unwritten(&place, &error))?;
         Ok(Self { give, thread })
     }
 
