@@ -662,6 +662,50 @@ fn without_fonts_texts_are_errors_that_name_the_text_and_the_font() {
     assert!(drawing.shapes.is_empty());
 }
 
+/// Copies in a drawing often keep the id of what they were copied from. DOM, 4.2.4: an id stands for the first
+/// element in tree order; CSS Selectors 4, 6.2: a rule for an id applies to every element that has it.
+#[test]
+fn elements_of_the_same_id_stay_in_their_own_layers() {
+    let two = "<g id='tag'><title>A</title><path id='p' d='M0 0h5v5z'/></g>\n\
+               <g id='tag'><title>B</title><path id='p' d='M9 0h5v5z'/></g><use href='#p' y='20'/>";
+    let (drawing, findings) = take(&page(two));
+    let layer = |shape: &Shape| drawing.layers[shape.layer].name.clone();
+    let layers: Vec<_> = drawing.shapes.iter().map(layer).collect();
+    assert_eq!(layers, ["A", "B", "outside layers"]);
+    assert_eq!(drawing.shapes[1].place, Place::text(3, 29));
+    assert_eq!(drawing.shapes[1].id.as_deref(), Some("p"));
+    assert!(findings.is_empty(), "{findings:?}");
+    assert!(close(page_box(&drawing.shapes[2]).x0, 0.0));
+    let (drawing, _) = take(&page(&format!("<style>#p{{fill:red}}</style>{two}")));
+    let red = |shape: &Shape| shape.fill.is_some_and(|fill| fill.paint.rgb == [255, 0, 0]);
+    assert!(drawing.shapes.iter().all(red));
+}
+
+/// What helps one text helps all that ask for the same font, so they are told once.
+#[test]
+fn texts_without_their_font_are_told_once() {
+    let text = "<text y='9' font-family='Gull, serif'>Tern Lane</text>";
+    let (_, findings) = take(&page(&[text, text, text].concat()));
+    assert_eq!(findings.len(), 1, "{findings:?}");
+    assert!(findings[0].text.contains("“Tern Lane” (and 2 more texts)"), "{}", findings[0]);
+    assert_eq!(findings[0].place, Place::text(2, 1));
+}
+
+/// Drawing programs keep dozens of hidden sketches, and give every shape a filter of its own.
+#[test]
+fn many_of_a_kind_are_counted() {
+    let sketch = "<g display='none'><path d='M0 0h5v5z'/></g>";
+    let (_, findings) = take(&page(&sketch.repeat(60)));
+    assert_eq!(findings.len(), 6, "{findings:?}");
+    assert!(findings.iter().any(|f| f.text.contains("55 more of this kind")), "{findings:?}");
+    let shadow = |i| {
+        format!("<filter id='f{i}'><feOffset/></filter><path filter='url(#f{i})' d='M0 0h5v5z'/>")
+    };
+    let (_, findings) = take(&page(&(0..40).map(shadow).collect::<String>()));
+    assert_eq!(findings.len(), 1, "{findings:?}");
+    assert!(findings[0].text.ends_with("(40 places)."), "{}", findings[0]);
+}
+
 // ---------------------------------------------------------------------------------------------
 // Whatever comes
 

@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use super::convert::Walk;
 use super::lettering::Piece;
-use super::limits::MAX_FINDINGS_PER_CODE;
+use super::limits::{MAX_FINDINGS_PER_CODE, MAX_NOTES_PER_CODE};
 use super::survey::{Element, SizeGiven, quoted};
 use super::{Drawing, Shape};
 use crate::finding::{Finding, Place, Severity, counted};
@@ -177,6 +177,11 @@ fn coarse(drawing: &Drawing) -> Option<Finding> {
     Some(Finding::warning("far-from-origin", text).hint(hint).at(shape.place))
 }
 
+/// How many findings of a kind are told singly.
+fn most_of(severity: Severity) -> usize {
+    if severity == Severity::Note { MAX_NOTES_PER_CODE } else { MAX_FINDINGS_PER_CODE }
+}
+
 /// Errors first, then by place; a code that floods the list is counted after some.
 pub(super) fn settle(mut findings: Vec<Finding>) -> Vec<Finding> {
     findings.sort_by(|a, b| {
@@ -191,13 +196,14 @@ pub(super) fn settle(mut findings: Vec<Finding>) -> Vec<Finding> {
     findings.retain(|f| {
         let count = counts.entry((f.severity, f.code)).or_insert(0);
         *count += 1;
-        if *count == MAX_FINDINGS_PER_CODE + 1 {
+        let most = most_of(f.severity);
+        if *count == most + 1 {
             more.push((f.severity, f.code));
         }
-        *count <= MAX_FINDINGS_PER_CODE
+        *count <= most
     });
     for (severity, code) in more {
-        let rest = counts.get(&(severity, code)).copied().unwrap_or(0) - MAX_FINDINGS_PER_CODE;
+        let rest = counts.get(&(severity, code)).copied().unwrap_or(0) - most_of(severity);
         findings.push(Finding::new(
             severity,
             code,

@@ -15,9 +15,7 @@ use super::limits::{MAX_PAGE_MM, MAX_TILE_SHAPES};
 use super::survey::Survey;
 use super::{Cap, Drawing, Fill, FillRule, Join, Layer, Shape, Stroke, markers, paint, round};
 use crate::finding::{Finding, Place};
-
-/// Millimetres in a CSS pixel.
-pub(super) const MM_PER_PX: f64 = 25.4 / 96.0;
+use crate::units::MM_PER_PX;
 
 /// What a group hands to its children.
 #[derive(Clone)]
@@ -131,8 +129,8 @@ impl Walk<'_> {
     ) {
         for (at, node) in group.children().iter().enumerate() {
             match node {
-                usvg::Node::Group(inner) => match markers::at_vertices(group.children(), at) {
-                    Some(own) => self.markers(inner, &own, context, out),
+                usvg::Node::Group(inner) => match markers::marked(group.children(), at) {
+                    Some(path) => self.markers(inner, path, context, out),
                     None => self.group(inner, context, out),
                 },
                 usvg::Node::Path(path) => self.path(path, context, out),
@@ -142,22 +140,7 @@ impl Walk<'_> {
         }
     }
 
-    /// Walks those markers of a path that are its own; their group has nothing to itself.
-    fn markers(
-        &mut self,
-        group: &usvg::Group,
-        own: &[bool],
-        context: &Context,
-        out: &mut Vec<Shape>,
-    ) {
-        for (marker, _) in group.children().iter().zip(own).filter(|(_, own)| **own) {
-            if let usvg::Node::Group(marker) = marker {
-                self.group(marker, context, out);
-            }
-        }
-    }
-
-    fn group(&mut self, group: &usvg::Group, context: &Context, out: &mut Vec<Shape>) {
+    pub(super) fn group(&mut self, group: &usvg::Group, context: &Context, out: &mut Vec<Shape>) {
         let element = self.meet(group.id()).or(context.element);
         let opacity = context.opacity * group.opacity().get();
         let to_page = context.to_page * affine(group.transform());
@@ -174,7 +157,7 @@ impl Walk<'_> {
     }
 
     /// Notes that an element is in the tree.
-    fn meet(&mut self, id: &str) -> Option<usize> {
+    pub(super) fn meet(&mut self, id: &str) -> Option<usize> {
         let element = if id.is_empty() { None } else { self.survey.find(id) }?;
         if let Some(seen) = self.seen.get_mut(element) {
             *seen = true;

@@ -7,7 +7,7 @@
 //!
 //! Text converted to paths in the drawing program needs none of this.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, OnceLock};
 
@@ -211,23 +211,40 @@ impl Fonts {
             .collect()
     }
 
-    /// Tells of every text that is not set in the family asked for.
+    /// Tells of the texts that are not set in the family asked for, once for each family: what helps one
+    /// helps all.
     pub(super) fn check(&self, survey: &mut Survey<'_>) -> Vec<Finding> {
-        let mut findings = Vec::new();
+        let mut alike: Vec<(Choice, &TextRun, usize)> = Vec::new();
+        let mut known: HashMap<&str, usize> = HashMap::new();
         for run in survey.runs.iter().filter(|run| !run.shelved) {
-            let choice = self.choose(&parsed(&run.families));
-            if matches!(choice, Choice::Missing(_))
+            if let Some(first) = known.get(run.families.as_str()) {
+                alike[*first].2 += 1;
+            } else {
+                known.insert(&run.families, alike.len());
+                alike.push((self.choose(&parsed(&run.families)), run, 1));
+            }
+            let missing = known.get(run.families.as_str()).map(|first| &alike[*first].0);
+            if matches!(missing, Some(Choice::Missing(_)))
                 && let Some(element) = run.element.and_then(|e| survey.elements.get_mut(e))
             {
                 element.explained = true;
             }
-            findings.extend(self.finding(run, &choice).map(|f| f.at(run.place)));
         }
-        findings
+        let finding = |(choice, run, texts): &(Choice, &TextRun, usize)| {
+            self.finding((run, *texts), choice).map(|finding| finding.at(run.place))
+        };
+        alike.iter().filter_map(finding).collect()
     }
 
-    fn finding(&self, run: &TextRun, choice: &Choice) -> Option<Finding> {
+    /// What to tell of some texts, of which `run` is the first.
+    fn finding(&self, (run, texts): (&TextRun, usize), choice: &Choice) -> Option<Finding> {
         let text = quoted(&run.text.chars().take(40).collect::<String>());
+        let others = match texts - 1 {
+            0 => String::new(),
+            1 => " (and another text)".to_owned(),
+            more => format!(" (and {more} more texts)"),
+        };
+        let text = format!("{text}{others}");
         Some(match choice {
             Choice::Asked(_) => return None,
             Choice::Generic(name) if run.families.is_empty() => Finding::note(

@@ -54,3 +54,6 @@ pub const STACK_BYTES: usize = 256 * 1024 * 1024;
 
 /// How often a finding of one code is told singly before the rest is only counted.
 pub const MAX_FINDINGS_PER_CODE: usize = 20;
+
+/// The same for notes, which ask for nothing: a drawing with sixty hidden sketches is no list of them.
+pub const MAX_NOTES_PER_CODE: usize = 5;

@@ -32,6 +32,8 @@ pub(super) struct Told {
     /// Its gradient has no edge that could be drawn.
     pub gradient_whole: bool,
     pub dashes_dropped: bool,
+    /// It is too small for an outline.
+    pub speck: bool,
     /// Where a curve turns tightly, mm on the page.
     pub tight_turn: Option<Point>,
 }
@@ -63,8 +65,10 @@ pub(super) fn coats(
     for (shape, some) in painted.into_iter().enumerate() {
         coats.extend(some?.into_iter().map(|coat| Coat { shape, ..coat }));
     }
-    coats.retain(|coat| !coat.area.is_empty());
+    let specks = hairline::specks(&coats, settings);
+    coats.retain(|coat| !coat.area.is_empty() && !coat.told.speck);
     let mut findings = dense::dropped_dashes(&coats);
+    findings.extend(specks);
     findings.extend(tight_turns(&coats));
     findings.extend(hairline::finding(shapes, settings));
     findings.extend(fade::findings(&coats));
@@ -125,9 +129,11 @@ pub(super) fn shape_coats(
         let drawn = Drawn::of(&contours).map_err(too_far)?;
         dense::refuse(drawn.crossings(settings.most_crossings), settings, Some(shape.place))?;
         let area = fill_area(&contours, drawn, fill.rule).map_err(too_far)?;
-        coats.push(coat(shape, area, fill.paint));
+        let speck = shape.stroke.is_none() && hairline::is_speck(shape, &area);
+        let told = Told { speck, ..Told::default() };
+        coats.push(Coat { told, ..coat(shape, area, fill.paint) });
     }
-    if let Some(stroke) = &shape.stroke {
+    if let Some(stroke) = shape.stroke.as_ref().filter(|s| !hairline::is_hairline(shape, s)) {
         let (area, told) = stroke_area(shape, stroke, tolerance).map_err(too_far)?;
         dense::refuse(area.crossings(settings.most_crossings), settings, Some(shape.place))?;
         coats.push(Coat { told, ..coat(shape, area, stroke.paint) });

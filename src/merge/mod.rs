@@ -38,7 +38,7 @@ const STEPS_PER_MM: f64 = 1000.0;
 /// The furthest coordinate taken, mm: half the range in which the library's sums cannot overflow.
 pub const FURTHEST_MM: f64 = 500_000.0;
 /// Contours smaller than this many µm² are specks of rounding, not part of anybody's drawing.
-const SPECK_UM2: u64 = 100;
+pub const SPECK_UM2: u64 = 100;
 
 type Vertex = IntPoint<i32>;
 type Ring = Vec<Vertex>;

@@ -234,11 +234,10 @@ fn filter<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, value: &'a str) {
         return tally(v, node, value, Finding::warning("filter-ignored", text));
     };
     if v.tags.get(id).is_some_and(|n| n.tag_name().name() == "filter") {
-        let text = format!(
-            "the filter {} is left out; shadows, glows and the like are not cut, the shape is",
-            quoted(id)
-        );
-        return tally(v, node, id, Finding::warning("filter-ignored", text));
+        // Drawing programs give every shape a filter of its own.
+        let text = "a filter is left out; shadows, glows and the like are not cut, the shape is"
+            .to_owned();
+        return tally(v, node, "filter", Finding::warning("filter-ignored", text));
     }
     let text = format!(
         "the filter {} does not exist, so what it belongs to is not drawn and not cut.",

@@ -19,6 +19,10 @@ impl<'a> Visitor<'a> {
             Some(a) if a.value().is_empty() => {
                 self.edits.push(Edit::replace(a.range_value(), self.out.made_up(index)));
             }
+            // The first of several has it; a copy that kept it would be taken for that one.
+            Some(a) if self.is_taken(a.value()) => {
+                self.edits.push(Edit::replace(a.range_value(), self.out.made_up(index)));
+            }
             Some(_) => {}
             None => self.edits.push(Edit::attribute(node, "id", &self.out.made_up(index))),
         }
@@ -36,8 +40,14 @@ impl<'a> Visitor<'a> {
             expected: !context.hidden && !context.shelved && node.range().start >= self.begin,
             explained: false,
             path_length: None,
+            markers: None,
         });
         index
+    }
+
+    /// Whether an element before has this id, and no style asks for it.
+    fn is_taken(&self, id: &str) -> bool {
+        self.out.by_id.contains_key(id) && !self.styles.names(id)
     }
 
     /// Takes `shape-rendering` out of the drawing: it is used as a mark.

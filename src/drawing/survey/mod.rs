@@ -39,6 +39,7 @@ pub(super) use values::is_for_screens;
 use super::Layer;
 use super::error::ReadError;
 use super::lines::LineTable;
+use super::markers::MarkerUse;
 use crate::finding::{Finding, Place};
 
 /// One element that can show up in the SVG library's tree.
@@ -60,6 +61,8 @@ pub(super) struct Element<'a> {
     pub(super) explained: bool,
     /// The author's own length of the path, on which its dashes are based.
     pub(super) path_length: Option<f64>,
+    /// Its markers, if it has any: at its start, between, at its end.
+    pub(super) markers: Option<[MarkerUse; 3]>,
 }
 
 /// Some text, and the fonts that it asks for.

@@ -15,6 +15,7 @@ use super::splice::Edit;
 use super::style::{Prop, Props};
 use super::visit::{Inherited, Visitor};
 use crate::drawing::limits::MAX_USER_UNITS;
+use crate::drawing::markers::MarkerUse;
 use crate::finding::Finding;
 
 /// Lengths among the attributes of shapes.
@@ -261,21 +262,24 @@ fn markers<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, context: &Inherited<'a>)
     if named.iter().all(Option::is_none) {
         return;
     }
-    let turns = named.into_iter().flatten().any(|marker| {
-        marker.attribute("orient").is_some_and(|orient| orient.trim().starts_with("auto"))
-    });
+    if let Some(element) = v.out.elements.last_mut() {
+        element.markers =
+            Some(named.map(|marker| marker.map_or_else(Default::default, |m| marker_use(*m))));
+    }
     let tag = node.tag_name().name();
-    let closes = node.attribute("d").is_some_and(|d| d.trim_end().ends_with(['z', 'Z']));
     if matches!(tag, "rect" | "circle" | "ellipse") {
         let text = format!("markers of <{tag}> are cut, as SVG 2 has it; many viewers show none");
         losses::tally(v, node, tag, Finding::note("marker-on-shape", text));
     }
-    if turns && (closes || tag == "polygon") {
-        let text =
-            "markers where a line closes are turned along its first or its last part; SVG 2 turns \
-                    them halfway between the two"
-                .to_owned();
-        losses::tally(v, node, "closing", Finding::warning("marker-at-closing", text));
+}
+
+fn marker_use(marker: Node<'_, '_>) -> MarkerUse {
+    let orient = marker.attribute("orient").unwrap_or_default().trim();
+    MarkerUse {
+        drawn: marker.tag_name().name() == "marker" && marker.has_children(),
+        turns: orient.starts_with("auto"),
+        reversed: orient == "auto-start-reverse",
+        by_width: marker.attribute("markerUnits") != Some("userSpaceOnUse"),
     }
 }
 

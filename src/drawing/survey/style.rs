@@ -5,6 +5,8 @@
 //! then rules by specificity, then `style`; `!important` before all. Values are as written;
 //! inheritance is up to the caller, who walks the tree downwards.
 
+use std::collections::HashSet;
+
 use simplecss::{AttributeOperator, DeclarationTokenizer, PseudoClass, Selector, StyleSheet};
 use usvg::roxmltree::{Document, Node};
 
@@ -161,22 +163,42 @@ impl<'a> Props<'a> {
 /// A document's style sheets.
 pub(super) struct Styles<'a> {
     sheet: StyleSheet<'a>,
+    /// Ids that they name, colours among them.
+    ids: HashSet<&'a str>,
+}
+
+/// The names after number signs.
+fn ids_in(sheet: &str) -> impl Iterator<Item = &str> {
+    let is_part = |c: char| c.is_alphanumeric() || c == '-' || c == '_';
+    sheet.split('#').skip(1).map(move |rest| {
+        let end = rest.find(|c| !is_part(c)).unwrap_or(rest.len());
+        rest.get(..end).unwrap_or_default()
+    })
 }
 
 impl<'a> Styles<'a> {
     /// Reads every `style` element.
     pub(super) fn new(doc: &'a Document<'_>) -> Self {
         let mut sheet = StyleSheet::new();
+        let mut ids = HashSet::new();
         for node in doc.descendants().filter(|n| n.has_tag_name("style")) {
             let css = matches!(node.attribute("type"), None | Some("text/css"));
             let media = node.attribute("media").is_none_or(values::is_for_screens);
             if css && media {
                 // Comments part the text.
                 let texts = node.children().filter(Node::is_text);
-                texts.filter_map(|text| text.text()).for_each(|text| sheet.parse_more(text));
+                for text in texts.filter_map(|text| text.text()) {
+                    sheet.parse_more(text);
+                    ids.extend(ids_in(text));
+                }
             }
         }
-        Self { sheet }
+        Self { sheet, ids }
+    }
+
+    /// Whether a rule may be for the element of this id.
+    pub(super) fn names(&self, id: &str) -> bool {
+        self.ids.contains(id)
     }
 
     /// How many rules there are.
