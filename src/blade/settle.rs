@@ -167,11 +167,14 @@ impl<'a> Step<'a> {
     /// A few at every place, not the few best of all: what a place does to the line that leaves it
     /// is seen only at that line's end.
     fn reach(&self, states: &[State], at: Point, place: &mut Vec<State>) {
-        let Some(first) = states.first() else { return };
+        let bar = |place: &[State]| {
+            let worst = place.get(self.effort.per_place - 1);
+            worst.map_or(f64::INFINITY, |state| state.cost)
+        };
+        let Some(first) = states.first().filter(|first| first.cost < bar(place)) else { return };
         let pulls = Pulls::new(first.blade, at);
         for state in states {
-            let full = place.len() >= self.effort.per_place;
-            let bar = if full { place[place.len() - 1].cost } else { f64::INFINITY };
+            let bar = bar(place);
             if state.cost >= bar {
                 return;
             }

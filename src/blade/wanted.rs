@@ -21,17 +21,30 @@ pub(super) struct Wanted {
     /// The contour's vertices on the grid; empty without one.
     vertices: Vec<Point>,
     /// The edges between them.
-    drawn: Vec<Near>,
+    drawn: Vec<Straight>,
 }
 
-/// A piece, or an edge, ready to be asked.
+/// A straight piece, or an edge, ready to be asked: where it begins, whereto, and 1/length².
+#[derive(Debug, Clone, Copy)]
+struct Straight {
+    from: Point,
+    way: Point,
+    per_square: f64,
+}
+
+/// A piece, ready to be asked.
 #[derive(Debug, Clone, Copy)]
 enum Near {
-    /// A straight one: where it begins, whereto, and 1/length².
-    Line { from: Point, way: Point, per_square: f64 },
+    Line(Straight),
     /// An arc of less than half a turn about `center`: its ends as seen from there, its radius and
     /// its sense.
-    Arc { center: Point, begin: Point, end: Point, radius: f64, sense: f64 },
+    Arc {
+        center: Point,
+        begin: Point,
+        end: Point,
+        radius: f64,
+        sense: f64,
+    },
 }
 
 /// What a tip may be near on the way between two waypoints.
@@ -39,7 +52,7 @@ enum Near {
 pub(super) struct Around<'a> {
     piece: &'a Near,
     other: Option<&'a Near>,
-    drawn: &'a [Near],
+    drawn: &'a [Straight],
 }
 
 impl Wanted {
@@ -49,7 +62,7 @@ impl Wanted {
         let vertices = unit_mm.map_or_else(Vec::new, |unit| {
             line.vertices.iter().map(|p| Point::new(round(p.x, unit), round(p.y, unit))).collect()
         });
-        let drawn = vertices.windows(2).map(|w| Near::line(w[0], w[1])).collect();
+        let drawn = vertices.windows(2).map(|w| Straight::new(w[0], w[1])).collect();
         Self { pieces: line.pieces.iter().map(Near::of).collect(), unit_mm, vertices, drawn }
     }
 
@@ -85,16 +98,25 @@ impl Around<'_> {
     }
 }
 
-impl Near {
-    fn line(from: Point, to: Point) -> Self {
+impl Straight {
+    fn new(from: Point, to: Point) -> Self {
         let way = to - from;
         let square = way.length_squared();
-        Self::Line { from, way, per_square: if square > 0.0 { 1.0 / square } else { 0.0 } }
+        Self { from, way, per_square: if square > 0.0 { 1.0 / square } else { 0.0 } }
     }
 
+    #[inline]
+    fn square(&self, p: Point) -> f64 {
+        let to = p - self.from;
+        let share = (to.dot(self.way) * self.per_square).clamp(0.0, 1.0);
+        (to - self.way * share).length_squared()
+    }
+}
+
+impl Near {
     fn of(piece: &Piece) -> Self {
         match *piece {
-            Piece::Line { from, to } => Self::line(from, to),
+            Piece::Line { from, to } => Self::Line(Straight::new(from, to)),
             Piece::Arc { from, to, center, sweep } => {
                 let (begin, end) = (from - center, to - center);
                 Self::Arc { center, begin, end, radius: begin.length(), sense: sweep.signum() }
@@ -104,11 +126,7 @@ impl Near {
 
     fn square(&self, p: Point) -> f64 {
         match *self {
-            Self::Line { from, way, per_square } => {
-                let to = p - from;
-                let share = (to.dot(way) * per_square).clamp(0.0, 1.0);
-                (to - way * share).length_squared()
-            }
+            Self::Line(line) => line.square(p),
             Self::Arc { center, begin, end, radius, sense } => {
                 let spoke = p - center;
                 let before = begin.cross(spoke) * sense < 0.0;
