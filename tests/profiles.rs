@@ -185,3 +185,23 @@ fn an_unknown_name_lists_what_there_is() {
     let missing = library.machine("./nowhere.toml").unwrap_err().to_string();
     assert!(missing.contains("nowhere.toml cannot be read"), "{missing}");
 }
+
+/// Slips of the unit: units to the millimetre instead of a unit's length, mm/s or mm/min instead of cm/s.
+#[test]
+fn values_in_another_unit_are_refused() {
+    let (_folder, library) = library();
+    // The values come before their sources.
+    let with = |text: &str, key: &str, value: &str| {
+        let old = text.lines().find(|line| line.starts_with(key)).unwrap();
+        text.replacen(old, &format!("{key}{value}"), 1)
+    };
+    let machine = library.machine_text("roll-24").unwrap().0;
+    let told = machine_from_text(&with(&machine, "unit_mm = ", "40"), "own.toml").unwrap_err();
+    assert!(told.to_string().contains("0.025 where 40 of them are a millimetre"), "{told}");
+    assert!(machine_from_text(&with(&machine, "unit_mm = ", "0.1"), "own.toml").is_ok());
+    let material = library.material_text("vinyl-cast").unwrap().0;
+    let told = material_from_text(&with(&material, "velocity_cm_s = ", "9000"), "own.toml");
+    let told = told.unwrap_err().to_string();
+    assert!(told.contains("velocity_cm_s is 9000; it must be at most 300"), "{told}");
+    assert!(material_from_text(&with(&material, "velocity_cm_s = ", "150"), "own.toml").is_ok());
+}

@@ -2,9 +2,24 @@
 
 use super::{Arcs, EncodedLines, Language, Lists, MOST_TOOLS, Machine, Material};
 
+/// No machine steps so coarsely, mm; who writes more means units to the millimetre. From memory, not
+/// verified: the coarsest common unit is 0.1 mm.
+const COARSEST_UNIT_MM: f64 = 1.0;
+/// No cutter is so fast, cm/s; who writes more means another unit. From memory, not verified: fast ones
+/// reach some 150 cm/s.
+const FASTEST_CM_S: f64 = 300.0;
+
 /// Refuses what no machine can mean.
 pub(super) fn machine(m: &Machine) -> Result<(), String> {
     above_zero("unit_mm", m.unit_mm)?;
+    if m.unit_mm > COARSEST_UNIT_MM {
+        let text = format!(
+            "unit_mm is {}; it must be at most {COARSEST_UNIT_MM}: it is the length of a plotter unit, 0.025 \
+             where 40 of them are a millimetre",
+            m.unit_mm
+        );
+        return Err(text);
+    }
     if let Some(clip) = &m.hard_clip
         && (clip.x_min >= clip.x_max || clip.y_min >= clip.y_max)
     {
@@ -98,6 +113,7 @@ pub(super) fn material(m: &Material) -> Result<(), String> {
     ] {
         if let Some(value) = value {
             above_zero(name, value)?;
+            not_too_fast(name, value)?;
         }
     }
     for (swing, value, cut, set) in [
@@ -118,6 +134,7 @@ pub(super) fn material(m: &Material) -> Result<(), String> {
         ] {
             if let Some(value) = value {
                 above_zero(&format!("{name}.{key}"), value)?;
+                not_too_fast(&format!("{name}.{key}"), value)?;
             }
         }
         passes(&format!("{name}.passes"), depth.passes.unwrap_or(1))?;
@@ -153,6 +170,11 @@ fn not_below_zero(key: &str, value: f64) -> Result<(), String> {
 
 fn at_most(key: &str, value: f64, most: f64) -> Result<(), String> {
     if value <= most { Ok(()) } else { Err(format!("{key} is {value}; it must be at most {most}")) }
+}
+
+/// Refuses a speed of no cutter; other values pass.
+fn not_too_fast(key: &str, value: f64) -> Result<(), String> {
+    if key.ends_with("velocity_cm_s") { at_most(key, value, FASTEST_CM_S) } else { Ok(()) }
 }
 
 fn range(key: &str, values: Option<[f64; 2]>) -> Result<(), String> {

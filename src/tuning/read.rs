@@ -153,7 +153,7 @@ pub fn read(readings: &Readings) -> Result<Estimate, ReadError> {
 /// The pattern whose readings no state near `state` explains. Of the holes, some of which may be wrong,
 /// the middle one speaks; of the others the worst.
 fn contradicted(readings: &Readings, state: [f64; 3]) -> Option<Pattern> {
-    let shut = readings.holes.iter().filter(|(radius, _)| state[0] > OPEN_SHARE * radius).count();
+    let shut = readings.holes.iter().filter(|(radius, _)| is_shut(state[0], *radius)).count();
     if 2 * shut > readings.holes.len() {
         return Some(Pattern::Circles);
     }
@@ -167,6 +167,11 @@ fn contradicted(readings: &Readings, state: [f64; 3]) -> Option<Pattern> {
     };
     let worst = Pattern::ALL.map(off).into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
     worst.filter(|(_, off)| *off > MISREAD).map(|(pattern, _)| pattern)
+}
+
+/// Whether a blade of that offset leaves no clean hole in a circle of that axis radius.
+fn is_shut(offset_mm: f64, radius_mm: f64) -> bool {
+    offset_mm > OPEN_SHARE * radius_mm
 }
 
 /// The best of the fits from several starts.
@@ -266,11 +271,14 @@ struct Residual {
     sigma: f64,
     /// It may be wrong altogether.
     doubtful: bool,
+    /// A hole that ought not to be there: where holes vanish no slope foretells anything, and one that opened
+    /// by chance would pass for the surest reading of all.
+    shut: bool,
 }
 
 impl Residual {
     fn new(pattern: Pattern, difference: f64, sigma: f64) -> Self {
-        Self { pattern, difference, sigma, doubtful: false }
+        Self { pattern, difference, sigma, doubtful: false, shut: false }
     }
     /// In standard deviations.
     fn off(&self) -> f64 {
@@ -283,6 +291,9 @@ impl Residual {
     }
     /// Its weight in a step of the fit.
     fn weight(&self) -> f64 {
+        if self.shut {
+            return 0.0;
+        }
         let square = (self.off() / DOUBTFUL).powi(2);
         let share = if self.doubtful { 1.0 / (1.0 + square) } else { 1.0 };
         share / self.sigma.powi(2)
@@ -302,6 +313,7 @@ fn residuals(readings: &Readings, state: [f64; 3]) -> Vec<Residual> {
         difference: diameter - hole(&cutter, radius, readings.unit_mm),
         sigma: (noise * MEAN_OF_TWO).hypot(MODEL_DOUBT_MM),
         doubtful: true,
+        shut: is_shut(offset_mm, radius),
     }));
     for (tick, play) in [(readings.tick_x, play_x), (readings.tick_y, play_y)] {
         all.extend(tick.map(|(value, step)| {

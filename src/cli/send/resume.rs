@@ -164,7 +164,12 @@ fn asked(
 
 /// The person says how many are finished.
 fn chosen((from, to): (usize, usize)) -> Result<usize, Failure> {
-    let known = format!("cuts 1 to {from} are finished for certain, up to cut {to} perhaps");
+    let certain = match from {
+        0 => "no cut is".to_owned(),
+        1 => "cut 1 is".to_owned(),
+        _ => format!("cuts 1 to {from} are"),
+    };
+    let known = format!("{certain} finished for certain, up to cut {to} perhaps");
     if !std::io::stdin().is_terminal() {
         let text = format!("{known}; look at the film, and name the next with --from-cut");
         return Err(Failure::usage(text));
