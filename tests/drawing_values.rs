@@ -307,6 +307,12 @@ fn markers_where_a_line_closes_are_turned_halfway() {
     let twice = "d='M10 10h20v20zM50 10h20v20z'";
     let each = [45.0, 157.5, -67.5];
     assert_eq!(turned("marker-mid", twice, "auto"), [&each[..], &[-67.5, 45.0, 157.5]].concat());
+    // The last vertex before: between the curve's end and the closing line.
+    let (open, closed) = ("d='M0 0q10 0 10 10'", "d='M0 0v9h10q0 0 10 0z'");
+    assert_eq!(turned("marker-end", open, "auto"), [90.0]);
+    let back = (9.0_f64 / 20.0).atan().to_degrees() / 2.0 - 90.0;
+    let last = turned("marker-mid", closed, "auto").pop().unwrap();
+    assert!((last - back).abs() < 0.01, "{last} instead of {back}");
     // What follows a closing line begins at its end, without a vertex of its own.
     let further = "d='M10 10h20v20zl20 30'";
     assert_eq!(turned("marker-mid", further, "auto"), each);
@@ -315,6 +321,21 @@ fn markers_where_a_line_closes_are_turned_halfway() {
     let disc = "d='M50 20A10 10 0 0 1 70 20A10 10 0 0 1 50 20z'";
     assert_eq!(turned("marker-end", disc, "auto"), [-90.0]);
     assert_eq!(turned("marker-mid", disc, "auto").len(), 2);
+}
+
+/// SVG 2, 3.6 (groups): a group's opacity holds for all of it at once, so that white in it covers what lies
+/// under it there, and nothing outside. A browser shows these so.
+#[test]
+fn white_covers_the_ink_of_its_own_group_whatever_the_group_s_opacity() {
+    let black = "<path d='M10 10h40v40h-40z'/>";
+    let white = "<path d='M20 20h10v10h-10z' fill='#fff'/>";
+    near(area(&format!("<g opacity='.5'>{black}{white}</g>")), 1500.0);
+    near(area(&format!("{black}<g opacity='.5'>{white}</g>")), 1600.0);
+    near(area(&format!("<g opacity='.5'>{black}<g opacity='.9'>{white}</g></g>")), 1600.0);
+    near(area(&format!("<g opacity='.5'><g opacity='.9'>{black}</g>{white}</g>")), 1500.0);
+    let ring = "<path d='M20 20h10v10h-10z' fill='#fff' stroke='#000' stroke-width='4'";
+    near(area(&format!("{ring} paint-order='stroke' opacity='.3'/>")), 14.0 * 14.0 - 100.0);
+    near(area(&format!("{ring} opacity='.3'/>")), 14.0 * 14.0 - 36.0);
 }
 
 /// SVG 2, 13.7.1 (markerUnits): the unit is the width of the painted line in the shape's own coordinates; one

@@ -17,6 +17,7 @@ impl Walk<'_> {
             to_page: context.to_page * affine(clip.transform()),
             opacity: 1.0,
             clips: Vec::new(),
+            veil: None,
             element: context.element,
         };
         let shapes = self.contents(clip.root(), &inner);
@@ -30,6 +31,7 @@ impl Walk<'_> {
             to_page: context.to_page,
             opacity: 1.0,
             clips: Vec::new(),
+            veil: None,
             element: context.element,
         };
         let r = mask.rect();
@@ -71,6 +73,7 @@ impl Walk<'_> {
             stroke: None,
             stroke_first: false,
             clips: Vec::new(),
+            veil: None,
         }
     }
 

@@ -13,7 +13,9 @@ use usvg::tiny_skia_path::PathSegment;
 use super::lettering::{self, Lettering, Piece};
 use super::limits::{MAX_PAGE_MM, MAX_TILE_SHAPES};
 use super::survey::Survey;
-use super::{Cap, Drawing, Fill, FillRule, Join, Layer, Shape, Stroke, markers, paint, round};
+use super::{
+    Cap, Drawing, Fill, FillRule, Join, Layer, Shape, Stroke, Veil, markers, paint, round,
+};
 use crate::finding::{Finding, Place};
 use crate::units::MM_PER_PX;
 
@@ -26,6 +28,8 @@ pub(super) struct Context {
     pub(super) opacity: f32,
     /// What bounds the view.
     pub(super) clips: Vec<usize>,
+    /// The innermost group with an opacity.
+    pub(super) veil: Option<usize>,
     /// The nearest element known by id.
     pub(super) element: Option<usize>,
 }
@@ -75,6 +79,7 @@ pub(super) fn convert<'a>(tree: &usvg::Tree, survey: &'a Survey<'a>) -> Walk<'a>
         to_page: Affine::scale(MM_PER_PX),
         opacity: 1.0,
         clips: Vec::new(),
+        veil: None,
         element: None,
     };
     let mut shapes = Vec::new();
@@ -144,7 +149,8 @@ impl Walk<'_> {
         let element = self.meet(group.id()).or(context.element);
         let opacity = context.opacity * group.opacity().get();
         let to_page = context.to_page * affine(group.transform());
-        let mut inner = Context { to_page, opacity, clips: context.clips.clone(), element };
+        let veil = self.veil(group, context);
+        let mut inner = Context { to_page, opacity, clips: context.clips.clone(), veil, element };
         if let Some(clip) = group.clip_path() {
             let clip = self.clip_path(clip, &inner);
             inner.clips.push(clip);
@@ -154,6 +160,16 @@ impl Walk<'_> {
             inner.clips.push(mask);
         }
         self.children(group, &inner, out);
+    }
+
+    /// The innermost group with an opacity inside `group`, which may be itself.
+    fn veil(&mut self, group: &usvg::Group, context: &Context) -> Option<usize> {
+        let opacity = group.opacity().get() * context.opacity;
+        if group.opacity().get() >= 1.0 {
+            return context.veil;
+        }
+        self.drawing.veils.push(Veil { around: context.veil, opacity });
+        Some(self.drawing.veils.len() - 1)
     }
 
     /// Notes that an element is in the tree.
@@ -228,6 +244,7 @@ impl Walk<'_> {
             stroke: None,
             stroke_first: path.paint_order() == usvg::PaintOrder::StrokeAndFill,
             clips: context.clips.clone(),
+            veil: context.veil,
         })
     }
 

@@ -5,8 +5,8 @@
 //! directionality) in this:
 //! - it sees the cubics that stand for an arc (`survey/arcs.rs`), which has no vertex but its ends; joints of
 //!   an arc are known by the segment without length after each, and their markers are left out;
-//! - where a subpath closes, marker-start and marker-end are turned halfway between its last and its first
-//!   direction; a closing line of no length goes on as the segment before it;
+//! - each is turned halfway between the directions before and after its vertex, also where a subpath closes;
+//!   a segment of no length goes on as the one before it;
 //! - where a subpath closes amid a path stands a vertex, and none where the next one begins at the same point;
 //! - a marker's unit is the width of the painted line in the shape's own coordinates, also where that width
 //!   does not scale.
@@ -135,8 +135,8 @@ fn placed(group: &usvg::Group, path: &Path, uses: Uses) -> Option<Placed> {
 #[derive(Clone, Copy)]
 struct Vertex {
     at: Point,
-    /// Radians, where the library may be wrong.
-    turn: Option<f64>,
+    /// Radians.
+    turn: f64,
     /// Whether the closing line before it has no length.
     disputed: bool,
     /// Whether the library has it, and whether the author has.
@@ -162,7 +162,7 @@ impl Pen<'_> {
         let Some(usvg::Node::Group(marker)) = self.children.get(child) else { return };
         let turned = f64::from(marker.transform().ky).atan2(f64::from(marker.transform().sx));
         let about = if kind.reversed { std::f64::consts::PI } else { 0.0 };
-        let turn = vertex.turn.filter(|_| kind.turns).map_or(0.0, |turn| turn + about - turned);
+        let turn = if kind.turns { vertex.turn + about - turned } else { 0.0 };
         self.disputed |= kind.turns && vertex.disputed;
         let unit = if kind.by_width { self.unit } else { 1.0 };
         let to = Affine::translate(vertex.at.to_vec2()) * Affine::rotate(turn);
@@ -255,7 +255,7 @@ impl Line {
         let closing = if closes { Some(i) } else { self.closing(i).filter(|_| begins) };
         Vertex {
             at,
-            turn: closing.map(|close| self.turn(close)),
+            turn: self.turn(i, closing),
             disputed: closing.is_some_and(|close| self.is_disputed(close)),
             in_tree: !closes,
             own: !(begins && follows || self.is_joint(i) || self.is_joint(i + 1)),
@@ -269,16 +269,39 @@ impl Line {
         matches!(self.segments[last], PathSegment::Close).then_some(last)
     }
 
-    /// Halfway between the direction in which a subpath closes and that in which it begins, radians.
-    fn turn(&self, close: usize) -> f64 {
-        let first = self.moves[close];
-        let along = |range: std::ops::Range<usize>| range.flat_map(|i| self.directions(i));
-        let last = along(first + 1..close + 1).rfind(|d| *d != Vec2::ZERO);
-        let next = along(first + 1..close + 1).find(|d| *d != Vec2::ZERO);
-        let (last, next) = (last.unwrap_or_default().atan2(), next.unwrap_or_default().atan2());
-        let whole = std::f64::consts::TAU;
-        let between = (next - last + whole / 2.0).rem_euclid(whole) - whole / 2.0;
-        last + between / 2.0
+    /// Halfway between the directions before and after the vertex at the end of segment `i`, radians; with one
+    /// of them, along that.
+    fn turn(&self, i: usize, closing: Option<usize>) -> f64 {
+        let begins = matches!(self.segments.get(i), Some(PathSegment::MoveTo(_)));
+        let before = closing.or(if begins { None } else { Some(i) });
+        let next = if closing.is_some() { self.moves[i] + 1 } else { i + 1 };
+        let goes_on = self.moves.get(next) == self.moves.get(i);
+        let last = before.map(|i| self.direction_at_end(i));
+        let next = if goes_on { Some(self.direction_at_start(next)) } else { None };
+        match (last, next) {
+            (Some(last), Some(next)) => {
+                let whole = std::f64::consts::TAU;
+                let between = (next - last + whole / 2.0).rem_euclid(whole) - whole / 2.0;
+                last + between / 2.0
+            }
+            (one, other) => one.or(other).unwrap_or_default(),
+        }
+    }
+
+    /// Where a segment of no length comes from somewhere, it goes on so; else as the next one does.
+    fn direction_at_end(&self, i: usize) -> f64 {
+        let is_long = |d: &Vec2| *d != Vec2::ZERO;
+        let first = self.moves[i];
+        let back =
+            (first + 1..=i).rev().find_map(|i| self.directions(i).into_iter().rfind(is_long));
+        let along = (i..self.segments.len()).take_while(|j| self.moves[*j] == first);
+        let mut along = along.flat_map(|i| self.directions(i));
+        back.or_else(|| along.find(is_long)).unwrap_or_default().atan2()
+    }
+
+    fn direction_at_start(&self, i: usize) -> f64 {
+        let own = self.directions(i).into_iter().find(|d| *d != Vec2::ZERO);
+        own.map_or_else(|| self.direction_at_end(i), Vec2::atan2)
     }
 
     /// Whether a subpath that has a length closes with a line of none.

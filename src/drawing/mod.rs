@@ -15,7 +15,8 @@
 //! 1. `shapes` stand in painting order: a later one lies on top of an earlier one.
 //! 2. `to_page` maps the shape's own coordinates to page millimetres, y down, page corner at 0,0.
 //!    Strokes are not transformed yet: their width is in the shape's own coordinates.
-//! 3. Every index (`layer`, `clips`, a paint's gradient) is in range; clips refer only to clips before themselves.
+//! 3. Every index (`layer`, `clips`, `veil`, a paint's gradient) is in range; clips and veils refer only to those
+//!    before themselves.
 //! 4. Nothing invisible is in the list (opacity 0, `visibility: hidden`, `display: none`).
 
 mod clips;
@@ -63,8 +64,20 @@ pub struct Drawing {
     pub clips: Vec<Clip>,
     /// Gradients that paints refer to.
     pub gradients: Vec<Gradient>,
+    /// Groups with an opacity of their own.
+    pub veils: Vec<Veil>,
     /// How high the letters of set texts are.
     pub lettering: Vec<Lettering>,
+}
+
+/// A group whose opacity holds for all of it at once: inside, its shapes cover each other whole (SVG 2, chapter
+/// Rendering Model).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Veil {
+    /// The one around it, an index below its own.
+    pub around: Option<usize>,
+    /// Its opacity with those around it, below 1.
+    pub opacity: f32,
 }
 
 /// A top-level group.
@@ -97,6 +110,8 @@ pub struct Shape {
     pub stroke_first: bool,
     /// The shape shows only inside all of these: indices into [`Drawing::clips`].
     pub clips: Vec<usize>,
+    /// The innermost group with an opacity around it: index into [`Drawing::veils`].
+    pub veil: Option<usize>,
 }
 
 /// The inside of a shape.

@@ -86,6 +86,7 @@ impl Walk<'_> {
             to_page: Affine::IDENTITY,
             opacity,
             clips: Vec::new(),
+            veil: None,
             element: context.element,
         };
         let mut shapes = Vec::new();

@@ -3,7 +3,7 @@
 use kurbo::{Affine, BezPath, PathEl};
 
 use crate::clipping;
-use crate::drawing::{Drawing, FillRule, Paint, PaintSource, Shape, Stroke};
+use crate::drawing::{Drawing, FillRule, Paint, PaintSource, Shape, Stroke, Veil};
 use crate::finding::{Finding, Place, counted};
 use crate::geometry::{Bounds, Contour, Point};
 use crate::merge::{Area, Drawn, FURTHEST_MM, TooFar};
@@ -18,6 +18,8 @@ pub(super) struct Coat {
     pub area: Area,
     pub paint: Paint,
     pub layer: usize,
+    /// The innermost group with an opacity around its shape.
+    pub veil: Option<usize>,
     /// Index of its shape among those that are cut.
     pub shape: usize,
     pub place: Place,
@@ -73,7 +75,7 @@ pub(super) fn coats(
     findings.extend(hairline::finding(shapes, settings));
     findings.extend(fade::findings(&coats));
     findings.extend(nearly_paper(&coats, settings));
-    let (mut ink, only_paper) = erase_paper(coats, settings);
+    let (mut ink, only_paper) = erase_paper(coats, &drawing.veils, settings);
     let bounds = parallel::map(ink.len(), |i| ink[i].area.bounds());
     let drawn = ink.iter().zip(bounds).filter_map(|(coat, b)| Some((b, *shapes.get(coat.shape)?)));
     findings.extend(past_page(drawing, drawn, settings.crop_to_page));
@@ -150,7 +152,8 @@ pub(super) fn shape_coats(
 }
 
 fn coat(shape: &Shape, area: Area, paint: Paint) -> Coat {
-    Coat { area, paint, layer: shape.layer, shape: 0, place: shape.place, told: Told::default() }
+    let (layer, veil, place) = (shape.layer, shape.veil, shape.place);
+    Coat { area, paint, layer, veil, shape: 0, place, told: Told::default() }
 }
 
 /// Refuses coordinates that no machine reaches before anything is sampled from them.
@@ -317,24 +320,30 @@ fn nearly_paper(coats: &[Coat], settings: &InkSettings) -> Option<Finding> {
 
 /// The coats of ink without what paper colour covers; true if there was nothing but paper colour,
 /// which then counts as ink.
-fn erase_paper(coats: Vec<Coat>, settings: &InkSettings) -> (Vec<Coat>, bool) {
+fn erase_paper(coats: Vec<Coat>, veils: &[Veil], settings: &InkSettings) -> (Vec<Coat>, bool) {
     let effects: Vec<Effect> =
         coats.iter().map(|coat| effect(&coat.paint, settings.paper)).collect();
     if !effects.contains(&Effect::Ink) {
         let any = !coats.is_empty() && settings.paper.is_some();
         return (if any { coats } else { Vec::new() }, any);
     }
+    let veiled = |i: usize| effects[i] == Effect::Nothing && coats[i].veil.is_some();
     let erasers: Vec<(usize, Bounds)> = (0..coats.len())
-        .filter(|&i| effects[i] == Effect::Eraser)
+        .filter(|&i| effects[i] == Effect::Eraser || veiled(i))
         .map(|i| (i, coats[i].area.bounds()))
         .collect();
+    let erases = |over: usize, under: usize| {
+        effects[over] == Effect::Eraser
+            || erases_within(veils, [&coats[over], &coats[under]], settings.paper)
+    };
     if erasers.is_empty() {
         let ink = coats.into_iter().zip(effects).filter(|(_, e)| *e == Effect::Ink);
         return (ink.map(|(coat, _)| coat).collect(), false);
     }
     let left = parallel::map(coats.len(), |i| {
         (effects[i] == Effect::Ink).then(|| {
-            let later = erasers.iter().filter(|(j, _)| *j > i).map(|(j, b)| (&coats[*j].area, *b));
+            let later = erasers.iter().filter(|(j, _)| *j > i && erases(*j, i));
+            let later = later.map(|(j, b)| (&coats[*j].area, *b));
             uncovered(&coats[i].area, later)
         })
     });
@@ -343,6 +352,21 @@ fn erase_paper(coats: Vec<Coat>, settings: &InkSettings) -> (Vec<Coat>, bool) {
         (!coat.area.is_empty()).then_some(coat)
     });
     (kept.collect(), false)
+}
+
+/// Whether the first of two coats covers the second whole in the colour of the paper, inside a group that has
+/// both and lets through.
+fn erases_within(veils: &[Veil], [over, under]: [&Coat; 2], paper: Option<[u8; 3]>) -> bool {
+    let around = |veil: Option<usize>| veil.and_then(|veil| veils.get(veil)?.around);
+    let (mut a, mut b) = (over.veil, under.veil);
+    while a != b {
+        if a > b { a = around(a) } else { b = around(b) }
+    }
+    let group = a.and_then(|veil| veils.get(veil));
+    group.filter(|group| group.opacity > 0.0).is_some_and(|group| {
+        let alpha = (over.paint.alpha / group.opacity).min(1.0);
+        effect(&Paint { alpha, ..over.paint }, paper) == Effect::Eraser
+    })
 }
 
 /// `area` without all of `covers`, which come with their boxes.
