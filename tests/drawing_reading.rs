@@ -284,6 +284,12 @@ fn everything_that_is_not_cut_is_told_with_row_and_column() {
         ("not-drawn", "<g transform='scale(0)'><path d='M0 0h5v5z'/></g>"),
         ("not-drawn", "<clipPath id='c'/><path clip-path='url(#c)' d='M0 0h5v5z'/>"),
         ("font-missing", "<text x='5' y='50' font-family='Gull'>Tern Lane</text>"),
+        ("unit-ex", "<rect width='9ex' height='9'/>"),
+        (
+            "mask-linear",
+            "<mask id='m' color-interpolation='linearRGB'><path d='M0 0h9v9z'/></mask>\
+             <path mask='url(#m)' d='M0 0h5v5z'/>",
+        ),
         ("style-geometry", "<rect style='width:9px;height:9px'/>"),
         ("clip-ignored", "<path style='clip-path:circle(4px)' d='M0 0h5v5z'/>"),
         ("style-rule-ignored", "<style>@import url(a.css);</style>"),

@@ -125,7 +125,7 @@ fn without_area(drawing: &Drawing) -> Option<Finding> {
     let one = "one shape is a line without a stroke: it has no area and is not cut.";
     let many = "shapes are lines without a stroke: they have no area and are not cut.";
     let text = counted(flat.len(), one, many);
-    let hint = "Give them a stroke, or cut along centre lines.";
+    let hint = "With a stroke it becomes an area; --trace lines cuts along the drawn line itself.";
     Some(Finding::warning("no-area", text).hint(hint).at(first.place))
 }
 

@@ -104,7 +104,7 @@ pub(super) fn marked(nodes: &[usvg::Node], at: usize) -> Option<&usvg::Path> {
 /// Where the markers of `path` go; none if the group has nothing to be put right, or is none of markers.
 fn placed(group: &usvg::Group, path: &Path, uses: Uses) -> Option<Placed> {
     let line = Line::of(path);
-    if uses.of.is_none() && !line.has_joints() {
+    if line.segments.len() < 2 || uses.of.is_none() && !line.has_joints() {
         return None;
     }
     let [start, mid, end] = uses.of.unwrap_or_else(|| line.guessed());
@@ -193,6 +193,8 @@ struct Line {
     spans: Vec<(Point, Point)>,
     /// Index of the move that each subpath begins with.
     moves: Vec<usize>,
+    /// In which directions each begins and ends, radians.
+    ways: Vec<(f64, f64)>,
     /// Vertices between the first and the last.
     inner: Vec<Vertex>,
 }
@@ -212,7 +214,8 @@ impl Line {
             moves.push(first);
             at = end;
         }
-        let mut line = Self { segments, spans, moves, inner: Vec::new() };
+        let mut line = Self { segments, spans, moves, ways: Vec::new(), inner: Vec::new() };
+        line.ways = line.ways();
         let last = line.segments.len().saturating_sub(1);
         line.inner = (1..last).map(|i| line.vertex(i)).collect();
         line
@@ -276,8 +279,8 @@ impl Line {
         let before = closing.or(if begins { None } else { Some(i) });
         let next = if closing.is_some() { self.moves[i] + 1 } else { i + 1 };
         let goes_on = self.moves.get(next) == self.moves.get(i);
-        let last = before.map(|i| self.direction_at_end(i));
-        let next = if goes_on { Some(self.direction_at_start(next)) } else { None };
+        let last = before.map(|i| self.ways[i].1);
+        let next = if goes_on { Some(self.ways[next].0) } else { None };
         match (last, next) {
             (Some(last), Some(next)) => {
                 let whole = std::f64::consts::TAU;
@@ -288,20 +291,26 @@ impl Line {
         }
     }
 
-    /// Where a segment of no length comes from somewhere, it goes on so; else as the next one does.
-    fn direction_at_end(&self, i: usize) -> f64 {
-        let is_long = |d: &Vec2| *d != Vec2::ZERO;
-        let first = self.moves[i];
-        let back =
-            (first + 1..=i).rev().find_map(|i| self.directions(i).into_iter().rfind(is_long));
-        let along = (i..self.segments.len()).take_while(|j| self.moves[*j] == first);
-        let mut along = along.flat_map(|i| self.directions(i));
-        back.or_else(|| along.find(is_long)).unwrap_or_default().atan2()
-    }
-
-    fn direction_at_start(&self, i: usize) -> f64 {
-        let own = self.directions(i).into_iter().find(|d| *d != Vec2::ZERO);
-        own.map_or_else(|| self.direction_at_end(i), Vec2::atan2)
+    /// The directions in which each segment begins and ends, radians. One of no length goes on as the one
+    /// before it in its subpath, else as the one after it.
+    fn ways(&self) -> Vec<(f64, f64)> {
+        let own = |i: usize| {
+            let mut along = self.directions(i).into_iter().filter(|d| *d != Vec2::ZERO);
+            let first = along.next()?;
+            Some((first.atan2(), along.next_back().unwrap_or(first).atan2()))
+        };
+        let mut ways: Vec<Option<(f64, f64)>> = Vec::with_capacity(self.segments.len());
+        for i in 0..self.segments.len() {
+            let begins = self.moves[i] == i;
+            let before = ways.last().copied().flatten().map(|(_, end)| (end, end));
+            ways.push(if begins { None } else { own(i).or(before) });
+        }
+        for i in (1..ways.len()).rev() {
+            if ways[i - 1].is_none() && self.moves[i - 1] == self.moves[i] {
+                ways[i - 1] = ways[i].map(|(start, _)| (start, start));
+            }
+        }
+        ways.into_iter().map(Option::unwrap_or_default).collect()
     }
 
     /// Whether a subpath that has a length closes with a line of none.

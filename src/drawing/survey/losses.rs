@@ -170,6 +170,7 @@ fn effects<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
             quoted(id)
         );
         tally(v, node, id, Finding::note("mask-as-region", text));
+        linear_mask(v, node, id);
         if node.tag_name().name() == "mask" {
             let text = format!("{} is itself masked; many viewers pass over that", called(node));
             tally(v, node, id, Finding::note("mask-of-mask", text));
@@ -178,6 +179,19 @@ fn effects<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
     if let Some(mode) = props.get(Prop::BlendMode).filter(|m| *m != "normal") {
         let text = format!("mix-blend-mode: {mode} has no meaning for a knife; it is left out");
         tally(v, node, mode, Finding::note("blending-ignored", text));
+    }
+}
+
+/// CSS Masking 1 (luminance of masks): a mask's light may be measured in linear RGB, in which dark greys are darker.
+fn linear_mask<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, id: &'a str) {
+    let mask = v.tags.get(id).copied();
+    if mask.and_then(|mask| mask.attribute("color-interpolation")) == Some("linearRGB") {
+        let text = format!(
+            "the mask {} asks for linearRGB, which is not followed; dark parts of it may show what viewers hide",
+            quoted(id)
+        );
+        let hint = "Use black for what the mask is to hide.";
+        tally(v, node, id, Finding::warning("mask-linear", text).hint(hint));
     }
 }
 

@@ -4,7 +4,7 @@
 //! A shape that can't be read at all is taken out of the text, so that the library never computes
 //! with infinities.
 
-use svgtypes::{Length, LengthListParser};
+use svgtypes::{Length, LengthListParser, LengthUnit};
 use usvg::roxmltree::{Attribute, Node};
 
 use super::arcs::{self, Joints, larger};
@@ -68,6 +68,9 @@ fn lengths(v: &mut Visitor<'_>, node: Node<'_, '_>, hidden: bool) -> f64 {
         let relative = || v.relative.px(value).map(|px| (Length::new_number(px), px.to_string()));
         match readable(value).or_else(relative) {
             Some((length, text)) => {
+                if length.unit == LengthUnit::Ex && !hidden {
+                    letter_height(v, node);
+                }
                 largest = larger(largest, length.number);
                 if text != value {
                     v.edits.push(Edit::replace(attribute.range_value(), text));
@@ -81,6 +84,16 @@ fn lengths(v: &mut Visitor<'_>, node: Node<'_, '_>, hidden: bool) -> f64 {
         }
     }
     largest
+}
+
+/// The SVG library does not ask the font how high its letter x is (CSS Values 4, 6.1.1).
+fn letter_height(v: &mut Visitor<'_>, node: Node<'_, '_>) {
+    let text = format!(
+        "a length of {} is in ex, which is taken as half the font's size; viewers ask the font",
+        called(node)
+    );
+    let hint = "Write it in mm or another unit of length.";
+    losses::tally(v, node, "ex", Finding::note("unit-ex", text).hint(hint));
 }
 
 /// The largest coordinate of a path or polygon; reports what breaks off. A shape with nothing to
