@@ -173,6 +173,8 @@ fn what_viewers_show_otherwise_is_told() {
         ("<path d='M9 9h9v9' marker-end='url(#k)' clip-path='url(#c)'/>", "marker-bounds"),
         ("<path d='M9 9h9v9' marker-end='url(#k)' style='mask:url(#m)'/>", "marker-bounds"),
         ("<path d='M9. 9h9v9z'/>", "path-number"),
+        ("<text clip-path='url(#c)'>A</text>", "text-bounds"),
+        ("<text mask='url(#m)'>A</text>", "text-bounds"),
         // CSS Cascade 4, 6.4: the last of equals, and a style's before a sheet's.
         (
             "<style>path{fill:red!important}</style><path d='M9 9h9v9z' style='fill:none!important'/>",
@@ -307,6 +309,9 @@ fn markers_where_a_line_closes_are_turned_halfway() {
     let twice = "d='M10 10h20v20zM50 10h20v20z'";
     let each = [45.0, 157.5, -67.5];
     assert_eq!(turned("marker-mid", twice, "auto"), [&each[..], &[-67.5, 45.0, 157.5]].concat());
+    // There and back: both ways round are as short; Chromium takes the mean of 0 and 180 degrees.
+    assert_eq!(turned("marker-end", "d='M10 10h-20z'", "auto"), [90.0]);
+    assert_eq!(turned("marker-end", "d='M10 10h20z'", "auto"), [90.0]);
     // The last vertex before: between the curve's end and the closing line.
     let (open, closed) = ("d='M0 0q10 0 10 10'", "d='M0 0v9h10q0 0 10 0z'");
     assert_eq!(turned("marker-end", open, "auto"), [90.0]);

@@ -282,11 +282,7 @@ impl Line {
         let last = before.map(|i| self.ways[i].1);
         let next = if goes_on { Some(self.ways[next].0) } else { None };
         match (last, next) {
-            (Some(last), Some(next)) => {
-                let whole = std::f64::consts::TAU;
-                let between = (next - last + whole / 2.0).rem_euclid(whole) - whole / 2.0;
-                last + between / 2.0
-            }
+            (Some(last), Some(next)) => halfway(last, next),
             (one, other) => one.or(other).unwrap_or_default(),
         }
     }
@@ -340,6 +336,21 @@ impl Line {
             _ => false,
         }
     }
+}
+
+/// Halfway between two directions, the short way round, radians. Between opposite ones, of which both ways are as
+/// short, the mean of both as they are, as Chromium takes it.
+fn halfway(last: f64, next: f64) -> f64 {
+    const SLACK: f64 = 1e-6;
+    let (half, between) = (std::f64::consts::PI, next - last);
+    let short = if between > half + SLACK {
+        between - 2.0 * half
+    } else if between < -half - SLACK {
+        between + 2.0 * half
+    } else {
+        between
+    };
+    last + short / 2.0
 }
 
 fn point(p: usvg::tiny_skia_path::Point) -> Point {

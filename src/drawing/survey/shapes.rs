@@ -286,6 +286,19 @@ fn markers<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, context: &Inherited<'a>)
     }
 }
 
+/// Whether what bounds an element does so in proportion to it.
+pub(super) fn proportional(v: &Visitor<'_>, props: &Props<'_>) -> Option<&'static str> {
+    let [clip, mask] = [Prop::ClipPath, Prop::Mask]
+        .map(|prop| props.get(prop).and_then(local_url).and_then(|id| v.tags.get(id)));
+    if clip.is_some_and(|c| c.attribute("clipPathUnits") == Some("objectBoundingBox")) {
+        Some("clip path")
+    } else if mask.is_some_and(|m| m.attribute("maskUnits") != Some("userSpaceOnUse")) {
+        Some("mask")
+    } else {
+        None
+    }
+}
+
 fn marker_use(marker: Node<'_, '_>) -> MarkerUse {
     let orient = marker.attribute("orient").unwrap_or_default().trim();
     MarkerUse {
@@ -308,16 +321,7 @@ fn marked_bounds<'a>(
     if !context.markers.iter().flatten().filter_map(|m| local_url(m)).any(drawn) {
         return;
     }
-    let [clip, mask] = [Prop::ClipPath, Prop::Mask]
-        .map(|prop| props.get(prop).and_then(local_url).and_then(|id| v.tags.get(id)));
-    let units = |node: &Node<'_, '_>, name| node.attribute(name).unwrap_or_default().to_owned();
-    let what = if clip.is_some_and(|c| units(c, "clipPathUnits") == "objectBoundingBox") {
-        "clip path"
-    } else if mask.is_some_and(|m| units(m, "maskUnits") != "userSpaceOnUse") {
-        "mask"
-    } else {
-        return;
-    };
+    let Some(what) = proportional(v, props) else { return };
     let text = format!(
         "the {what} of {} is in proportion to the shape and its markers; viewers leave the markers out",
         called(node)

@@ -7,6 +7,7 @@
 use usvg::roxmltree::Node;
 
 use super::losses::{called, shortened, tally};
+use super::shapes;
 use super::splice::Edit;
 use super::style::{Prop, Props};
 use super::visit::{Visitor, svg_tag};
@@ -68,6 +69,7 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'
         length(v, node);
     }
     line_widths(v, node, props);
+    bounds(v, node, props);
     if props.texts().next().is_none() || !holds_text(node) {
         return;
     }
@@ -105,6 +107,21 @@ fn line_widths<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
         let hint = "Convert the text to paths in the drawing program, which keeps what you see.";
         tally(v, node, EFFECT, Finding::warning("text-property-ignored", text).hint(hint));
     }
+}
+
+/// What a text's box holds: the SVG library and viewers measure the letters' cells each in their own way.
+fn bounds<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    if svg_tag(node) != Some("text") {
+        return;
+    }
+    let Some(what) = shapes::proportional(v, props) else { return };
+    let text = format!(
+        "the {what} of {} is in proportion to the text; viewers measure texts each in their own way, so its \
+         edge may lie elsewhere",
+        called(node)
+    );
+    let hint = "Give the mask or clip path a size of its own.";
+    tally(v, node, what, Finding::note("text-bounds", text).hint(hint));
 }
 
 /// What is as the font tells, while viewers take measures of their own: seen in a browser, which lowers
