@@ -164,12 +164,7 @@ fn asked(
 
 /// The person says how many are finished.
 fn chosen((from, to): (usize, usize)) -> Result<usize, Failure> {
-    let certain = match from {
-        0 => "no cut is".to_owned(),
-        1 => "cut 1 is".to_owned(),
-        _ => format!("cuts 1 to {from} are"),
-    };
-    let known = format!("{certain} finished for certain, up to cut {to} perhaps");
+    let known = how_far(from, to);
     if !std::io::stdin().is_terminal() {
         let text = format!("{known}; look at the film, and name the next with --from-cut");
         return Err(Failure::usage(text));
@@ -178,6 +173,16 @@ fn chosen((from, to): (usize, usize)) -> Result<usize, Failure> {
     let answer = replied(&question).map_err(|error| Failure::failed(files::plain(&error)))?;
     let number = answer.trim().parse().ok().filter(|n| (from..=to).contains(n));
     number.ok_or_else(|| Failure::usage(format!("write a number from {from} to {to}")))
+}
+
+/// How far the machine came, for certain and perhaps.
+fn how_far(from: usize, to: usize) -> String {
+    let certain = match from {
+        0 => "no cut is".to_owned(),
+        1 => "cut 1 is".to_owned(),
+        _ => format!("cuts 1 to {from} are"),
+    };
+    format!("{certain} finished for certain, up to cut {to} perhaps")
 }
 
 /// The bytes from the first unfinished cut on.
@@ -222,5 +227,17 @@ pub fn enter(
     let obeyed_all = matches!(ending, Ok(Ending::Stopped)) && !answers;
     if obeyed_all || matches!(ending, Ok(Ending::Done)) {
         journal.finished = whole;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::how_far;
+
+    #[test]
+    fn few_finished_cuts_are_told_in_plain_words() {
+        assert_eq!(how_far(0, 3), "no cut is finished for certain, up to cut 3 perhaps");
+        assert_eq!(how_far(1, 3), "cut 1 is finished for certain, up to cut 3 perhaps");
+        assert_eq!(how_far(2, 3), "cuts 1 to 2 are finished for certain, up to cut 3 perhaps");
     }
 }
