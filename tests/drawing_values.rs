@@ -309,7 +309,7 @@ fn markers_where_a_line_closes_are_turned_halfway() {
     let twice = "d='M10 10h20v20zM50 10h20v20z'";
     let each = [45.0, 157.5, -67.5];
     assert_eq!(turned("marker-mid", twice, "auto"), [&each[..], &[-67.5, 45.0, 157.5]].concat());
-    // There and back: both ways round are as short; Chromium takes the mean of 0 and 180 degrees.
+    // There and back: both ways round are as short, and SVG 2 names neither; the mean of 0 and 180 degrees.
     assert_eq!(turned("marker-end", "d='M10 10h-20z'", "auto"), [90.0]);
     assert_eq!(turned("marker-end", "d='M10 10h20z'", "auto"), [90.0]);
     // The last vertex before: between the curve's end and the closing line.

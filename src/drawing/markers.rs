@@ -339,7 +339,7 @@ impl Line {
 }
 
 /// Halfway between two directions, the short way round, radians. Between opposite ones, of which both ways are as
-/// short, the mean of both as they are, as Chromium takes it.
+/// short, the mean of both as they are: SVG 2 names neither, and Chromium takes now one, now the other.
 fn halfway(last: f64, next: f64) -> f64 {
     const SLACK: f64 = 1e-6;
     let (half, between) = (std::f64::consts::PI, next - last);
