@@ -37,8 +37,9 @@ pub(super) fn pack(view: &View) -> String {
     });
     let mut last = Packer::behind(cuts);
     last.line(&view.simulation.last_travel);
-    let mut bytes = groups.concat();
-    bytes.extend(last.bytes);
+    let count = groups.iter().map(Vec::len).sum::<usize>() + last.bytes.len();
+    let mut bytes = Vec::with_capacity(count);
+    groups.into_iter().chain([last.bytes]).for_each(|group| bytes.extend(group));
     STANDARD.encode(bytes)
 }
 

@@ -67,7 +67,7 @@ pub struct PageJob<'a> {
 
 /// The page as HTML text.
 pub fn page_html(page: &Page) -> String {
-    let data = serde_json::to_string(&Data::of(page)).unwrap_or_default();
+    let data = Data::of(page).written();
     // Inside a script element only "<" could end it.
     let data = if data.contains('<') { data.replace('<', "\\u003c") } else { data };
     let parts = [
@@ -154,6 +154,15 @@ impl<'a> Data<'a> {
             jobs: page.jobs.iter().map(JobData::of).collect(),
             start: page.start,
         }
+    }
+
+    /// As JSON; room for the packed cuts, which are nearly all of it, is made at once.
+    fn written(self) -> String {
+        let packed: usize = self.jobs.iter().map(|job| job.packed.len()).sum();
+        let mut json = Vec::with_capacity(packed + packed / 64 + 4096);
+        // Writing into a vector cannot fail, nor is JSON anything but UTF-8.
+        let _ = serde_json::to_writer(&mut json, &self);
+        String::from_utf8(json).unwrap_or_default()
     }
 }
 
