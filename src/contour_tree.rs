@@ -135,7 +135,8 @@ impl Rows {
         let row = self.row(own.bounds.min.y);
         self.lists[row].retain(|&other| shapes[other].bounds.max.x >= own.bounds.min.x);
         let mut best: Option<usize> = None;
-        for &other in &self.lists[row] {
+        // What was opened last is the smallest, where one lies in the other: the rest is not asked.
+        for &other in self.lists[row].iter().rev() {
             let candidate = &shapes[other];
             let smaller = best.is_none_or(|b| {
                 candidate.area < shapes[b].area || (candidate.area == shapes[b].area && other < b)

@@ -1,6 +1,7 @@
 //! Discs between walls → [`ThinPlace`]s: those that neighbour each other are one place.
 
 use crate::parallel;
+use crate::sets::Sets;
 
 use super::ThinPlace;
 use super::disc::{Disc, Spot, Walls};
@@ -88,32 +89,14 @@ impl<'a> Points<'a> {
 
     /// Entries that neighbour each other, directly or through others.
     fn groups(&self, entries: &[Entry]) -> Vec<Vec<usize>> {
-        let mut links: Vec<Vec<usize>> = vec![Vec::new(); entries.len()];
+        let mut sets = Sets::new(entries.len());
         for (i, entry) in entries.iter().enumerate() {
-            for (ring, key) in
-                [(entry.disc.from.ring, entry.key), (entry.disc.to.ring, entry.opposite)]
-            {
-                for j in self.near(entries, ring, key).filter(|&j| j != i) {
-                    links[i].push(j);
-                    links[j].push(i);
-                }
+            let Disc { from, to, .. } = entry.disc;
+            for (ring, key) in [(from.ring, entry.key), (to.ring, entry.opposite)] {
+                self.near(entries, ring, key).for_each(|j| sets.join(i, j));
             }
         }
-        let mut seen = vec![false; entries.len()];
-        let mut groups = Vec::new();
-        for start in 0..entries.len() {
-            let mut group = Vec::new();
-            let mut open = vec![start];
-            while let Some(i) = open.pop() {
-                if !std::mem::replace(&mut seen[i], true) {
-                    group.push(i);
-                    open.extend(&links[i]);
-                }
-            }
-            groups.push(group);
-        }
-        groups.retain(|group| !group.is_empty());
-        groups
+        sets.groups(|_| true)
     }
 
     /// The entries at the point `key` of a contour and at its neighbours.
