@@ -7,7 +7,8 @@
 //! is sent stays on the near side of C, also where a corner is drawn round. So each corner between two
 //! straight lines tells d, whatever offset is set; of all that do the middle one is taken.
 //!
-//! Where corners show nothing, swings and closed cuts tell ([`proof::written_for`]). Method: plane geometry of a bar that turns about its trailing end; ours.
+//! Where corners show nothing, swings and closed cuts tell ([`proof::written_for`]). Method: plane geometry
+//! of a bar that turns about its trailing end; ours.
 
 use std::ops::Range;
 

@@ -149,8 +149,8 @@ fn resolved(rings: Vec<Ring>, tangles: &[Vec<usize>]) -> (Vec<Ring>, Vec<usize>)
             Inside::Pieces
         };
         let (line, first) = (members[0].line, tangle[0]);
-        let in_units = |ring: Ring| ring.points.into_iter().map(in_units).collect();
-        let contours: Vec<Vec<(i32, i32)>> = members.into_iter().map(in_units).collect();
+        let whole = |ring: Ring| ring.points.into_iter().map(in_units).collect();
+        let contours: Vec<Vec<(i32, i32)>> = members.into_iter().map(whole).collect();
         let fresh = |points: Vec<(i32, i32)>| {
             let points = points.into_iter().map(in_plane).collect();
             Ring { line, points, joined: true }

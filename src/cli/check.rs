@@ -55,13 +55,10 @@ pub fn run(args: &Args) -> Outcome {
         Input::Drawing(bytes) => {
             args.of_a_job()?;
             let plans = args.drawing.plans_of(&bytes, &args.file, &settings)?;
-            let films = plans.iter().map(|plan| plan.film.as_str());
-            let picture = args.picture.as_ref().map(|picture| files::for_films(picture, films));
-            let pictures = picture.into_iter().flatten().map(Some).chain(std::iter::repeat(None));
-            let report = |(plan, picture): (_, Option<PathBuf>)| {
-                report_of_plan(plan, (args, picture.as_deref()), &settings)
-            };
-            plans.iter().zip(pictures).map(report).collect::<Result<_, _>>()?
+            let pictures = args.picture.as_ref().map(|picture| files::for_plans(picture, &plans));
+            let picture = |i: usize| Some(pictures.as_ref()?.get(i)?.as_path());
+            let report = |(i, plan)| report_of_plan(plan, (args, picture(i)), &settings);
+            plans.iter().enumerate().map(report).collect::<Result<_, _>>()?
         }
         Input::Job(job) => vec![report_of_job(job, args, &settings)?],
     };

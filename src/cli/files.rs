@@ -10,6 +10,7 @@ use std::time::SystemTime;
 use tempfile::NamedTempFile;
 
 use super::Failure;
+use crate::pipeline::Plan;
 use crate::send::Spool;
 
 /// The largest file that is read, bytes: far above any job, far below the memory of a machine.
@@ -244,12 +245,12 @@ fn open_to_others(file: &NamedTempFile) {
 #[cfg(not(unix))]
 fn open_to_others(_: &NamedTempFile) {}
 
-/// Where the result for each of several films goes: `path`, with `-NAME` before its extension. Films whose
-/// names would be the same file's get a number behind it.
-pub fn for_films<'a>(path: &Path, films: impl Iterator<Item = &'a str>) -> Vec<PathBuf> {
+/// Where the result for each of several plans goes: `path`, with the film's `-NAME` before its extension.
+/// Films whose names would be the same file's get a number behind it.
+pub fn for_plans(path: &Path, plans: &[Plan]) -> Vec<PathBuf> {
     // Many disks take "Lines" and "lines" for the same name.
     let key = |path: &Path| path.to_string_lossy().to_lowercase();
-    let plain: Vec<PathBuf> = films.map(|film| for_film(path, film)).collect();
+    let plain: Vec<PathBuf> = plans.iter().map(|plan| for_film(path, &plan.film)).collect();
     if path == Path::new("-") {
         return plain;
     }
@@ -259,9 +260,8 @@ pub fn for_films<'a>(path: &Path, films: impl Iterator<Item = &'a str>) -> Vec<P
         if kept.insert(key(&own)) {
             return own;
         }
-        let numbered = (2u32..).map(|n| for_film(&own, &n.to_string()));
-        let free = numbered.into_iter().find(|path| taken.insert(key(path)));
-        free.unwrap_or(own)
+        let mut numbered = (2u32..).map(|n| for_film(&own, &n.to_string()));
+        numbered.find(|path| taken.insert(key(path))).unwrap_or_else(|| own.clone())
     };
     plain.into_iter().map(apart).collect()
 }

@@ -108,8 +108,7 @@ fn write_pictures(args: &Args) -> Result<(), Failure> {
         return target.put(&picture(plan, &args.output)?);
     }
     drop(target);
-    let films = plans.iter().map(|plan| plan.film.as_str());
-    for (plan, path) in plans.iter().zip(files::for_films(&args.output, films)) {
+    for (plan, path) in plans.iter().zip(files::for_plans(&args.output, &plans)) {
         Target::open(&path, &args.file)?.put(&picture(plan, &path)?)?;
     }
     Ok(())

@@ -37,7 +37,7 @@ pub fn run(args: &Args) -> Outcome {
     let first = Target::open(&output, &args.file)?;
     let plans = args.drawing.plans(&args.file)?;
     let outputs = store(&plans, &output, first, &args.file)?;
-    let pictures = args.picture.as_ref().map(|picture| files::for_films(picture, films(&plans)));
+    let pictures = args.picture.as_ref().map(|picture| files::for_plans(picture, &plans));
     for (plan, picture) in plans.iter().zip(pictures.iter().flatten()) {
         Target::open(picture, &args.file)?.put(&preview::picture(plan, picture)?)?;
     }
@@ -46,10 +46,6 @@ pub fn run(args: &Args) -> Outcome {
     // than to tell.
     std::mem::forget(plans);
     told
-}
-
-fn films(plans: &[Plan]) -> impl Iterator<Item = &str> {
-    plans.iter().map(|plan| plan.film.as_str())
 }
 
 fn default_output(file: &Path) -> PathBuf {
@@ -66,7 +62,7 @@ fn store(
     first: Target,
     input: &Path,
 ) -> Result<Vec<PathBuf>, Failure> {
-    let outputs = files::for_films(output, films(plans));
+    let outputs = files::for_plans(output, plans);
     if let ([plan], [own]) = (plans, &outputs[..])
         && own == output
     {

@@ -1,5 +1,7 @@
 //! Values that the CSS library does not know though CSS has them, and others that say the same.
 
+use crate::drawing::survey::dash_items;
+
 /// Properties whose plain words are the same in any case, with their initial values (SVG 2, Property Index;
 /// CSS Masking 1, Compositing 1).
 const INITIAL: [(&str, &str); 33] = [
@@ -72,8 +74,7 @@ pub(super) fn is_length(value: &str) -> bool {
 /// Whether a list of dashes holds only numbers, each with a unit or without, and none below zero (SVG 2,
 /// chapter Painting).
 pub(super) fn is_dash_list(value: &str) -> bool {
-    let has_items = |part: &str| part.split_whitespace().next().is_some();
-    value.split(',').all(|part| has_items(part) && part.split_whitespace().all(is_length))
+    dash_items(value, |item| is_length(item).then_some(())).is_some()
 }
 
 #[cfg(test)]

@@ -34,7 +34,7 @@ use usvg::roxmltree::Document;
 
 pub(super) use losses::{quoted, shortened};
 pub(super) use size::{MEDIUM_PX, SizeGiven};
-pub(super) use values::is_for_screens;
+pub(super) use values::{dash_items, is_for_screens};
 
 use super::Layer;
 use super::error::ReadError;

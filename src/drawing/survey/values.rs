@@ -76,22 +76,32 @@ fn list(v: &Visitor<'_>, value: &str) -> Option<String> {
     if matches!(value.trim(), "none" | "inherit" | "initial" | "unset") {
         return Some(value.to_owned());
     }
+    let all = dash_items(value, |item| {
+        let (number, text) = match readable(item) {
+            Some((length, text)) => (length.number, text),
+            None => v.relative.px(item).map(|px| (px, px.to_string()))?,
+        };
+        (number >= 0.0).then_some(text)
+    })?;
+    Some(if value.contains(',') { all.join(",") } else { all.join(" ") })
+}
+
+/// What `read` makes of each item of a list of dashes; none if the list or an item has a fault.
+pub(in crate::drawing) fn dash_items<T>(
+    value: &str,
+    read: impl Fn(&str) -> Option<T>,
+) -> Option<Vec<T>> {
     let mut all = Vec::new();
     for part in value.split(',') {
         let before = all.len();
         for item in part.split_whitespace() {
-            let known = readable(item);
-            let (number, text) = match known {
-                Some((length, text)) => (length.number, text),
-                None => v.relative.px(item).map(|px| (px, px.to_string()))?,
-            };
-            all.push((number >= 0.0).then_some(text)?);
+            all.push(read(item)?);
         }
         if all.len() == before {
             return None;
         }
     }
-    Some(if value.contains(',') { all.join(",") } else { all.join(" ") })
+    Some(all)
 }
 
 /// Takes an attribute out, so that what is inherited counts.
