@@ -17,8 +17,8 @@ const MOST_CELLS: f64 = 4e6;
 const FEW_EDGES: usize = 10_000;
 /// Bands of rows that more are listed in, each by itself: its part of the grid stays near the core.
 const BANDS: usize = 16;
-/// Edges that a band takes or leaves together.
-const BLOCK: usize = 64;
+/// Edges in a [`Block`] at most.
+const BLOCK: u32 = 64;
 
 /// Edges by the cells that they run through.
 pub struct EdgeIndex<'a> {
@@ -86,37 +86,28 @@ impl<'a> Chains<'a> {
         numbers.map(move |i| (i, (line.points[i - before], line.after(i - before))))
     }
 
-    /// The edges of a block, a run for each line.
-    fn runs(&self, block: usize) -> impl Iterator<Item = Run> {
-        let mut rest = self.block(block);
-        let mut line = self.owner(rest.start);
-        std::iter::from_fn(move || {
-            while !rest.is_empty() {
-                let end = rest.end.min(self.first[line + 1] as usize);
-                let (first, count) = (rest.start as u32, (end - rest.start) as u32);
-                let run = Run { line: line as u32, first, count };
-                (rest.start, line) = (end, line + 1);
-                if count > 0 {
-                    return Some(run);
-                }
-            }
-            None
-        })
-    }
-
-    /// The numbers of the edges of a block.
-    fn block(&self, number: usize) -> Range<usize> {
-        number * BLOCK..self.len().min((number + 1) * BLOCK)
-    }
-
-    /// The box around each block of edges.
-    fn blocks(&self) -> Vec<Bounds> {
-        let bounds = |block| {
-            let edges = self.runs(block).flat_map(|run| self.along(run));
-            edges.fold(Bounds::EMPTY, |bounds, (_, (p, q))| bounds.union(Bounds::of(&[p, q])))
+    /// All edges in blocks, those of a line after each other.
+    fn blocks(&self) -> Vec<Block> {
+        let of_line = |line: usize| {
+            let edges = self.first[line]..self.first[line + 1];
+            edges.clone().step_by(BLOCK as usize).map(move |first| {
+                let count = (edges.end - first).min(BLOCK);
+                Run { line: line as u32, first, count }
+            })
         };
-        parallel::map(self.len().div_ceil(BLOCK), bounds)
+        let runs: Vec<Run> = (0..self.lines.len()).flat_map(of_line).collect();
+        let around = |run| {
+            let boxes = self.along(run).map(|(_, (p, q))| Bounds::of(&[p, q]));
+            boxes.fold(Bounds::EMPTY, Bounds::union)
+        };
+        parallel::map(runs.len(), |i| Block { run: runs[i], around: around(runs[i]) })
     }
+}
+
+/// Edges of one line that a band takes or leaves together.
+struct Block {
+    run: Run,
+    around: Bounds,
 }
 
 /// What is nearest to a point.
@@ -164,7 +155,8 @@ impl<'a> EdgeIndex<'a> {
     pub fn new(lines: impl Iterator<Item = impl Into<LineRef<'a>>>, cell_mm: f64) -> Self {
         let chains = Chains::of(lines);
         let blocks = chains.blocks();
-        let grid = Grid::over(blocks.iter().copied().fold(Bounds::EMPTY, Bounds::union), cell_mm);
+        let around = blocks.iter().map(|block| block.around).fold(Bounds::EMPTY, Bounds::union);
+        let grid = Grid::over(around, cell_mm);
         let bands = if chains.len() < FEW_EDGES { 1 } else { BANDS };
         let lists = grid.lists((&chains, &blocks), bands);
         Self { grid, chains, lists }
@@ -506,7 +498,7 @@ impl Grid {
     }
 
     /// For each cell the runs of edges through it; bands of rows are listed side by side.
-    fn lists(&self, (chains, blocks): (&Chains, &[Bounds]), bands: usize) -> Lists {
+    fn lists(&self, (chains, blocks): (&Chains, &[Block]), bands: usize) -> Lists {
         let height = self.rows / bands as i64 + 1;
         let rows = |band: usize| {
             let first = (band as i64 * height).min(self.rows);
@@ -514,12 +506,14 @@ impl Grid {
         };
         let last_row = (self.rows - 1).max(0);
         let row = |p: Point| self.key(p).1.clamp(0, last_row);
-        let touched = |b: &Bounds| if b.is_empty() { [1, 0] } else { [row(b.min), row(b.max)] };
-        let blocks: Vec<[i64; 2]> = blocks.iter().map(touched).collect();
+        let touched = |block: &Block| [row(block.around.min), row(block.around.max)];
+        let touched: Vec<[i64; 2]> = blocks.iter().map(touched).collect();
         let parts = parallel::map(bands, |band| {
             let rows = rows(band);
-            let within = |&i: &usize| blocks[i][0] < rows.end && blocks[i][1] >= rows.start;
-            let taken: Vec<usize> = (0..blocks.len()).filter(within).collect();
+            let within = |[low, high]: &[i64; 2]| *low < rows.end && *high >= rows.start;
+            let all = blocks.iter().zip(&touched);
+            let taken: Vec<Run> =
+                all.filter(|(_, touched)| within(touched)).map(|(block, _)| block.run).collect();
             self.lists_of(rows, chains, &taken)
         });
         let mut all = Lists { starts: vec![0], runs: Vec::new() };
@@ -532,18 +526,20 @@ impl Grid {
         all
     }
 
-    /// For each cell of some rows the runs of edges through it, all in blocks that are `taken`.
-    fn lists_of(&self, rows: Range<i64>, chains: &Chains, taken: &[usize]) -> Lists {
+    /// For each cell of some rows the runs of edges through it, all of those `taken`.
+    fn lists_of(&self, rows: Range<i64>, chains: &Chains, taken: &[Run]) -> Lists {
         let first = (rows.start * self.columns) as usize;
         let mut starts = vec![0u32; ((rows.end - rows.start) * self.columns) as usize + 1];
         let mut known = (Point::ORIGIN, self.key(Point::ORIGIN));
         // Each cell and run as they are met; which cells those are is told once, for counting and for
         // listing.
-        let mut met: Vec<(u32, Run)> = Vec::with_capacity(BLOCK * taken.len() / 4);
+        let edges: usize = taken.iter().map(|run| run.count as usize).sum();
+        let mut met: Vec<(u32, Run)> = Vec::with_capacity(edges / 4);
         // For each cell the last one met in it.
         let mut last = vec![u32::MAX; starts.len() - 1];
-        for Run { line, first: edge, count } in taken.iter().flat_map(|&block| chains.runs(block)) {
-            for (edge, ends) in chains.along(Run { line, first: edge, count }) {
+        for &taken in taken {
+            let line = taken.line;
+            for (edge, ends) in chains.along(taken) {
                 let (ends, edge) = (self.keyed(&mut known, ends), edge as u32);
                 self.along_in(&rows, ends, |cell| {
                     let cell = cell - first;
