@@ -2,7 +2,8 @@
 //! Boolean library some 150 bytes and 5 to 10 µs, and ten thousand lines can cross fifty million times.
 //!
 //! Method: a sweep along x over edges sorted by their left end, open edges in strips along y; every
-//! pair that meets in a strip is compared. Of many thousand edges only every eighth strip is looked at,
+//! pair that meets in a strip is compared, unless so few edges run through each strip that the pairs do not
+//! matter. Of many thousand edges only every eighth strip is looked at,
 //! and each that holds so many that they could pass the limit by themselves. Counting stops when the
 //! limit is passed. When comparing takes too long (many long edges that do not cross), what was found
 //! is scaled up to all edges.
@@ -12,8 +13,10 @@ use std::ops::RangeInclusive;
 use super::rows::Rows;
 use super::{Ring, Vertex};
 
-/// Fewer edges than this are not counted: they cannot cross more than 125 000 times.
+/// Fewer edges than this are not counted: they cannot cross more than [`FEW_PAIRS`] times.
 const FEW_EDGES: usize = 500;
+/// Nor are edges of which fewer pairs share a strip.
+const FEW_PAIRS: u64 = 125_000;
 /// Up to so many edges all strips are looked at, beyond it one of [`SAMPLED`].
 const MANY_EDGES: usize = 50_000;
 const SAMPLED: u64 = 8;
@@ -40,7 +43,11 @@ pub(super) fn crossings<'a>(rings: impl Iterator<Item = &'a Ring> + Clone, most:
     let rows = rows(rings.clone().flatten(), strips_along);
     let mut edges: Vec<Edge> = Vec::with_capacity(count);
     rings.for_each(|ring| add(&mut edges, ring, &rows));
-    let mut strips = Strips::over(&edges, strips_along, most);
+    let held = held(&edges, strips_along);
+    if held.iter().map(|held| held * held / 2).sum::<u64>() <= FEW_PAIRS {
+        return 0;
+    }
+    let mut strips = Strips::over(&edges, &held, most);
     edges.retain(|edge| strips.any(edge));
     edges.sort_unstable_by_key(|edge| edge.left.x);
     for (done, edge) in edges.iter().enumerate() {
@@ -89,6 +96,14 @@ impl Edge {
     }
 }
 
+/// How many edges run through each strip.
+fn held(edges: &[Edge], count: u16) -> Vec<u64> {
+    // One more for rounding.
+    let mut held = vec![0; usize::from(count) + 1];
+    edges.iter().flat_map(Edge::strips).for_each(|strip| held[strip] += 1);
+    held
+}
+
 /// Open edges in strips along y.
 struct Strips {
     strips: Vec<Strip>,
@@ -105,21 +120,16 @@ struct Strip {
 }
 
 impl Strips {
-    fn over(edges: &[Edge], count: u16, most: u64) -> Self {
-        // One more for rounding.
-        let strips = vec![Strip { open: Vec::new(), weight: 1 }; usize::from(count) + 1];
+    fn over(edges: &[Edge], held: &[u64], most: u64) -> Self {
+        let strips = vec![Strip { open: Vec::new(), weight: 1 }; held.len()];
         let mut all = Self { strips, crossings: 0, compared: 0 };
         if edges.len() > MANY_EDGES {
-            all.sample(edges, most);
+            all.sample(held, most);
         }
         all
     }
 
-    fn sample(&mut self, edges: &[Edge], most: u64) {
-        let mut held = vec![0u64; self.strips.len()];
-        for strip in edges.iter().flat_map(Edge::strips) {
-            held[strip] += 1;
-        }
+    fn sample(&mut self, held: &[u64], most: u64) {
         for (k, (strip, held)) in self.strips.iter_mut().zip(held).enumerate() {
             // Scattered, so that no regular drawing falls between (Fibonacci hashing, Knuth 1973).
             let drawn = (k as u64).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 32;
