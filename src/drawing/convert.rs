@@ -60,10 +60,11 @@ pub(super) struct Walk<'a> {
     pub(super) inside: usize,
 }
 
-/// Walks a whole tree.
-pub(super) fn convert<'a>(tree: &usvg::Tree, survey: &'a Survey<'a>) -> Walk<'a> {
-    let size = tree.size();
-    let page_mm = (page_side(size.width()), page_side(size.height()));
+/// Walks the trees of a drawing's parts, one after another; they are of the same page.
+pub(super) fn convert<'a>(trees: &[usvg::Tree], survey: &'a Survey<'a>) -> Walk<'a> {
+    let size = trees.first().map(usvg::Tree::size);
+    let page_mm = size.map_or((0.0, 0.0), |s| (page_side(s.width()), page_side(s.height())));
+    let fonts = trees.first().map(usvg::Tree::fontdb);
     let mut walk = Walk {
         survey,
         drawing: Drawing { page_mm, ..Drawing::default() },
@@ -71,7 +72,7 @@ pub(super) fn convert<'a>(tree: &usvg::Tree, survey: &'a Survey<'a>) -> Walk<'a>
         unseen: Unseen::default(),
         seen: vec![false; survey.elements.len()],
         tiles_left: MAX_TILE_SHAPES,
-        fonts: Arc::clone(tree.fontdb()),
+        fonts: fonts.map(Arc::clone).unwrap_or_default(),
         pieces: Vec::new(),
         inside: 0,
     };
@@ -83,7 +84,9 @@ pub(super) fn convert<'a>(tree: &usvg::Tree, survey: &'a Survey<'a>) -> Walk<'a>
         element: None,
     };
     let mut shapes = Vec::new();
-    walk.children(tree.root(), &page, &mut shapes);
+    for tree in trees {
+        walk.children(tree.root(), &page, &mut shapes);
+    }
     walk.drawing.shapes = shapes;
     settle_layers(&mut walk.drawing, &survey.layers);
     walk

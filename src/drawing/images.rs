@@ -23,6 +23,7 @@ fn nested(data: &[u8], options: &Options<'_>) -> Option<Tree> {
     let text = door::open(data).ok()?;
     let xml = || ParsingOptions { allow_dtd: true, ..ParsingOptions::default() };
     let doc = Document::parse_with_options(&text, xml()).ok()?;
-    let changed = survey::survey(&doc).ok()?.text;
+    let survey = survey::survey(&doc).ok()?;
+    let changed = survey.text(&doc);
     Tree::from_data_nested(changed.as_bytes(), options).ok()
 }

@@ -20,6 +20,7 @@ use super::respell::respelled;
 use super::survey::{MEDIUM_PX, Survey, survey};
 use super::{Drawing, closing, door, images, listen};
 use crate::finding::{Finding, Place};
+use crate::parallel;
 
 /// How a drawing is read.
 #[derive(Debug, Clone)]
@@ -76,8 +77,8 @@ fn read_text(text: &str, settings: &ReadSettings) -> Result<(Drawing, Vec<Findin
     );
     findings.extend(fonts.check(&mut survey));
     let asked = Mutex::new(Asked::default());
-    let (tree, heard) = listen::while_reading(|| parse(&doc, &survey, &fonts, &asked));
-    let mut walk = convert(&tree?, &survey);
+    let (trees, heard) = parse(&doc, &survey, &fonts, &asked)?;
+    let mut walk = convert(&trees, &survey);
     findings.append(&mut walk.findings);
     findings.extend(listen::findings(&heard, &doc));
     let asked = asked.into_inner().unwrap_or_default();
@@ -91,14 +92,14 @@ fn parse_xml(text: &str) -> Result<Document<'_>, roxmltree::Error> {
     Document::parse_with_options(text, options)
 }
 
-/// Gives the document to the SVG library; the original as it is if nothing was changed, or the
-/// changed text should not parse.
+/// What the SVG library makes of the document, and what it says: one tree, or one for each part of a large
+/// plain drawing.
 fn parse(
     doc: &Document<'_>,
     survey: &Survey<'_>,
     fonts: &Fonts,
     asked: &Mutex<Asked>,
-) -> Result<usvg::Tree, ReadError> {
+) -> Result<(Vec<usvg::Tree>, Vec<String>), ReadError> {
     let options = usvg::Options {
         font_family: UNNAMED.into(),
         font_size: MEDIUM_PX as f32,
@@ -107,12 +108,26 @@ fn parse(
         image_href_resolver: images::resolver(),
         ..usvg::Options::default()
     };
-    let changed = match &survey.text {
+    let tree_of = |doc: &Document<'_>| {
+        let (tree, heard) = listen::while_reading(|| usvg::Tree::from_xmltree(doc, &options));
+        tree.map(|tree| (tree, heard))
+    };
+    let parts = survey.parts(doc, parallel::cores());
+    let read = parallel::map(parts.len(), |i| tree_of(&parse_xml(&parts[i]).ok()?).ok());
+    if let Some(read) = read.into_iter().collect::<Option<Vec<_>>>().filter(|read| !read.is_empty())
+    {
+        let (trees, heard): (Vec<_>, Vec<_>) = read.into_iter().unzip();
+        return Ok((trees, heard.concat()));
+    }
+    // The original as it is if nothing was changed, or the changed text should not parse.
+    let text = survey.text(doc);
+    let changed = match &text {
         Cow::Borrowed(_) => None,
         Cow::Owned(text) => parse_xml(text).ok(),
     };
-    usvg::Tree::from_xmltree(changed.as_ref().unwrap_or(doc), &options)
-        .map_err(|e| svg_error(&e, survey.root))
+    let (tree, heard) =
+        tree_of(changed.as_ref().unwrap_or(doc)).map_err(|e| svg_error(&e, survey.root))?;
+    Ok((vec![tree], heard))
 }
 
 fn svg_error(error: &usvg::Error, root: Place) -> ReadError {

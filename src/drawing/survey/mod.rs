@@ -1,7 +1,7 @@
 //! The first look at the drawing's XML: everything that the SVG library would lose without a word.
 //!
-//! Input: the parsed document and its text. Output: a [`Survey`]: the text that is then read for
-//! real, the elements by id, the layers, the findings with row and column.
+//! Input: the parsed document and its text. Output: a [`Survey`]: the changes to the text that is then
+//! read for real, the elements by id, the layers, the findings with row and column.
 //!
 //! The text differs from the original in four ways, each of which the library needs and none of
 //! which changes what is drawn:
@@ -17,6 +17,7 @@ mod arcs;
 mod links;
 mod losses;
 mod marks;
+mod parts;
 mod references;
 mod shapes;
 mod size;
@@ -34,6 +35,7 @@ use usvg::roxmltree::Document;
 
 pub(super) use losses::{quoted, shortened};
 pub(super) use size::{MEDIUM_PX, SizeGiven};
+use splice::Edits;
 pub(super) use values::{dash_items, is_for_screens};
 
 use super::Layer;
@@ -83,8 +85,10 @@ pub(super) struct TextRun {
 /// What the first look found.
 #[derive(Debug, Default)]
 pub(super) struct Survey<'a> {
-    /// The text for the SVG library; borrowed if it is the original as it was.
-    pub(super) text: Cow<'a, str>,
+    /// The changes to the text for the SVG library.
+    edits: Edits,
+    /// It may be read in parts (`parts.rs`).
+    is_plain: bool,
     /// Elements that can show up in the tree, in document order.
     pub(super) elements: Vec<Element<'a>>,
     /// The layers in painting order.
@@ -106,6 +110,17 @@ pub(super) struct Survey<'a> {
 }
 
 impl Survey<'_> {
+    /// The text of `doc` for the SVG library; borrowed if it is the original as it was.
+    pub(super) fn text<'d>(&self, doc: &'d Document<'_>) -> Cow<'d, str> {
+        self.edits.all_made(doc.input_text())
+    }
+
+    /// The same in up to `most` parts to be read side by side, whose shapes one after another are those of
+    /// the whole; none if it has to be read as a whole.
+    pub(super) fn parts(&self, doc: &Document<'_>, most: usize) -> Vec<String> {
+        if self.is_plain { parts::parts(doc, &self.edits, most) } else { Vec::new() }
+    }
+
     /// The made-up id of an element.
     fn made_up(&self, index: usize) -> String {
         [self.prefix.as_str(), itoa::Buffer::new().format(index)].concat()

@@ -28,10 +28,10 @@ impl Edit {
     }
 
     /// One more empty element at the end of an element, in the same namespace.
-    pub(super) fn child(node: Node<'_, '_>, tag: &str, attributes: &str) -> Self {
-        let (range, name_end) = (node.range(), after_name(node));
+    pub(super) fn child<'a>(node: Node<'a, 'a>, tag: &str, attributes: &str) -> Self {
+        let range = node.range();
         let source = node.document().input_text();
-        let name = source.get(range.start + 1..name_end).unwrap_or_default();
+        let name = qualified_name(node);
         let prefix = name.rsplit_once(':').map_or(String::new(), |(p, _)| format!("{p}:"));
         let child = format!("<{prefix}{tag} {attributes}/>");
         let written = source.get(range.clone()).unwrap_or_default();
@@ -44,6 +44,12 @@ impl Edit {
     }
 }
 
+/// An element's name as it is written, prefix included.
+pub(super) fn qualified_name<'a>(node: Node<'a, 'a>) -> &'a str {
+    let written = node.range().start + 1..after_name(node);
+    node.document().input_text().get(written).unwrap_or_default()
+}
+
 /// The byte after an element's qualified name.
 fn after_name(node: Node<'_, '_>) -> usize {
     let start = node.range().start + 1;
@@ -52,27 +58,54 @@ fn after_name(node: Node<'_, '_>) -> usize {
     start + rest.find(|c: char| c.is_whitespace() || c == '/' || c == '>').unwrap_or(0)
 }
 
-/// The text with all changes made; those before `from` and those that overlap an earlier one are
-/// left out. Changes at the same place keep their order.
-pub(super) fn splice(text: &str, mut edits: Vec<Edit>, from: usize) -> Cow<'_, str> {
-    edits.retain(|e| e.range.start >= from);
-    if edits.is_empty() {
-        return Cow::Borrowed(text);
+/// All changes to a text, in their order, none upon another.
+#[derive(Debug, Default)]
+pub(in crate::drawing) struct Edits(Vec<Edit>);
+
+impl Edits {
+    /// Those of `edits` from the byte `from` on; one that overlaps an earlier one is left out. Changes at
+    /// the same place keep their order.
+    pub(super) fn new(mut edits: Vec<Edit>, from: usize) -> Self {
+        edits.retain(|edit| edit.range.start >= from);
+        edits.sort_by_key(|edit| edit.range.start);
+        let mut done = 0;
+        edits.retain(|edit| {
+            let is_free = edit.range.start >= done;
+            done = if is_free { edit.range.end } else { done };
+            is_free
+        });
+        Self(edits)
     }
-    edits.sort_by_key(|e| e.range.start);
-    let added: usize = edits.iter().map(|e| e.text.len()).sum();
-    let mut out = String::with_capacity(text.len() + added);
-    let mut done = 0;
-    for edit in &edits {
-        if edit.range.start < done {
-            continue;
+
+    /// The text with all changes made.
+    pub(super) fn all_made<'a>(&self, text: &'a str) -> Cow<'a, str> {
+        match self.0.is_empty() {
+            true => Cow::Borrowed(text),
+            false => Cow::Owned(self.made(text, 0..text.len())),
         }
-        out.push_str(text.get(done..edit.range.start).unwrap_or_default());
-        out.push_str(&edit.text);
-        done = edit.range.end.max(edit.range.start);
     }
-    out.push_str(text.get(done..).unwrap_or_default());
-    Cow::Owned(out)
+
+    /// A range of the text with those changes made that begin in it.
+    pub(super) fn made(&self, text: &str, range: Range<usize>) -> String {
+        let begins = |at: usize| self.0.partition_point(|edit| edit.range.start < at);
+        let edits = &self.0[begins(range.start)..begins(range.end)];
+        let added: usize = edits.iter().map(|edit| edit.text.len()).sum();
+        let mut out = String::with_capacity(range.len() + added);
+        let mut done = range.start;
+        for edit in edits {
+            out.push_str(text.get(done..edit.range.start).unwrap_or_default());
+            out.push_str(&edit.text);
+            done = edit.range.end;
+        }
+        out.push_str(text.get(done..range.end).unwrap_or_default());
+        out
+    }
+
+    /// Whether a change spans the place before the byte `at`.
+    pub(super) fn span(&self, at: usize) -> bool {
+        let before = self.0.partition_point(|edit| edit.range.start < at);
+        before > 0 && self.0[before - 1].range.end > at
+    }
 }
 
 #[cfg(test)]
@@ -88,13 +121,20 @@ mod tests {
             Edit::replace(at("<p:g")..at("</svg"), ""),
             Edit::replace(0..1, "never"),
         ];
-        assert_eq!(splice(text, edits, 1), "<svg><g a='22'/></svg>");
-        let unchanged = splice(text, vec![Edit::replace(0..1, "never")], 1);
-        assert!(matches!(unchanged, Cow::Borrowed(same) if same == text));
+        let edits = Edits::new(edits, 1);
+        assert_eq!(edits.all_made(text), "<svg><g a='22'/></svg>");
+        assert_eq!(edits.made(text, 0..at("<p:g")), "<svg><g a='22'/>");
+        assert_eq!(edits.made(text, at("<p:g")..text.len()), "</svg>");
+        assert!(edits.span(at("<p:g") + 1) && !edits.span(at("<p:g")) && !edits.span(at("</svg")));
+        let unchanged = Edits::new(vec![Edit::replace(0..1, "never")], 1);
+        assert!(matches!(unchanged.all_made(text), Cow::Borrowed(same) if same == text));
         let doc = usvg::roxmltree::Document::parse("<svg><g/></svg>").unwrap();
         let g = doc.root_element().first_element_child().unwrap();
         let edits = vec![Edit::attribute(g, "id", "x"), Edit::attribute(g, "b", "y")];
-        assert_eq!(splice(doc.input_text(), edits, 0), "<svg><g id=\"x\" b=\"y\"/></svg>");
+        assert_eq!(
+            Edits::new(edits, 0).all_made(doc.input_text()),
+            "<svg><g id=\"x\" b=\"y\"/></svg>"
+        );
     }
 
     #[test]
@@ -108,7 +148,7 @@ mod tests {
             let x = doc.root_element().first_element_child().unwrap();
             let edit = Edit::child(x, "y", "b='2'");
             assert_eq!(
-                splice(&before, vec![edit], 0),
+                Edits::new(vec![edit], 0).all_made(&before),
                 after.replacen("<g>", "<g xmlns:p='urn:p'>", 1)
             );
         }

@@ -8,9 +8,10 @@ use std::collections::HashMap;
 
 use usvg::roxmltree::{Document, Node};
 
+use super::parts::Plain;
 use super::references::{self, Graph, Reference, TooMuch};
-use super::size::{Relative, page_size};
-use super::splice::{Edit, splice};
+use super::size::{Relative, SizeGiven, page_size};
+use super::splice::{Edit, Edits};
 use super::style::{Prop, Props, SVG, Styles};
 use super::{Survey, TextRun, links, losses, shapes};
 use crate::drawing::Layer;
@@ -71,7 +72,7 @@ pub(super) fn run<'a>(
     lines: LineTable<'a>,
     out: Survey<'a>,
 ) -> Result<Survey<'a>, ReadError> {
-    check_depth(doc, &lines)?;
+    let depth = depth(doc, &lines)?;
     let mut visitor = Visitor {
         relative: Relative::new(doc.root_element(), None),
         refused: None,
@@ -94,18 +95,28 @@ pub(super) fn run<'a>(
     }
     references::check(&visitor.graph).map_err(|e| refusal(&e, &visitor))?;
     losses::finish_tallies(&mut visitor);
-    let Visitor { mut out, edits, .. } = visitor;
-    out.text = splice(doc.input_text(), edits, doc.root_element().range().start);
+    let is_sized = ["width", "height"].iter().all(|side| doc.root_element().has_attribute(*side))
+        && matches!(visitor.out.size, Some(SizeGiven::Units | SizeGiven::Numbers));
+    let plain = Plain {
+        has_references: !visitor.graph.references.is_empty(),
+        has_rules: visitor.styles.rules() > 0,
+        has_text: visitor.out.needs_fonts,
+        is_sized,
+        depth,
+    };
+    let Visitor { mut out, edits, begin, .. } = visitor;
+    (out.edits, out.is_plain) = (Edits::new(edits, begin), plain.is_so());
     Ok(out)
 }
 
-/// Entities can nest elements deeper than the text shows, so the tree is measured as well.
-fn check_depth(doc: &Document<'_>, lines: &LineTable<'_>) -> Result<(), ReadError> {
-    let mut depth = 0usize;
+/// How deep nodes are nested. Entities can nest elements deeper than the text shows, so the tree is measured as well.
+fn depth(doc: &Document<'_>, lines: &LineTable<'_>) -> Result<usize, ReadError> {
+    let (mut depth, mut deepest) = (0usize, 0);
     let mut node = doc.root();
     loop {
         if let Some(child) = node.first_child() {
             depth += 1;
+            deepest = deepest.max(depth);
             if depth > MAX_NESTING + 2 {
                 return Err(ReadError::TooDeep(lines.place(child.range().start)));
             }
@@ -113,7 +124,7 @@ fn check_depth(doc: &Document<'_>, lines: &LineTable<'_>) -> Result<(), ReadErro
             continue;
         }
         while node.next_sibling().is_none() {
-            let Some(parent) = node.parent() else { return Ok(()) };
+            let Some(parent) = node.parent() else { return Ok(deepest) };
             depth = depth.saturating_sub(1);
             node = parent;
         }
