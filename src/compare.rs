@@ -2,7 +2,7 @@
 //!
 //! In: named [`Row`]s with the figures of simulated jobs, and floors of their travel where they are
 //! known. Out: an aligned table for a terminal, JSON, CSV (RFC 4180). Differences are to the first
-//! row. A floor holds for travel from line to line, before the blade is compensated
+//! row of the same group: orders of one film, or jobs. A floor holds for travel from line to line, before the blade is compensated
 //! ([`crate::pipeline::floors`]), so it is compared with that and not with the simulated travel.
 
 use std::fmt::Write;
@@ -20,6 +20,8 @@ use crate::simulate::{Simulation, Totals};
 pub struct Row {
     /// What it is called.
     pub name: String,
+    /// Rows of one group are orders of the same work: each is compared with the first of them.
+    pub group: usize,
     /// Its figures.
     pub totals: Totals,
     /// The floors of its travel, if they were computed.
@@ -42,7 +44,7 @@ pub struct Figures {
     pub name: String,
     /// Path with the tool up, mm.
     pub travel_mm: f64,
-    /// Against the first row, percent.
+    /// Against the first row of its group, percent.
     pub travel_change_percent: Option<f64>,
     /// Path with the tool down, mm.
     pub cut_mm: f64,
@@ -50,7 +52,7 @@ pub struct Figures {
     pub lifts: usize,
     /// How long it takes, s, if known.
     pub time_s: Option<f64>,
-    /// Against the first row, percent.
+    /// Against the first row of its group, percent.
     pub time_change_percent: Option<f64>,
     /// Size of the job.
     pub bytes: u64,
@@ -64,10 +66,14 @@ pub struct Figures {
     pub above_any_percent: Option<f64>,
 }
 
-/// The figures of `rows`, each against the first.
+/// The figures of `rows`, each against the first of its group.
 pub fn figures(rows: &[Row]) -> Vec<Figures> {
-    let Some(first) = rows.first() else { return Vec::new() };
-    rows.iter().map(|row| Figures::of(row, &first.totals)).collect()
+    rows.iter().map(|row| Figures::of(row, &first_of(rows, row).totals)).collect()
+}
+
+/// The first row of the group of `row`.
+fn first_of<'a>(rows: &'a [Row], row: &'a Row) -> &'a Row {
+    rows.iter().find(|other| other.group == row.group).unwrap_or(row)
 }
 
 impl Figures {
@@ -135,7 +141,8 @@ const BAR: usize = 16;
 pub fn table(rows: &[Row]) -> Vec<String> {
     let figures = figures(rows);
     let mut cells = vec![HEADS.map(str::to_owned).to_vec()];
-    cells.extend(figures.iter().enumerate().map(|(i, row)| row.cells(i == 0)));
+    let first = |row| std::ptr::eq(first_of(rows, row), row);
+    cells.extend(figures.iter().zip(rows).map(|(figures, row)| figures.cells(first(row))));
     let width = |column: usize| {
         cells.iter().filter_map(|row| row.get(column)).map(|c| c.chars().count()).max().unwrap_or(0)
     };
@@ -247,7 +254,7 @@ mod tests {
         let totals = Totals { cut_mm: 800.0, travel_mm, lifts: 4, bytes: 99, ..Totals::default() };
         let floor = floor
             .map(|chosen| Floor { ordered_mm: travel_mm, floors: Floors { chosen, any: 0.0 } });
-        Row { name: name.to_owned(), totals, floor }
+        Row { name: name.to_owned(), group: 0, totals, floor }
     }
 
     #[test]
@@ -258,6 +265,21 @@ mod tests {
         assert_eq!(figures[1].above_chosen_percent, Some(25.0));
         assert_eq!(figures[1].above_any_percent, None);
         assert_eq!(figures[0].travel_change_percent, Some(0.0));
+    }
+
+    #[test]
+    fn each_film_is_measured_by_its_own_first_order() {
+        let film = |name, mm, group| Row { group, ..row(name, mm, None) };
+        let rows = [
+            film("red drawn", 2000.0, 0),
+            film("blue drawn", 200.0, 1),
+            film("blue best", 150.0, 1),
+        ];
+        let figures = figures(&rows);
+        assert_eq!(figures[1].travel_change_percent, Some(0.0));
+        assert_eq!(figures[2].travel_change_percent, Some(-25.0));
+        let table = table(&rows);
+        assert!(!table[2].contains('%') && table[3].contains("-25.0 %"), "{table:?}");
     }
 
     #[test]

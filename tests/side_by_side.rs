@@ -129,3 +129,19 @@ fn the_least_travel_is_told_with_what_bands_cost() {
     assert!(roll["unbanded_mm"].as_f64() < roll["ordered_mm"].as_f64());
     assert!(flat["unbanded_mm"].is_null());
 }
+
+/// The films of a drawing have nothing to do with each other's orders.
+#[test]
+fn each_film_is_held_against_its_own_first_order() {
+    let folder = folder();
+    let two = sheet()
+        .replace("</svg>", r##"<rect x="5" y="5" width="1" height="1" fill="#cc0000"/></svg>"##);
+    std::fs::write(folder.path().join("two.svg"), two).unwrap();
+    let output = run(folder.path(), &["compare", "two.svg", "--sheets", "colour", "--json"]);
+    let told = json(&output);
+    let drawn = |job: &&serde_json::Value| job["name"].as_str().unwrap().ends_with("drawn");
+    let first: Vec<_> = told["jobs"].as_array().unwrap().iter().filter(drawn).collect();
+    assert_eq!(first.len(), 2);
+    assert!(first.iter().all(|job| job["travel_change_percent"] == 0.0), "{first:?}");
+    assert_ne!(first[0]["travel_mm"], first[1]["travel_mm"]);
+}

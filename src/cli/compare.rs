@@ -30,22 +30,25 @@ pub struct Args {
 
 pub fn run(args: &Args, typed: &[OsString]) -> Outcome {
     let settings = args.drawing.settings()?;
-    let target = args.page.as_ref().map(|page| Target::open(page, &args.files[0])).transpose()?;
-    let mut rows = Vec::new();
+    let target = args.page.as_ref().map(|page| Target::beside(page, &args.files)).transpose()?;
+    let mut rows: Vec<Row> = Vec::new();
     let mut jobs = Vec::new();
     let mut drawn = None;
     for file in &args.files {
         match preview::read(file, &settings)? {
             Input::Drawing(bytes) => {
                 let drawing = preview::Planned::new(&args.drawing, &bytes, file, &settings)?;
-                rows.extend(drawing_rows(&drawing, &settings, args.files.len() > 1));
+                let group = rows.last().map_or(0, |last| last.group + 1);
+                rows.extend(drawing_rows(&drawing, &settings, (args.files.len() > 1, group)));
                 drawn = Some(drawing);
             }
             Input::Job(back) => {
                 let back = preview::checked(back, file, &settings)?;
                 let floor = Some(compare::floor_of(&back.simulation));
                 let name = file.display().to_string();
-                rows.push(Row { name: name.clone(), totals: back.simulation.totals, floor });
+                // Whatever a job cuts, it is held against what was named first.
+                let (group, totals) = (0, back.simulation.totals);
+                rows.push(Row { name: name.clone(), group, totals, floor });
                 jobs.push((name, back.simulation, back.findings));
             }
         }
@@ -63,8 +66,12 @@ pub fn run(args: &Args, typed: &[OsString]) -> Outcome {
     tell(args, &rows)
 }
 
-/// The rows of a drawing: each film in each order.
-fn drawing_rows(drawing: &preview::Planned, settings: &PlanSettings, several: bool) -> Vec<Row> {
+/// The rows of a drawing: each film in each order, the films in groups from `first` on.
+fn drawing_rows(
+    drawing: &preview::Planned,
+    settings: &PlanSettings,
+    (several, first): (bool, usize),
+) -> Vec<Row> {
     let mut rows = Vec::new();
     let films = drawing.orders.first().map_or(0, Vec::len);
     for film in 0..films {
@@ -73,16 +80,16 @@ fn drawing_rows(drawing: &preview::Planned, settings: &PlanSettings, several: bo
             let file = if several { drawing.file.as_str() } else { "" };
             let names = [file, &plan.film, order];
             let name: Vec<&str> = names.into_iter().filter(|name| !name.is_empty()).collect();
-            rows.push(row(name.join(" "), plan, settings));
+            rows.push(row((name.join(" "), first + film), plan, settings));
         }
     }
     rows
 }
 
-fn row(name: String, plan: &Plan, settings: &PlanSettings) -> Row {
+fn row((name, group): (String, usize), plan: &Plan, settings: &PlanSettings) -> Row {
     let floors = pipeline::floors(plan, settings);
     let floor = Some(Floor { ordered_mm: plan.ordered_mm, floors });
-    Row { name, totals: plan.simulation.totals, floor }
+    Row { name, group, totals: plan.simulation.totals, floor }
 }
 
 fn tell(args: &Args, rows: &[Row]) -> Outcome {

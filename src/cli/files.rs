@@ -116,7 +116,7 @@ fn take(
     }
     // Before it is opened: a folder cannot be on every system.
     if path.is_dir() {
-        return Err(cannot("it is a folder; name the drawing in it"));
+        return Err(cannot("it is a folder; name a file in it"));
     }
     let mut file = File::open(path).map_err(|error| cannot(plain(&error)))?;
     let before = state(&file);
@@ -164,12 +164,18 @@ pub enum Target {
 impl Target {
     /// Makes sure that `path` can be written; `input` is what is read and never overwritten.
     pub fn open(path: &Path, input: &Path) -> Result<Self, Failure> {
+        Self::beside(path, std::slice::from_ref(&input))
+    }
+
+    /// Makes sure that `path` can be written; `inputs` are what is read and never overwritten.
+    pub fn beside(path: &Path, inputs: &[impl AsRef<Path>]) -> Result<Self, Failure> {
         if path == Path::new("-") {
             return Ok(Self::Stdout);
         }
         let same = |a: &Path, b: &Path| matches!((a.canonicalize(), b.canonicalize()), (Ok(a), Ok(b)) if a == b);
-        if same(path, input) {
-            let text = format!("{} would overwrite the drawing; give another -o", path.display());
+        if inputs.iter().any(|input| same(path, input.as_ref())) {
+            let text =
+                format!("{} would overwrite what is read; name another file", path.display());
             return Err(Failure::usage(text));
         }
         match std::fs::metadata(path) {
