@@ -149,3 +149,54 @@ fn each_step_names_the_next_as_it_is_typed() {
     }
     assert!(folder.path().join("materials/card-200g.toml").exists());
 }
+
+/// A machine with a force of 1 to 8 and a speed of 1 to 60 is sent nothing beyond, and the page names none.
+#[test]
+fn a_row_ends_where_the_machine_ends() {
+    let folder = tempfile::tempdir().unwrap();
+    let shown = run(folder.path(), &["profiles", "show", "roll-15"]);
+    let text = String::from_utf8(shown.stdout).unwrap();
+    let text =
+        text.replacen("tools = 1\n", "tools = 1\nforce = true\nforce_range = [1.0, 8.0]\n", 1);
+    std::fs::write(folder.path().join("shop.toml"), text).unwrap();
+    let values = |instruction: &str, arguments: &[&str]| {
+        let all = [&["sheet", "-m", "./shop.toml", "-o", "row.hpgl"], arguments].concat();
+        let output = tune(folder.path(), &all);
+        assert!(output.status.success(), "{}", said(&output));
+        let job = std::fs::read_to_string(folder.path().join("row.hpgl")).unwrap();
+        let values = job.split(';').filter_map(|part| part.strip_prefix(instruction)?.parse().ok());
+        values.collect::<Vec<f64>>()
+    };
+    let all: Vec<f64> = (1..=8).map(f64::from).collect();
+    assert_eq!(values("FS", &["--pattern", "force"]), all);
+    let page = std::fs::read_to_string(folder.path().join("tune-force.html")).unwrap();
+    assert!(page.contains("<td>8</td>") && !page.contains("<td>9</td>"));
+    assert_eq!(
+        values("FS", &["--pattern", "force", "--first", "6", "--step", "1"]),
+        [6.0, 7.0, 8.0]
+    );
+    let fast = values("VS", &["--pattern", "speed", "--first", "40", "--step", "5"]);
+    assert!(fast.contains(&60.0) && fast.iter().all(|v| *v <= 60.0), "{fast:?}");
+    for beyond in [["100", "10"], ["0.5", "1"], ["60", "1"]] {
+        let row = ["--first", beyond[0], "--step", beyond[1]];
+        let arguments = [&["sheet", "-m", "./shop.toml", "--pattern", "speed"][..], &row].concat();
+        let output = tune(folder.path(), &arguments);
+        assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+        assert!(said(&output).contains("takes a speed from 1 to 60"), "{}", said(&output));
+    }
+}
+
+/// A vernier tells twice the offset plus the play, so the command of its sheet asks for the circles as well.
+#[test]
+fn a_vernier_is_read_together_with_the_circles() {
+    let folder = tempfile::tempdir().unwrap();
+    let sheet = tune(folder.path(), &["sheet", "--pattern", "vernier", "-m", "roll-15"]);
+    let told = said(&sheet);
+    let command = told.lines().find_map(|line| line.strip_prefix("then: bladewright ")).unwrap();
+    let command = command.replacen("NUMBER=MM,NUMBER=MM", "7=0.52,8=0.71,9=0.90", 1);
+    let command = command.replacen("NUMBER", "9", 1).replacen("NUMBER", "26", 1);
+    let read = run(folder.path(), &command.split(' ').collect::<Vec<_>>());
+    assert!(read.status.success() && said(&read).contains("play along y"), "{}", said(&read));
+    let alone = tune(folder.path(), &["read", "--tick-x", "9", "--tick-y", "26"]);
+    assert!(said(&alone).contains("only together with the play"), "{}", said(&alone));
+}

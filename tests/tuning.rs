@@ -60,7 +60,7 @@ fn cut(sheet: &Sheet, machine: Machine) -> Vec<Vec<Point>> {
 
 fn sheet_of(pattern: Pattern, offset_mm: f64) -> Sheet {
     let at = Point::new(10.0, 10.0);
-    sheet(&SheetSettings { pattern, offset_mm, row: None, at, unit_mm: UNIT_MM })
+    sheet(&SheetSettings { pattern, offset_mm, row: None, most: None, at, unit_mm: UNIT_MM })
 }
 
 /// The paths of the uncompensated tests: one a circle, two a vernier pair, in the order of numbers.

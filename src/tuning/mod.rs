@@ -118,6 +118,8 @@ pub struct SheetSettings {
     pub offset_mm: f64,
     /// First value and step of a row of values; `None` takes the pattern's own.
     pub row: Option<(f64, f64)>,
+    /// The largest value of forces or speeds: tests beyond it are left out.
+    pub most: Option<f64>,
     /// Lower left corner, mm.
     pub at: Point,
     /// Size of a plotter unit, mm.

@@ -169,8 +169,9 @@ fn ladder(builder: &mut Builder, settings: &SheetSettings) {
 /// Squares, each with its own overcut, force or speed.
 fn squares(builder: &mut Builder, settings: &SheetSettings) {
     let (first, step) = settings.first_and_step();
-    for k in 0..TESTS {
-        let value = first + step * k as f64;
+    let most = settings.most.unwrap_or(f64::INFINITY);
+    let values = (0..TESTS).map(|k| first + step * k as f64).take_while(|value| *value <= most);
+    for (k, value) in values.enumerate() {
         let corner = Point::new(k as f64 * (SQUARE_MM + GAP_MM + 1.0), FOOT_MM);
         let number = builder.mark(value, corner, corner + Point::new(0.5, SQUARE_MM + 1.5));
         let overcut = match settings.pattern {

@@ -98,8 +98,9 @@ pub struct Estimate {
 pub enum ReadError {
     /// Nothing that tells an offset.
     #[error(
-        "nothing was read that tells the offset; give the diameters of some holes, the first circle \
-         that opened, or the number of the eyelet or square that closes"
+        "nothing was read that tells the offset (a vernier tells it only together with the play); give the \
+         diameters of some holes, the first circle that opened, or the number of the eyelet or square that \
+         closes as well"
     )]
     Nothing,
     /// A hole that no blade leaves.

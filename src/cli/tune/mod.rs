@@ -22,6 +22,8 @@ use crate::units::Length;
 const CORNER_MM: f64 = 10.0;
 /// Tests in a row: eight steps between the first and the last.
 const STEPS: f64 = 8.0;
+/// What sums of steps may be off by in the last digits.
+const FUZZ: f64 = 1e-9;
 
 #[derive(ClapArgs, Debug)]
 pub struct Args {
@@ -117,7 +119,8 @@ fn how_to_read(args: &SheetArgs, settings: &SheetSettings, material: &Material) 
     let save = |option: &str| format!("bladewright tune save --material {named} {option}");
     let seen = match args.pattern {
         Pattern::Circles => "--hole NUMBER=MM,NUMBER=MM (or --opened NUMBER)",
-        Pattern::Vernier => "--tick-x NUMBER --tick-y NUMBER",
+        // A vernier alone does not tell the offset from the play.
+        Pattern::Vernier => "--hole NUMBER=MM,NUMBER=MM --tick-x NUMBER --tick-y NUMBER",
         Pattern::Eyelets => "--eyelet NUMBER,NUMBER",
         Pattern::Ladder => "--square NUMBER",
         Pattern::Overcut => return save("--overcut VALUEmm"),
@@ -161,25 +164,21 @@ fn sheet_settings(
     {
         return Err(Failure::usage("--first must be 0 or more and --step above 0"));
     }
-    let row = match pattern {
-        Pattern::Force => {
-            let taken = machine.language.force;
-            Some(row_of("force", (taken, machine.language.force_range), row)?)
-        }
-        Pattern::Speed => {
-            let taken = machine.language.velocity;
-            Some(row_of("speed", (taken, machine.language.velocity_range_cm_s), row)?)
-        }
-        _ => row,
+    let taken = match pattern {
+        Pattern::Force => Some((machine.language.force, machine.language.force_range)),
+        Pattern::Speed => Some((machine.language.velocity, machine.language.velocity_range_cm_s)),
+        _ => None,
     };
+    let row = taken.map_or(Ok(row), |taken| row_of(pattern, taken, row).map(Some))?;
+    let most = taken.and_then(|(_, range)| range).map(|[_, high]| high + FUZZ);
     let corner = machine.limits_mm().map_or(Point::ORIGIN, |limits| limits.min);
     let at = corner + Point::new(CORNER_MM, CORNER_MM);
-    Ok(SheetSettings { pattern, offset_mm, row, at, unit_mm: machine.unit_mm })
+    Ok(SheetSettings { pattern, offset_mm, row, most, at, unit_mm: machine.unit_mm })
 }
 
 /// The row of forces or speeds: as typed, else over the machine's range.
 fn row_of(
-    what: &str,
+    what: Pattern,
     (taken, range): (bool, Option<[f64; 2]>),
     row: Option<(f64, f64)>,
 ) -> Result<(f64, f64), Failure> {
@@ -188,9 +187,20 @@ fn row_of(
         return Err(Failure::usage(format!("{text}; set it on the machine, test by test")));
     }
     let whole = |[low, high]: [f64; 2]| (low.max(1.0), ((high - low) / STEPS).max(1.0).floor());
-    row.or(range.map(whole)).ok_or_else(|| {
+    let row = row.or(range.map(whole)).ok_or_else(|| {
         Failure::usage(format!("the machine's range of {what} is unknown; give --first and --step"))
-    })
+    })?;
+    match range {
+        Some([low, high]) if row.0 < low || row.0 + row.1 > high + FUZZ => {
+            let text = format!(
+                "--first {} --step {}: the machine takes a {what} from {low} to {high}, and two tests at \
+                 least belong on a sheet",
+                row.0, row.1
+            );
+            Err(Failure::usage(text))
+        }
+        _ => Ok(row),
+    }
 }
 
 fn job_of(sheet: &Sheet, machine: &Machine, material: &Material) -> Result<Job, Failure> {
