@@ -318,9 +318,13 @@ fn options_without_their_partner_are_refused() {
         (["--weed-shape", "outline"], &["--weed-border", "3mm"]),
         (["--weed-clearance", "2mm"], &["--weed-lines", "40mm"]),
         (["--covered", "keep"], &["--sheets", "colour"]),
+        (["--effort", "long"], &["--order", "best"]),
+        (["--order-for", "time"], &["--order", "nearest"]),
     ] {
+        // The usual order is searched.
+        let lone: &[&str] = if partner[0] == "--order" { &["--order", "drawn"] } else { &[] };
         for command in [&["write", "sign.svg", "-o", "job.hpgl"][..], &["check", "sign.svg"]] {
-            let alone = run(folder.path(), &[command, &lonely].concat());
+            let alone = run(folder.path(), &[command, &lonely, lone].concat());
             assert_eq!(alone.status.code(), Some(2), "{lonely:?}: {}", said(&alone));
             let told = format!("{} works with --", lonely[0]);
             assert!(said(&alone).contains(&told), "{}", said(&alone));
@@ -336,6 +340,110 @@ fn options_without_their_partner_are_refused() {
         let filed = run(folder.path(), &["check", "sign.svg", "--job", "job.toml"]);
         assert_eq!(filed.status.code(), Some(0), "{lonely:?}: {}", said(&filed));
     }
+}
+
+/// Two results in one file would lose the first, and a result in the place of what is read would lose that.
+#[test]
+fn no_result_takes_the_place_of_another_file_of_the_run() {
+    let folder = tempfile::tempdir().unwrap();
+    let job = "IN;SP1;PU400,400;PD2400,400,2400,2400,400,2400,400,400;PU;SP0;";
+    for (name, text) in [("sign.svg", SIGN), ("a.plt", job), ("b.plt", job)] {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    for twice in [
+        &["write", "sign.svg", "-o", "x.svg", "--picture", "./x.svg"][..],
+        &["write", "sign.svg", "-o", "x.hpgl", "--save-job", "x.hpgl"],
+        &["preview", "sign.svg", "-o", "x.svg", "--save-job", "x.svg"],
+        &["tune", "sheet", "--pattern", "circles", "-o", "x.html", "--page", "x.html"],
+        &["compare", "a.plt", "b.plt", "--page", "b.plt"],
+        &["compare", "a.plt", "b.plt", "--page", "a.plt"],
+    ] {
+        let output = run(folder.path(), twice);
+        assert_eq!(output.status.code(), Some(2), "{twice:?}: {}", said(&output));
+        let told = said(&output);
+        assert!(
+            told.contains("file of its own") || told.contains("overwrite what is read"),
+            "{told}"
+        );
+        assert!(!["x.svg", "x.hpgl", "x.html"].iter().any(|x| folder.path().join(x).exists()));
+        assert_eq!(std::fs::read_to_string(folder.path().join("b.plt")).unwrap(), job);
+    }
+    let stdout = ["write", "sign.svg", "-o", "-", "--save-job", "-"];
+    assert_eq!(run(folder.path(), &stdout).status.code(), Some(0));
+}
+
+/// What cannot have the wanted effect is told: a folder that is not there, a feed back on a flat bed,
+/// copies within one another, an order that is not shown.
+#[test]
+fn options_without_effect_or_sense_are_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("sign.svg"), SIGN).unwrap();
+    for (wrong, why) in [
+        (&["check", "sign.svg", "--font-dir", "nowhere"][..], "there is no such folder"),
+        (&["check", "sign.svg", "--max-back-feed", "9mm", "-m", "flatbed-a4"], "feeds nothing"),
+        (&["check", "sign.svg", "--copies", "2", "--gap", "-3mm"], "--gap -3mm: it must be 0"),
+        (&["check", "sign.svg", "--weed-border", "-3mm"], "--weed-border -3mm: it must be above 0"),
+        (&["check", "sign.svg", "--panels", "--panel-overlap", "-3mm"], "--panel-overlap -3mm"),
+        (&["compare", "sign.svg", "--order", "drawn"], "--order works with --page"),
+        (
+            &["send", "sign.svg", "--dry-run", "--bound"],
+            "--bound works with the commands check, write",
+        ),
+        (
+            &["preview", "sign.svg", "-o", "x.svg", "--bound"],
+            "--bound works with the commands check",
+        ),
+    ] {
+        let output = run(folder.path(), wrong);
+        assert_eq!(output.status.code(), Some(2), "{wrong:?}: {}", said(&output));
+        assert!(said(&output).contains(why), "{}", said(&output));
+    }
+    let none = ["check", "sign.svg", "--max-back-feed", "none", "-m", "flatbed-a4"];
+    assert_eq!(run(folder.path(), &none).status.code(), Some(0));
+    let page = ["compare", "sign.svg", "--order", "drawn", "--page", "x.html", "--effort", "quick"];
+    assert_eq!(run(folder.path(), &page).status.code(), Some(0));
+}
+
+/// Each profile is looked at, and one whose header or trailer spoils the work is no profile to cut with.
+#[test]
+fn a_profile_that_lowers_the_tool_before_the_work_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("sign.svg"), SIGN).unwrap();
+    let shown = run(folder.path(), &["profiles", "show", "roll-15"]);
+    let text = String::from_utf8(shown.stdout).unwrap();
+    let bad = text.replacen("header = [\"IN\"]", "header = [\"IN\", \"PD\"]", 1);
+    assert_ne!(bad, text);
+    std::fs::create_dir(folder.path().join("machines")).unwrap();
+    std::fs::write(folder.path().join("machines/bad.toml"), bad).unwrap();
+    std::fs::write(folder.path().join("good.toml"), &text).unwrap();
+    let files = ["nowhere.toml", "machines", "machines/bad.toml", "good.toml"];
+    let checked = run(folder.path(), &[&["profiles", "check", "machine"], &files[..]].concat());
+    assert_eq!(checked.status.code(), Some(1));
+    let told = said(&checked) + &String::from_utf8_lossy(&checked.stdout);
+    for line in [
+        "nowhere.toml cannot be read: there is no such file",
+        "machines cannot be read: it is a folder; name a file in it",
+        "machines/bad.toml: language.header holds \"PD\": it lowers the tool",
+        "good.toml: good",
+    ] {
+        assert!(told.contains(line), "{told}");
+    }
+    let cut = run(folder.path(), &["write", "sign.svg", "-m", "bad", "-o", "x.hpgl"]);
+    assert_eq!(cut.status.code(), Some(2));
+    assert!(said(&cut).contains("lowers the tool") && !folder.path().join("x.hpgl").exists());
+    let list = run(folder.path(), &["profiles", "list"]);
+    let list = String::from_utf8_lossy(&list.stdout).into_owned();
+    assert!(list.contains("cannot be used: bad: language.header"), "{list}");
+}
+
+/// The floor is told beside another true offset as well.
+#[test]
+fn a_bound_is_told_beside_a_true_offset() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("sign.svg"), SIGN).unwrap();
+    let both = run(folder.path(), &["check", "sign.svg", "--bound", "--true-offset", "0.3mm"]);
+    let told = String::from_utf8_lossy(&both.stdout).into_owned();
+    assert!(told.contains("with any starts") && told.contains("simulated as if"), "{told}");
 }
 
 /// Fills (RA, WG: HP, PCL 5 quick reference, p. 30) and labels (LB: HP 7470A manual, p. 1-7) are no lines to cut along.

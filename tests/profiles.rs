@@ -150,6 +150,8 @@ fn slips_are_explained() {
         let said = said(good.replace("passes = 1\n", &format!("{slip}\n")));
         assert!(said.contains(says) && said.starts_with("mine.toml:"), "{said}");
     }
+    let from_another = said(format!("extends = \"vinyl-calendered\"\n{good}"));
+    assert!(from_another.contains("takes no values from another; copy"), "{from_another}");
     let range = said(good.replace("[40.0, 90.0]", "[40.0]"));
     assert!(range.contains("a list of two numbers"), "{range}");
     let table = said(good.replace("[through]\n", "through = 3\n[score]\n"));

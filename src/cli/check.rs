@@ -131,17 +131,17 @@ fn report_of_plan(
     (args, picture): (&Args, Option<&Path>),
     settings: &PlanSettings,
 ) -> Result<Report, Failure> {
+    let bound = args.drawing.bound.then(|| pipeline::least(plan, settings));
+    let bounded = |report: Report| bound.iter().fold(report, |report, least| report.bounded(least));
     let Some(offset) = args.true_offset else {
         draw(args, picture, &View::of_plan(&plan.simulation, &plan.job, &plan.layout))?;
-        let report = Report::of_plan(plan);
-        let bound = args.drawing.bound.then(|| pipeline::least(plan, settings));
-        return Ok(bound.iter().fold(report, |report, least| report.bounded(least)));
+        return Ok(bounded(Report::of_plan(plan)));
     };
     let really = pipeline::what_if(plan, offset.mm());
     let wanted = plan.layout.lines.iter().map(|line| line.contour.track()).collect();
     let view = View::of_plan(&really.simulation, &plan.job, &plan.layout);
     draw(args, picture, &view.enlarging(&really.proof, wanted, offset.mm()))?;
-    Ok(Report { true_offset_mm: Some(offset.mm()), ..Report::of_plan(&really) })
+    Ok(bounded(Report { true_offset_mm: Some(offset.mm()), ..Report::of_plan(&really) }))
 }
 
 fn report_of_job(

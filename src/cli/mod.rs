@@ -8,12 +8,14 @@ mod as_it_is;
 mod check;
 mod compare;
 mod files;
+mod framing;
 mod help;
 mod job_file;
 mod layers;
 mod meter;
 mod number;
 mod options;
+mod outputs;
 mod page;
 mod partners;
 mod ports;
@@ -107,7 +109,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             return code.into();
         }
     };
-    if let Err(failure) = partners::refuse(&command, &matches, &typed) {
+    let refused =
+        partners::refuse(&command, &matches, &typed).and_then(|()| outputs::refuse(&matches));
+    if let Err(failure) = refused {
         return failure.report();
     }
     if let Some(options) = program.command.drawing() {

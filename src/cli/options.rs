@@ -16,7 +16,7 @@ use crate::profile::{Handshake, Library, Machine, Material, ProfileError, Tool};
 use crate::units::Length;
 
 use super::layers::{self, LayerOptions};
-use super::{Failure, files, number};
+use super::{Failure, files, framing, number};
 
 /// What cuts, and what is cut.
 #[derive(Args, Debug, Clone)]
@@ -109,10 +109,10 @@ pub struct DrawingOptions {
     #[arg(long, value_name = "LENGTH", help_heading = "What is cut", allow_hyphen_values = true)]
     underlap: Option<Length>,
     /// Join ends of lines that are nearer than this (with --trace lines)
-    #[arg(long, value_name = "LENGTH", help_heading = "What is cut")]
+    #[arg(long, value_name = "LENGTH", help_heading = "What is cut", allow_hyphen_values = true)]
     join: Option<Length>,
     /// How far outlines may deviate from the drawn curves [default: 0.01mm]
-    #[arg(long, value_name = "LENGTH", help_heading = "What is cut")]
+    #[arg(long, value_name = "LENGTH", help_heading = "What is cut", allow_hyphen_values = true)]
     pub tolerance: Option<Length>,
     /// How often outlines may cross before they are merged; a million takes about 10 s and 200 MB
     /// [default: 1000000]
@@ -170,7 +170,13 @@ pub struct DrawingOptions {
     #[arg(long, value_name = "N", help_heading = "Size and place")]
     copies: Option<String>,
     /// Gap between copies
-    #[arg(long, value_name = "LENGTH", default_value = "5mm", help_heading = "Size and place")]
+    #[arg(
+        long,
+        value_name = "LENGTH",
+        default_value = "5mm",
+        help_heading = "Size and place",
+        allow_hyphen_values = true
+    )]
     gap: Length,
     /// Move and turn separate pieces so that they take little film
     #[arg(long, help_heading = "Size and place", conflicts_with = "at")]
@@ -186,24 +192,46 @@ pub struct DrawingOptions {
     #[arg(long, help_heading = "Size and place", conflicts_with_all = ["pack", "marks"])]
     panels: bool,
     /// With --panels: largest width of a panel [default: what the machine reaches]
-    #[arg(long, value_name = "LENGTH", help_heading = "Size and place")]
+    #[arg(
+        long,
+        value_name = "LENGTH",
+        help_heading = "Size and place",
+        allow_hyphen_values = true
+    )]
     panel_width: Option<Length>,
     /// With --panels: how far two panels overlap at their seam
-    #[arg(long, value_name = "LENGTH", default_value = "5mm", help_heading = "Size and place")]
+    #[arg(
+        long,
+        value_name = "LENGTH",
+        default_value = "5mm",
+        help_heading = "Size and place",
+        allow_hyphen_values = true
+    )]
     panel_overlap: Length,
 
     /// Cut a border around the work, at this distance, to weed along
-    #[arg(long, value_name = "LENGTH", help_heading = "Weeding")]
+    #[arg(long, value_name = "LENGTH", help_heading = "Weeding", allow_hyphen_values = true)]
     weed_border: Option<Length>,
     /// Whether the border is a rectangle or follows the work
     #[arg(long, value_enum, default_value_t = WeedShapeChoice::Box, help_heading = "Weeding")]
     weed_shape: WeedShapeChoice,
     /// Part the waste into strips at most this wide, 80mm, or both ways into fields at most so wide
     /// and high, 80x120mm; brings a border (5mm if none is asked for)
-    #[arg(long, value_name = "WIDTH[xHEIGHT]", help_heading = "Weeding")]
+    #[arg(
+        long,
+        value_name = "WIDTH[xHEIGHT]",
+        help_heading = "Weeding",
+        allow_hyphen_values = true
+    )]
     weed_lines: Option<String>,
     /// How far those cuts keep from the work
-    #[arg(long, value_name = "LENGTH", default_value = "1mm", help_heading = "Weeding")]
+    #[arg(
+        long,
+        value_name = "LENGTH",
+        default_value = "1mm",
+        help_heading = "Weeding",
+        allow_hyphen_values = true
+    )]
     weed_clearance: Length,
 
     /// Order of the cuts
@@ -216,7 +244,7 @@ pub struct DrawingOptions {
     #[arg(long, value_enum, default_value_t = OrderFor::Travel, help_heading = "Order")]
     order_for: OrderFor,
     /// Longest feed against the working direction, or none [default: the machine's]
-    #[arg(long, value_name = "LENGTH", help_heading = "Order")]
+    #[arg(long, value_name = "LENGTH", help_heading = "Order", allow_hyphen_values = true)]
     max_back_feed: Option<String>,
     /// Also say how far the travel is from the least possible, and what bands along the feed cost
     #[arg(long, help_heading = "Order")]
@@ -283,7 +311,9 @@ impl MachineOptions {
     /// The profiles that are meant.
     pub fn profiles(&self) -> Result<(Machine, Material), Failure> {
         let library = Library::of_user();
-        let machine = library.machine(&self.machine).map_err(wrong_profile)?;
+        let machine = library.machine(&self.machine);
+        let machine =
+            machine.and_then(|m| framing::judged(m, &self.machine)).map_err(wrong_profile)?;
         let usual = if machine.tool == Tool::Pen { "pen" } else { "vinyl-calendered" };
         let name = self.material.as_deref().unwrap_or(usual);
         let material = library.material(name).map_err(wrong_profile)?;
@@ -305,6 +335,12 @@ impl DrawingOptions {
         bytes: &[u8],
         file: &Path,
     ) -> Result<(drawing::Drawing, Vec<Finding>), Failure> {
+        for folder in &self.font_dir {
+            if !folder.is_dir() {
+                let text = format!("--font-dir {}: there is no such folder", folder.display());
+                return Err(Failure::usage(text));
+            }
+        }
         let settings = ReadSettings {
             font_dirs: self.font_dir.clone(),
             font_fallback: self.font_fallback.clone(),
@@ -378,6 +414,14 @@ impl DrawingOptions {
             Some("none") => settings.max_back_feed_mm = None,
             Some(text) => {
                 let length = positive("--max-back-feed", text.parse().map_err(Failure::usage)?)?;
+                if settings.machine.feed_axis.is_none() {
+                    let text = format!(
+                        "--max-back-feed {text}: {} feeds nothing (its profile names no feed_axis), so \
+                         nothing is fed back",
+                        settings.machine.name
+                    );
+                    return Err(Failure::usage(text));
+                }
                 settings.max_back_feed_mm = Some(length);
             }
         }
@@ -432,6 +476,11 @@ impl DrawingOptions {
         placement.mirror ^= self.mirror;
         placement.at = self.at.as_deref().map(pair).transpose()?;
         placement.copies = self.copies.as_deref().map_or(Ok((1, 1)), copies)?;
+        if !(0.0..=10_000.0).contains(&self.gap.mm()) {
+            let text =
+                format!("--gap {}: it must be 0 to 10 m, else copies lie in one another", self.gap);
+            return Err(Failure::usage(text));
+        }
         placement.gap_mm = self.gap.mm();
         placement.pack_turns = self.pack.then_some(self.pack_turns);
         placement.marks = self.marks;

@@ -14,7 +14,7 @@ use super::job_file::is_typed;
 /// An option, with which it works, whether that is there, and what is so without.
 type Partner = (&'static str, &'static str, fn(&ArgMatches) -> bool, &'static str);
 
-const PARTNERS: [Partner; 7] = [
+const PARTNERS: [Partner; 11] = [
     ("pack_turns", "--pack", |typed| is(typed, "pack"), "no piece is turned"),
     (
         "gap",
@@ -42,6 +42,30 @@ const PARTNERS: [Partner; 7] = [
         |typed| value(typed, "sheets").as_deref() == Some("colour"),
         "colours are not cut apart",
     ),
+    (
+        "order",
+        "--page",
+        |typed| !shows_all_orders(typed) || is(typed, "page"),
+        "all three orders are told",
+    ),
+    (
+        "bound",
+        "check, write or compare",
+        |typed| shows_all_orders(typed) || typed.try_contains_id("strict").is_ok(),
+        "no floor is told",
+    ),
+    (
+        "effort",
+        "--order best",
+        |typed| shows_all_orders(typed) || value(typed, "order").as_deref() == Some("best"),
+        "no order is searched",
+    ),
+    (
+        "order_for",
+        "--order best or nearest",
+        |typed| shows_all_orders(typed) || value(typed, "order").as_deref() != Some("drawn"),
+        "the drawing's own order is kept",
+    ),
 ];
 
 /// Refuses options among `matches` of `program` whose partner is missing, if they stand in what was `typed`.
@@ -54,11 +78,21 @@ pub fn refuse(program: &Command, matches: &ArgMatches, typed: &[OsString]) -> Re
         let arg = command.get_arguments().filter(of_drawing).find(|arg| arg.get_id() == id);
         if arg.is_some_and(|arg| is(used, id) && is_typed(arg, typed)) && !is_there(used) {
             let option = id.replace('_', "-");
-            let text = format!("--{option} works with {partner}: without, {without}");
+            // A command takes the place of an option.
+            let text = if partner.starts_with("--") {
+                format!("--{option} works with {partner}: without, {without}")
+            } else {
+                format!("--{option} works with the commands {partner}: here {without}")
+            };
             return Err(Failure::usage(text));
         }
     }
     Ok(())
+}
+
+/// Whether it is `compare` that is `used`, the one with `--csv`.
+fn shows_all_orders(used: &ArgMatches) -> bool {
+    used.try_contains_id("csv").is_ok()
 }
 
 fn is(used: &ArgMatches, id: &str) -> bool {

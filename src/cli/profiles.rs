@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Subcommand, ValueEnum};
 
-use super::{Exit, Failure, Outcome, files, talk};
+use super::{Exit, Failure, Outcome, files, framing, talk};
 use crate::profile::{self, FoundIn, Library, Listed};
 
 #[derive(clap::Args, Debug)]
@@ -51,7 +51,8 @@ fn list(library: &Library) -> Outcome {
     let mut out = anstream::stdout();
     talk::print(&mut out, "machines")?;
     for listed in library.machines() {
-        let title = library.machine(&listed.name).map(|m| m.title);
+        let title = library.machine(&listed.name);
+        let title = title.and_then(|m| framing::judged(m, &listed.name)).map(|m| m.title);
         row(&mut out, &listed, title)?;
     }
     talk::print(&mut out, "materials")?;
@@ -86,11 +87,22 @@ fn show(library: &Library, name: &str) -> Outcome {
 fn check(kind: Kind, paths: &[PathBuf]) -> Outcome {
     let mut exit = Exit::Done;
     for path in paths {
-        let bytes = files::read(path)?;
+        let bytes = match files::read(path) {
+            Ok(bytes) => bytes,
+            Err(failure) => {
+                // The others are looked at all the same.
+                failure.report();
+                exit = Exit::Failed;
+                continue;
+            }
+        };
         let text = String::from_utf8_lossy(&bytes);
         let file = path.display().to_string();
         let result = match kind {
-            Kind::Machine => profile::machine_from_text(&text, &file).map(|m| m.title),
+            Kind::Machine => {
+                let machine = profile::machine_from_text(&text, &file);
+                machine.and_then(|m| framing::judged(m, &file)).map(|m| m.title)
+            }
             Kind::Material => profile::material_from_text(&text, &file).map(|m| m.title),
         };
         match result {

@@ -84,6 +84,10 @@ fn place(text: &str, offset: usize) -> Place {
     Place::text(row as u32, column as u32)
 }
 
+/// What people write who want a profile to begin with the values of another.
+const INHERITING: [&str; 8] =
+    ["extends", "inherits", "inherit", "base", "based_on", "parent", "include", "from"];
+
 /// The TOML reader's message in our words.
 pub(crate) fn explained(message: &str) -> String {
     let mut quoted = message.split('`').skip(1).step_by(2);
@@ -91,6 +95,12 @@ pub(crate) fn explained(message: &str) -> String {
         let what = if message.starts_with("unknown field") { "key" } else { "value" };
         let found = quoted.next().unwrap_or_default();
         let known: Vec<&str> = quoted.collect();
+        if INHERITING.contains(&found) && what == "key" {
+            return format!(
+                "the key \"{found}\" is not known: a profile takes no values from another; copy the whole \
+                 of it (`bladewright profiles show NAME`) and change that"
+            );
+        }
         return match closest(found, &known) {
             Some(near) => format!("the {what} \"{found}\" is not known; did you mean \"{near}\"?"),
             None => format!("the {what} \"{found}\" is not known; known are: {}", known.join(", ")),
