@@ -394,6 +394,11 @@ pub fn metres(mm: f64) -> String {
     if mm < 1000.0 { format!("{mm:.1} mm") } else { format!("{:.2} m", mm / 1000.0) }
 }
 
+/// So many cuts, in words.
+pub fn cuts(count: usize) -> String {
+    if count == 1 { "1 cut".to_owned() } else { format!("{count} cuts") }
+}
+
 /// Seconds as people say them.
 pub fn duration(seconds: f64) -> String {
     let whole = seconds.round() as u64;
@@ -411,4 +416,14 @@ fn place(p: Point) -> [f64; 2] {
 fn rounded(x: f64, digits: i32) -> f64 {
     let factor = 10f64.powi(digits);
     (x * factor).round() / factor
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_cut_is_no_plural() {
+        assert_eq!([0, 1, 2].map(cuts), ["0 cuts", "1 cut", "2 cuts"]);
+    }
 }

@@ -17,7 +17,7 @@ use super::options::{DrawingOptions, HandshakeWish};
 use super::{Exit, Failure, Outcome, files, number, rate, talk};
 use crate::pipeline::PlanSettings;
 use crate::profile::{Handshake, Serial};
-use crate::report::duration;
+use crate::report::{cuts, duration};
 use crate::send::{self, Copies, Journal, Lock, ResumeError, SendSettings, SerialLink, StopFlag};
 use dry_run::DryRun;
 use feed::Sending;
@@ -234,12 +234,12 @@ fn say_what_comes(job: &Job, settings: &PlanSettings, args: &Args, copies: &Copi
     let time = job.outgoing().totals.time_s.map_or("unknown time".to_owned(), duration);
     let _ = writeln!(
         err,
-        "{}, {} cuts, {time}, in {} on {} at {}.\n\
+        "{}, {}, {time}, in {} on {} at {}.\n\
          The knife and the rollers will move: hands, hair and sleeves clear. Stay with the machine; \
          its stop key is the only sure stop. Send a new job once with --blade-up, or with the blade \
          taken out, and watch. The machine's manual comes first.",
         size(job),
-        job.contours,
+        cuts(job.contours),
         settings.material.title,
         settings.machine.title,
         args.port()

@@ -10,6 +10,7 @@ use super::{Exit, Failure, Outcome, number, talk};
 use crate::pipeline;
 use crate::preview::{self, View};
 use crate::profile::{Handshake, Machine};
+use crate::report;
 use crate::stand_in::{self, Event, Port, StandIn, StandInSettings, Trouble, When};
 
 #[derive(clap::Args, Debug)]
@@ -154,9 +155,10 @@ fn tell(event: &Event) {
 fn sum_up(stand_in: &StandIn, cuts: usize) -> Outcome {
     let down = if stand_in.tool().1 { "down" } else { "up" };
     let line = format!(
-        "received {} bytes, lost {}, made {cuts} cuts, the tool is {down}",
+        "received {} bytes, lost {}, made {}, the tool is {down}",
         stand_in.received(),
-        stand_in.lost()
+        stand_in.lost(),
+        report::cuts(cuts)
     );
     talk::print(&mut anstream::stdout(), &line)?;
     Ok(if stand_in.lost() > 0 { Exit::Failed } else { Exit::Done })

@@ -299,8 +299,8 @@ impl Frame {
             x += self.look_width(look);
         }
         let mut words = format!(
-            "{} CUTS  CUT {}  TRAVEL {}",
-            view.simulation.cuts.len(),
+            "{}  CUT {}  TRAVEL {}",
+            report::cuts(view.simulation.cuts.len()).to_uppercase(),
             report::metres(totals.cut_mm),
             report::metres(totals.travel_mm)
         );

@@ -31,6 +31,7 @@ const clock = seconds => seconds < 60 ? seconds.toFixed(1) + ' s' : duration(sec
 const place = (x, y) => sheet.unit === 'in'
   ? minus(`${(x / 25.4).toFixed(3)}, ${(y / 25.4).toFixed(3)} in`) : minus(`${x.toFixed(2)}, ${y.toFixed(2)} mm`);
 const count = n => n.toLocaleString('en');
+const cutsOf = n => `${count(n)} ${n === 1 ? 'cut' : 'cuts'}`;
 const minus = text => text.replaceAll('-', '−');
 
 function element(tag, text, attributes = {}) {
@@ -157,7 +158,7 @@ function tellAll() {
   $('title').textContent = DATA.title + (job.data.film ? ' — ' + job.data.film : '');
   const meant = [DATA.machine, DATA.material].filter(name => name).join('; ');
   const lasts = r.time_s === null ? '' : ` It takes about ${duration(r.time_s)}.`;
-  $('summary').textContent = `${count(job.cuts.length)} cuts, ${length(width)} wide and ${length(height)} high.${lasts}${meant ? ` For: ${meant}.` : ''}`
+  $('summary').textContent = `${cutsOf(job.cuts.length)}, ${length(width)} wide and ${length(height)} high.${lasts}${meant ? ` For: ${meant}.` : ''}`
     + ' Everything here is what the bytes of the job make the machine do.';
   const list = $('totals');
   list.replaceChildren();

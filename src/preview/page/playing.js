@@ -9,7 +9,7 @@ function tellNow(quietly) {
   $('way').setAttribute('aria-valuetext', part + ' cut');
   const when = job.timed ? `, ${clock(sheet.time)} of ${duration(job.time)}` : '';
   let text;
-  if (sheet.time >= job.time) text = `The whole job: ${n} cuts, ${length(job.length)} cut${job.timed ? ', ' + duration(job.time) : ''}.`;
+  if (sheet.time >= job.time) text = `The whole job: ${cutsOf(n)}, ${length(job.length)} cut${job.timed ? ', ' + duration(job.time) : ''}.`;
   else if (now.cut >= n) text = `Last travel, ${part} cut${when}.`;
   else text = `${now.down ? 'Cut' : 'On the way to cut'} ${now.cut + 1} of ${n}: ${what(job.cuts[now.cut])}; ${part} cut${when}.`;
   // While it plays, a screen reader is not told each frame.
