@@ -67,6 +67,30 @@ pub fn other_offset(led_mm: f64, set_mm: f64) -> Finding {
     Finding::warning("offset-differs", text).hint(hint)
 }
 
+/// Says that a job is not for the blade that is set, in front of one who is about to cut it.
+pub fn unfit(simulation: &Simulation, unit_mm: f64, set_mm: f64) -> Option<Finding> {
+    if set_mm <= 0.0 {
+        return None;
+    }
+    let (text, hint) = match corners(simulation, unit_mm) {
+        Corners::Led(led_mm) if (led_mm - set_mm).abs() > KNOWN_MM.max(unit_mm) => (
+            format!("The job leads a blade whose offset is about {led_mm:.2} mm, and {set_mm:.3} mm is set."),
+            format!("Say --blade-offset {led_mm:.2}mm if the blade is that one; write the job anew for another."),
+        ),
+        Corners::Plain => (
+            format!(
+                "The job leads no trailing blade, and one of {set_mm:.3} mm is set: it would cut corners round \
+                 and beside their place."
+            ),
+            "Tuning sheets are so on purpose. Write any other job anew for this blade, or say --blade-offset 0 \
+             if the machine turns the blade by itself."
+                .to_owned(),
+        ),
+        _ => return None,
+    };
+    Some(Finding::warning("offset-differs", text).hint(hint))
+}
+
 /// What a job's corners show.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Corners {

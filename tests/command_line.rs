@@ -379,7 +379,9 @@ fn options_without_effect_or_sense_are_refused() {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("sign.svg"), SIGN).unwrap();
     for (wrong, why) in [
-        (&["check", "sign.svg", "--font-dir", "nowhere"][..], "there is no such folder"),
+        (&["stand-in", "--link", "sign.svg"][..], "something that is no link is there"),
+        (&["stand-in", "--link", "nowhere/cutter"], "there is no such folder"),
+        (&["check", "sign.svg", "--font-dir", "nowhere"], "there is no such folder"),
         (&["check", "sign.svg", "--max-back-feed", "9mm", "-m", "flatbed-a4"], "feeds nothing"),
         (&["check", "sign.svg", "--copies", "2", "--gap", "-3mm"], "--gap -3mm: it must be 0"),
         (&["check", "sign.svg", "--weed-border", "-3mm"], "--weed-border -3mm: it must be above 0"),
@@ -402,6 +404,33 @@ fn options_without_effect_or_sense_are_refused() {
     assert_eq!(run(folder.path(), &none).status.code(), Some(0));
     let page = ["compare", "sign.svg", "--order", "drawn", "--page", "x.html", "--effort", "quick"];
     assert_eq!(run(folder.path(), &page).status.code(), Some(0));
+}
+
+/// Somebody about to cut is told that the job is for another blade than the one that is set, or for none.
+#[test]
+fn a_job_for_another_blade_is_told_before_it_is_sent() {
+    let folder = tempfile::tempdir().unwrap();
+    let boxes: String = (0..6).map(|i| format!("<path d='M{0} 5h8v8h-8z'/>", 5 + 12 * i)).collect();
+    let size = "width='80mm' height='20mm' viewBox='0 0 80 20'";
+    let drawing = format!("<svg xmlns='http://www.w3.org/2000/svg' {size}>{boxes}</svg>");
+    std::fs::write(folder.path().join("tags.svg"), drawing).unwrap();
+    let sent = |offset: &str, set: &str| {
+        let write = ["write", "tags.svg", "-o", "tags.hpgl", "--blade-offset", offset];
+        assert_eq!(run(folder.path(), &write).status.code(), Some(0));
+        said(&run(folder.path(), &["send", "tags.hpgl", "--dry-run", "--blade-offset", set]))
+    };
+    let other = sent("0.5mm", "0.25mm");
+    assert!(
+        other.contains("leads a blade whose offset is about 0.50 mm, and 0.250 mm is set"),
+        "{other}"
+    );
+    assert!(other.contains("Say --blade-offset 0.50mm if the blade is that one"), "{other}");
+    let none = sent("0", "0.25mm");
+    assert!(none.contains("leads no trailing blade, and one of 0.250 mm is set"), "{none}");
+    for (offset, set) in [("0.5mm", "0.5mm"), ("0.25mm", "0.25mm"), ("0", "0"), ("0.25mm", "0")] {
+        let told = sent(offset, set);
+        assert!(!told.contains("The job leads"), "{offset} {set}: {told}");
+    }
 }
 
 /// Each profile is looked at, and one whose header or trailer spoils the work is no profile to cut with.

@@ -397,3 +397,51 @@ fn films_packed_apart_are_told() {
     let one = said(&["--layers", "Outline"]);
     assert!(!one.contains("register") && one.contains("One piece takes"), "{one}");
 }
+
+/// What is scored or drawn follows its lines and stays above the carrier: wishes for something else are
+/// refused and not passed over.
+#[test]
+fn wishes_that_contradict_each_other_are_refused() {
+    let folder = folder();
+    for (options, why) in [
+        (["--as", "Fold=score", "--depth", "Fold=through"], "what is scored is not cut through"),
+        (["--as", "Ink=draw", "--depth", "Ink=through"], "what is drawn is not cut through"),
+        (["--as", "Ink=draw", "--trace", "Ink=outlines"], "what is drawn follows the drawn lines"),
+    ] {
+        let told = refused(folder.path(), &[&["-m", "flatbed-cutter"], &options[..]].concat());
+        assert!(told.contains(why), "{told}");
+    }
+    for options in
+        [["--as", "Fold=score", "--depth", "through"], ["--as", "Ink=draw", "--trace", "Ink=lines"]]
+    {
+        written(
+            folder.path(),
+            &[&["-m", "flatbed-cutter", "--material", "card-200g"], &options[..]].concat(),
+        );
+    }
+}
+
+/// A speed or a force beyond what the machine's profile says is sent as far as it goes, and told.
+#[test]
+fn values_beyond_the_machine_are_told() {
+    let folder = folder();
+    let shown = |name: &str| {
+        String::from_utf8(run(folder.path(), &["profiles", "show", name]).stdout).unwrap()
+    };
+    let fast = "velocity_cm_s = 90.0\nmachine_force = 80.0\n";
+    let material = shown("vinyl-cast").replacen("velocity_cm_s = 30.0\n", fast, 1);
+    let strong = "tools = 1\nforce = true\nforce_range = [1.0, 8.0]\n";
+    let machine = shown("roll-24").replacen("tools = 1\n", strong, 1);
+    for (name, text) in [("fast.toml", material), ("strong.toml", machine)] {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    let (job, told) = written(folder.path(), &["-m", "./strong.toml", "--material", "./fast.toml"]);
+    assert!(job.contains("VS60;") && job.contains("FS8;"), "{job}");
+    let speed = "note: Cast vinyl film asks for a speed of 90 cm/s, which roll-24 does not take: 60 cm/s is sent.";
+    assert_eq!(told.matches(speed).count(), 1, "{told}");
+    let force =
+        "warning: Cast vinyl film asks for a force of 80, which roll-24 does not take: 8 is sent.";
+    assert_eq!(told.matches(force).count(), 1, "{told}");
+    let (_, plain) = written(folder.path(), &["--material", "vinyl-cast"]);
+    assert!(!plain.contains("asks for"), "{plain}");
+}

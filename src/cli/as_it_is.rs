@@ -1,6 +1,6 @@
 //! A job is taken as it is: what says how a drawing becomes a job cannot change one that is written.
 //!
-//! Such options are known by the heading that they have in the help. One that is typed with a job is
+//! Such options are known by the heading that they have in the help; the overcut stands beside the blade's. One that is typed with a job is
 //! refused, since passing over `--width` or `--mirror` would cost film. Those of a job file are not: it
 //! is about the drawing, and names the machine for both.
 
@@ -17,9 +17,10 @@ pub fn of_drawing(program: &Command, matches: &ArgMatches) -> Vec<String> {
     let Some((name, used)) = matches.subcommand() else { return Vec::new() };
     let typed = |id: &str| used.value_source(id) == Some(ValueSource::CommandLine);
     let Some(command) = program.find_subcommand(name) else { return Vec::new() };
-    let own = command
-        .get_arguments()
-        .filter(|arg| arg.get_help_heading().is_some_and(|heading| OF_DRAWINGS.contains(&heading)));
+    let headed = |arg: &clap::Arg| {
+        arg.get_help_heading().is_some_and(|heading| OF_DRAWINGS.contains(&heading))
+    };
+    let own = command.get_arguments().filter(|arg| headed(arg) || arg.get_id() == "overcut");
     let own: Vec<String> = own
         .filter(|arg| typed(arg.get_id().as_str()))
         .filter_map(|arg| Some(format!("--{}", arg.get_long()?)))

@@ -4,9 +4,10 @@
 //! with one before it. An instruction that lowers the tool would cut beside the work, and one that
 //! changes what coordinates mean would cut the work elsewhere.
 
+use crate::follow::{Follower, Seen, Setup};
 use crate::geometry::Point;
-use crate::pipeline::{self, ReadBack};
 use crate::profile::{Machine, ProfileError};
+use crate::simulate::Part;
 
 /// Where the tool is sent to see whether it gets there, plotter units; by way of another place, since
 /// steps from 0,0 would lead there as well.
@@ -50,19 +51,36 @@ fn told(list: &str, instruction: &str, what: &str) -> String {
     format!("language.{list} holds \"{instruction}\": {what}; leave it out")
 }
 
-fn read(machine: &Machine, text: &str) -> ReadBack {
-    pipeline::read_back(text.as_bytes(), machine, 0.0)
+/// What some bytes do.
+struct Done {
+    /// The tool went down.
+    lowered: bool,
+    /// Where the tool ended, lifted, mm.
+    at: Option<Point>,
 }
 
-fn fault(done: &ReadBack) -> Option<&'static str> {
-    (!done.simulation.cuts.is_empty()).then_some(LOWERS)
+/// On one core: no command needs the threads of a long job for these few bytes.
+fn read(machine: &Machine, text: &str) -> Done {
+    let mut done = Done { lowered: false, at: None };
+    let mut see = |seen: Seen| {
+        let Seen::Piece(piece) = seen else { return };
+        done.lowered |= matches!(piece.part, Part::Cut { .. });
+        done.at = piece.cut.travel.last().copied().or(done.at);
+    };
+    let mut follower = Follower::new(Setup::of(machine, 0.0));
+    follower.take(text.as_bytes(), &mut see);
+    follower.end(&mut see);
+    done
+}
+
+fn fault(done: &Done) -> Option<&'static str> {
+    done.lowered.then_some(LOWERS)
 }
 
 /// Whether the tool ended where the probe sends it.
-fn arrived(done: &ReadBack, machine: &Machine) -> bool {
+fn arrived(done: &Done, machine: &Machine) -> bool {
     let wanted = Point::new(f64::from(PROBE.0), f64::from(PROBE.1)) * machine.unit_mm;
-    let at = done.simulation.last_travel.last();
-    at.is_some_and(|at| at.distance(wanted) <= NEAR_UNITS * machine.unit_mm)
+    done.at.is_some_and(|at| at.distance(wanted) <= NEAR_UNITS * machine.unit_mm)
 }
 
 #[cfg(test)]

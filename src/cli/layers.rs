@@ -104,6 +104,7 @@ impl LayerOptions {
             };
             set("dash", slot, dash(text)?, name.unwrap_or_default())?;
         }
+        wishes.0.iter().try_for_each(agrees)?;
         settings.wishes = wishes.0;
         settings.depth = for_all.0.unwrap_or_default();
         settings.placement.dash = for_all.1;
@@ -123,6 +124,26 @@ impl Wishes {
         });
         &mut self.0[at]
     }
+}
+
+/// Refuses what a layer that is scored or drawn cannot be as well.
+fn agrees(wish: &Wish) -> Result<(), Failure> {
+    let (word, done) = match wish.treatment {
+        Some(Treatment::Score) => ("score", "scored"),
+        Some(Treatment::Draw) => ("draw", "drawn"),
+        _ => return Ok(()),
+    };
+    let name = &wish.name;
+    let clash = match (wish.depth, wish.trace) {
+        (Some(Depth::Through), _) => {
+            format!("--depth {name}=through: what is {done} is not cut through")
+        }
+        (_, Some(Trace::Outlines)) => {
+            format!("--trace {name}=outlines: what is {done} follows the drawn lines")
+        }
+        _ => return Ok(()),
+    };
+    Err(Failure::usage(format!("--as {name}={word} and {clash}; leave one of them out")))
 }
 
 fn set<T>(option: &str, slot: &mut Option<T>, value: T, name: &str) -> Result<(), Failure> {

@@ -18,11 +18,14 @@ use crate::units::Length;
 use super::layers::{self, LayerOptions};
 use super::{Failure, files, framing, number};
 
+/// The machine where none is named.
+pub const USUAL_MACHINE: &str = "roll-24";
+
 /// What cuts, and what is cut.
 #[derive(Args, Debug, Clone)]
 pub struct MachineOptions {
     /// Machine profile: a name (see `profiles list`) or a file
-    #[arg(long, short, value_name = "NAME", default_value = "roll-24")]
+    #[arg(long, short, value_name = "NAME", default_value = USUAL_MACHINE)]
     pub machine: String,
     /// Material profile: a name (see `profiles list`) or a file [default: vinyl-calendered; pen
     /// for a machine with a pen]
@@ -31,9 +34,6 @@ pub struct MachineOptions {
     /// Distance of the blade's tip behind its axis [default: the material's]
     #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
     pub blade_offset: Option<Length>,
-    /// How far closed contours are cut past their start [default: the material's]
-    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
-    pub overcut: Option<Length>,
 }
 
 /// How the machine is to hold the sender back: named, or asked for.
@@ -75,6 +75,9 @@ const AUTO: &str = "auto";
 pub struct DrawingOptions {
     #[command(flatten)]
     pub with: MachineOptions,
+    /// How far closed contours are cut past their start [default: the material's]
+    #[arg(long, value_name = "LENGTH", allow_hyphen_values = true)]
+    overcut: Option<Length>,
     /// Those that were typed and that only a drawing obeys.
     #[arg(skip)]
     pub typed: Vec<String>,
@@ -310,20 +313,11 @@ impl OrderChoice {
 impl MachineOptions {
     /// The profiles that are meant.
     pub fn profiles(&self) -> Result<(Machine, Material), Failure> {
-        let library = Library::of_user();
-        let machine = library.machine(&self.machine);
-        let machine =
-            machine.and_then(|m| framing::judged(m, &self.machine)).map_err(wrong_profile)?;
+        let machine = machine(&self.machine)?;
         let usual = if machine.tool == Tool::Pen { "pen" } else { "vinyl-calendered" };
         let name = self.material.as_deref().unwrap_or(usual);
-        let material = library.material(name).map_err(wrong_profile)?;
-        for (option, length) in [("--blade-offset", self.blade_offset), ("--overcut", self.overcut)]
-        {
-            if let Some(length) = length.filter(|l| !(0.0..=50.0).contains(&l.mm())) {
-                let text = format!("{option} {length}: it must be 0 to 50mm");
-                return Err(Failure::usage(text));
-            }
-        }
+        let material = Library::of_user().material(name).map_err(wrong_profile)?;
+        within_reach("--blade-offset", self.blade_offset)?;
         Ok((machine, material))
     }
 }
@@ -401,7 +395,8 @@ impl DrawingOptions {
         self.place(&mut settings)?;
         self.layers_apart.put(&mut settings)?;
         settings.blade_offset_mm = self.with.blade_offset.map(Length::mm);
-        settings.overcut_mm = self.with.overcut.map(Length::mm);
+        within_reach("--overcut", self.overcut)?;
+        settings.overcut_mm = self.overcut.map(Length::mm);
         settings.strategy = self.order.strategy();
         settings.effort = match self.effort {
             EffortChoice::Quick => Effort::Quick,
@@ -522,11 +517,24 @@ impl DrawingOptions {
     }
 }
 
+/// The machine called `name`, or in the file `name`.
+pub fn machine(name: &str) -> Result<Machine, Failure> {
+    let machine = Library::of_user().machine(name);
+    machine.and_then(|machine| framing::judged(machine, name)).map_err(wrong_profile)
+}
+
 /// A profile that is wrong is a slip in what was typed; one that cannot be read is not.
 pub fn wrong_profile(error: ProfileError) -> Failure {
     match error {
         ProfileError::Unreadable { .. } => Failure::failed(error),
         _ => Failure::usage(error),
+    }
+}
+
+fn within_reach(option: &str, length: Option<Length>) -> Result<(), Failure> {
+    match length.filter(|l| !(0.0..=50.0).contains(&l.mm())) {
+        Some(length) => Err(Failure::usage(format!("{option} {length}: it must be 0 to 50mm"))),
+        None => Ok(()),
     }
 }
 

@@ -2,8 +2,7 @@
 
 use std::io::Write;
 
-use super::options::MachineOptions;
-use super::{Exit, Failure, Outcome, number, rate, talk};
+use super::{Exit, Failure, Outcome, number, options, rate, talk};
 use crate::profile::Handshake;
 use crate::send::{self, Lock, SerialLink, StopFlag};
 
@@ -16,8 +15,10 @@ pub struct Args {
     #[arg(long, value_name = "RATE", requires = "probe", allow_negative_numbers = true,
           value_parser = number::whole::<u32>(number::from(1)))]
     baud: Option<u32>,
-    #[command(flatten)]
-    with: MachineOptions,
+    /// With --probe: machine profile that the printed one begins with, and whose rate is asked at
+    /// first: a name (see `profiles list`) or a file [default: roll-24]
+    #[arg(long, short, value_name = "NAME", requires = "probe")]
+    machine: Option<String>,
 }
 
 pub fn run(args: &Args) -> Outcome {
@@ -41,8 +42,7 @@ fn list() -> Outcome {
 }
 
 fn probe(port: &str, args: &Args) -> Outcome {
-    let (machine, _) = args.with.profiles()?;
-    let mut like = machine;
+    let mut like = options::machine(args.machine.as_deref().unwrap_or(options::USUAL_MACHINE))?;
     let Some(serial) = &mut like.serial else {
         let text = format!("the machine \"{}\" has no [serial] table; choose another", like.name);
         return Err(Failure::usage(text));

@@ -58,6 +58,7 @@ pub fn run(args: &Args) -> Outcome {
     let settings = settings(args, machine);
     let picture = target(args.output.as_deref())?;
     let obeyed = target(args.obeyed.as_deref())?;
+    args.link.as_deref().map_or(Ok(()), place_for_link)?;
     let mut when = args.when.clone();
     when.sort_by_key(|when| when.byte);
     let rate_bytes_s = settings.rate_bytes_s;
@@ -100,6 +101,21 @@ fn settings(args: &Args, mut machine: Machine) -> StandInSettings {
     settings.fast = args.fast;
     settings.mute.clone_from(&args.mute);
     settings
+}
+
+/// Only a link is ever replaced.
+fn place_for_link(link: &Path) -> Result<(), Failure> {
+    let why = match std::fs::symlink_metadata(link) {
+        Ok(about) if !about.is_symlink() => {
+            "something that is no link is there; name another place"
+        }
+        Ok(_) => return Ok(()),
+        Err(_) if link.parent().is_none_or(|at| at.as_os_str().is_empty() || at.is_dir()) => {
+            return Ok(());
+        }
+        Err(_) => "there is no such folder",
+    };
+    Err(Failure::usage(format!("--link {}: {why}", link.display())))
 }
 
 fn target(path: Option<&Path>) -> Result<Option<Target>, Failure> {

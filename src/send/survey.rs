@@ -14,6 +14,7 @@ use crate::check::{self, Watch};
 use crate::finding::Finding;
 use crate::follow::{End, Follower, Seen, Setup};
 use crate::geometry::Bounds;
+use crate::led;
 use crate::profile::Machine;
 use crate::simulate::{Part, Piece, SimulatedCut, Simulation, Totals};
 
@@ -46,7 +47,7 @@ impl Survey {
     /// # Errors
     /// What the system says when the job can't be read.
     pub fn of(job: &Spool, setup: Setup) -> Result<Self> {
-        let mut surveyor = Surveyor::new(setup.machine);
+        let mut surveyor = Surveyor::new(setup.machine, setup.simulate.blade_offset_mm);
         let mut digest = Sha256::new();
         // On one core: the heaps of several would keep megabytes.
         let mut follower = Follower::new(setup);
@@ -63,6 +64,8 @@ impl Survey {
 
 struct Surveyor<'a> {
     machine: &'a Machine,
+    /// The offset that is set, mm.
+    set_mm: f64,
     watch: Watch<'a>,
     together: Together,
     cuts: usize,
@@ -72,9 +75,10 @@ struct Surveyor<'a> {
 }
 
 impl<'a> Surveyor<'a> {
-    fn new(machine: &'a Machine) -> Self {
+    fn new(machine: &'a Machine, set_mm: f64) -> Self {
         Self {
             machine,
+            set_mm,
             watch: Watch::new(machine),
             together: Together::Held(Simulation::default(), 0),
             cuts: 0,
@@ -106,7 +110,7 @@ impl<'a> Surveyor<'a> {
 
     fn end(self, end: End, digest: String) -> Survey {
         let mut findings = end.findings;
-        let between = self.together.findings(self.machine);
+        let between = self.together.findings(self.machine, self.set_mm);
         findings.extend(self.watch.end((&end.totals, end.left_down), between));
         Survey {
             digest,
@@ -144,9 +148,13 @@ impl Together {
         }
     }
 
-    fn findings(self, machine: &Machine) -> Vec<Finding> {
+    fn findings(self, machine: &Machine, set_mm: f64) -> Vec<Finding> {
         match self {
-            Self::Held(simulation, _) => check::between(&simulation, machine),
+            Self::Held(simulation, _) => {
+                let mut findings = check::between(&simulation, machine);
+                findings.extend(led::unfit(&simulation, machine.unit_mm, set_mm));
+                findings
+            }
             Self::TooMany => {
                 let text = "The job is so long that its cuts were not compared with each other for \
                             doubled lines, crossings and pieces cut out before what lies in them.";

@@ -234,6 +234,11 @@ impl Works {
             if work.treatment == Treatment::Cut && work.depth == Depth::Through {
                 told.push(through(work, &who));
             }
+            for held in out_of_range(work, &self.machine) {
+                if !told.contains(&held) {
+                    told.push(held);
+                }
+            }
         }
         self.findings.extend(told);
     }
@@ -294,6 +299,40 @@ fn two_offsets(tool: u32, (offset, title): (f64, &str), (own, other): (f64, &str
     );
     Finding::warning("tool-offsets-differ", text)
         .hint("Say the offset of the blade that is in the machine with --blade-offset.")
+}
+
+/// What the material asks for and the machine does not take: the nearest that it takes is sent.
+fn out_of_range(work: &Work, machine: &Machine) -> Vec<Finding> {
+    let (material, pace, language) = (&work.material, &work.pace, &machine.language);
+    let held = |(what, unit): (&str, &str), asked: Option<f64>, sent: Option<f64>| {
+        let (asked, sent) = asked.zip(sent).filter(|(asked, sent)| asked != sent)?;
+        Some(format!(
+            "{} asks for a {what} of {asked}{unit}, which {} does not take: {sent}{unit} is sent.",
+            material.title, machine.name
+        ))
+    };
+    let speeds = [
+        (material.velocity_cm_s, pace.velocity_cm_s),
+        (material.swing_velocity_cm_s, pace.swing_velocity_cm_s),
+    ];
+    let forces = [(material.machine_force, pace.force), (material.swing_force, pace.swing_force)];
+    let hint = |key: &str, range: Option<[f64; 2]>| {
+        let [low, high] = range.unwrap_or_default();
+        format!(
+            "Its profile says {low} to {high} (language.{key}): correct that if the machine can do more, \
+             else the material's."
+        )
+    };
+    let speed = |(asked, sent)| held(("speed", " cm/s"), asked, sent);
+    let slow = speeds.into_iter().filter_map(speed).map(|text| {
+        let hint = hint("velocity_range_cm_s", language.velocity_range_cm_s);
+        Finding::note("speed-out-of-range", text).hint(hint)
+    });
+    let force = |(asked, sent)| held(("force", ""), asked, sent);
+    let weak = forces.into_iter().filter_map(force).map(|text| {
+        Finding::warning("force-out-of-range", text).hint(hint("force_range", language.force_range))
+    });
+    slow.chain(weak).collect()
 }
 
 fn through(work: &Work, who: &str) -> Finding {
