@@ -88,6 +88,19 @@ pub(super) fn gradient(paint: &usvg::Paint, opacity: f32, to_page: Affine) -> Op
         rgb: [s.color().red, s.color().green, s.color().blue],
         alpha: s.opacity().get() * opacity,
     };
+    let stops: Vec<GradientStop> = base.stops().iter().map(stop).collect();
+    if let GradientForm::Linear { from, to } = form
+        && from == to
+        && let Some(last) = stops.last().copied()
+    {
+        // SVG 2, 14.2.2: a line of no length paints the last colour everywhere.
+        return Some(Gradient {
+            to_page,
+            form: GradientForm::Linear { from: Point::ZERO, to: Point::new(1.0, 0.0) },
+            spread: Spread::Pad,
+            stops: vec![GradientStop { offset: 0.0, ..last }, GradientStop { offset: 1.0, ..last }],
+        });
+    }
     Some(Gradient {
         to_page: to_page * affine(base.transform()),
         form,
@@ -96,6 +109,6 @@ pub(super) fn gradient(paint: &usvg::Paint, opacity: f32, to_page: Affine) -> Op
             usvg::SpreadMethod::Reflect => Spread::Reflect,
             usvg::SpreadMethod::Repeat => Spread::Repeat,
         },
-        stops: base.stops().iter().map(stop).collect(),
+        stops,
     })
 }

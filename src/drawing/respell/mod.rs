@@ -278,8 +278,22 @@ impl<'a> Pen<'a> {
         if small != word {
             self.write(name, small.as_str());
         }
+        if small == "font" {
+            self.line_height(value.clone());
+        }
         if let Some((value, word)) = self.word(&small, value) {
             self.write(value, word);
+        }
+    }
+
+    /// Takes the height of lines out of a font: the library does not know it, and no line is broken here.
+    fn line_height(&mut self, value: Range<usize>) {
+        let slash = scan::until(self.text, value.clone(), b"/");
+        let rest = self.text.get(slash + 1..value.end).unwrap_or_default();
+        let height = rest.trim_start();
+        let blanks = rest.len() - height.len();
+        if let Some(length) = height.find(char::is_whitespace) {
+            self.write(slash..slash + 1 + blanks + length, "");
         }
     }
 

@@ -71,6 +71,15 @@ pub(super) fn inspect(data: &str, joints: Joints) -> PathReport {
     report
 }
 
+/// Whether the path, which goes somewhere, also moves to a point and nowhere from there. The SVG library drops
+/// such points, which are vertices (SVG 2, 11.6.2).
+pub(super) fn has_bare_move(data: &str) -> bool {
+    let is_move = |segment: PathSegment| matches!(segment, PathSegment::MoveTo { .. });
+    let moves: Vec<bool> = PathParser::from(data).map_while(Result::ok).map(is_move).collect();
+    let bare = moves.windows(2).any(|pair| pair[0] && pair[1]) || moves.last() == Some(&true);
+    bare && moves.contains(&false)
+}
+
 /// Whether an arc may stand in the data.
 fn has_arc(data: &str) -> bool {
     data.bytes().any(|b| matches!(b, b'a' | b'A'))

@@ -32,16 +32,19 @@ const TARGETS: [(Prop, Wanted); 5] = [
 const CLIP: Wanted = Wanted {
     code: "clip-missing",
     tag: "clipPath",
+    none: "clip-path:none",
     lost: "the clip path {} does not exist; what it should bound is cut whole.",
 };
 const MASK: Wanted = Wanted {
     code: "mask-missing",
     tag: "mask",
+    none: "mask:none",
     lost: "the mask {} does not exist; what it should cover is cut whole.",
 };
 const MARKER: Wanted = Wanted {
     code: "marker-missing",
     tag: "marker",
+    none: "marker:none",
     lost: "the marker {} does not exist; none is cut.",
 };
 
@@ -84,6 +87,8 @@ const MOST_LINKS: usize = 32;
 struct Wanted {
     code: &'static str,
     tag: &'static str,
+    /// What says that there is none.
+    none: &'static str,
     lost: &'static str,
 }
 
@@ -91,6 +96,10 @@ fn target<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, value: Option<&'a str>, w
     let Some(id) = value.and_then(local_url) else { return };
     if v.tags.get(id).is_some_and(|n| n.tag_name().name() == wanted.tag) {
         return;
+    }
+    if v.tags.contains_key(id) && wanted.tag != MARKER.tag {
+        // CSS Masking 1: something else bounds nothing. The SVG library would leave the element out.
+        v.edits.push(Edit::style(node, wanted.none));
     }
     let text = wanted.lost.replace("{}", &quoted(id));
     v.tell(node, Finding::warning(wanted.code, text));

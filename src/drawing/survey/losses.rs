@@ -159,10 +159,12 @@ fn image(node: Node<'_, '_>) -> Option<Finding> {
 /// Filters, masks, blending: what changes the look but not the outline.
 fn effects<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
     unread_css(v, node, props);
+    unmet(v, node, props);
     if let Some(value) = props.get(Prop::Filter).filter(|value| *value != "none") {
         filter(v, node, value);
     }
     if let Some(id) = props.get(Prop::Mask).and_then(local_url)
+        && node.tag_name().name() != "marker"
         && v.tags.get(id).is_some_and(|n| n.tag_name().name() == "mask")
     {
         let text = format!(
@@ -182,6 +184,37 @@ fn effects<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
     }
 }
 
+/// Effects on elements whose effects the SVG library passes over (CSS Masking 1; SVG 2, 5.5 and 13.7; CSS Color 4,
+/// 4.2).
+fn unmet<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    let tag = svg_tag(node).unwrap_or_default();
+    let transparent = props.get(Prop::Opacity).and_then(style::share) == Some(0.0);
+    if transparent && matches!(tag, "marker" | "tspan" | "textPath") {
+        // Hidden letters keep their place, as transparent ones do.
+        v.edits.push(Edit::style(node, "visibility:hidden"));
+        let text = format!("{} is fully transparent; it is not cut.", called(node));
+        v.tell(node, Finding::note("hidden", text));
+    }
+    for (prop, name) in [(Prop::ClipPath, "clip path"), (Prop::Mask, "mask")] {
+        let id = props.get(prop).and_then(local_url).filter(|_| tag == "marker");
+        if id.is_some_and(|id| v.tags.contains_key(id)) {
+            let text =
+                format!("the {name} of {} is not followed; the marker is cut whole", called(node));
+            let hint = "Clip what is in the marker instead.";
+            tally(v, node, name, Finding::warning("clip-ignored", text).hint(hint));
+        }
+    }
+    let moved = props.get(Prop::Transform).is_some_and(|value| value != "none");
+    if moved && tag == "symbol" {
+        let text = format!(
+            "the transform of {} is not followed; its clones are cut without it.",
+            called(node)
+        );
+        let hint = "Put what is in the symbol into a group, and transform that.";
+        v.tell(node, Finding::warning("symbol-transform", text).hint(hint));
+    }
+}
+
 /// CSS Masking 1 (luminance of masks): a mask's light may be measured in linear RGB, in which dark greys are darker.
 fn linear_mask<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, id: &'a str) {
     let mask = v.tags.get(id).copied();
@@ -195,9 +228,15 @@ fn linear_mask<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, id: &'a str) {
     }
 }
 
+/// Whether a property of this name places or sizes the element (SVG 2, chapter Geometry).
+fn has_geometry(node: Node<'_, '_>, name: &str) -> bool {
+    let framed = matches!(svg_tag(node), Some("use" | "image"));
+    is_shape(node.tag_name().name()) || framed && matches!(name, "x" | "y" | "width" | "height")
+}
+
 /// CSS that a viewer obeys and the reader does not.
 fn unread_css<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
-    if let Some(name) = props.get(Prop::CssGeometry).filter(|_| is_shape(node.tag_name().name())) {
+    if let Some(name) = props.get(Prop::CssGeometry).filter(|name| has_geometry(node, name)) {
         let text = format!(
             "{} has its {name} in a style, where it is not read; only attributes are",
             called(node)

@@ -280,6 +280,14 @@ fn markers<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, context: &Inherited<'a>)
             Some(named.map(|marker| marker.map_or_else(Default::default, |m| marker_use(*m))));
     }
     let tag = node.tag_name().name();
+    if node.attribute("d").is_some_and(arcs::has_bare_move) {
+        let text = format!(
+            "{} has points that no line leaves, where viewers put a marker; none is cut there",
+            called(node)
+        );
+        let hint = "Delete the point, or draw a line from it.";
+        losses::tally(v, node, "bare", Finding::warning("marker-on-point", text).hint(hint));
+    }
     if matches!(tag, "rect" | "circle" | "ellipse") {
         let text = format!("markers of <{tag}> are cut, as SVG 2 has it; many viewers show none");
         losses::tally(v, node, tag, Finding::note("marker-on-shape", text));

@@ -27,6 +27,16 @@ impl Edit {
         Self { range: at..at, text: [" ", name, "=\"", value, "\""].concat() }
     }
 
+    /// One more declaration at the end of the element's own style. It must need no escapes.
+    pub(super) fn style(node: Node<'_, '_>, declaration: &str) -> Self {
+        let Some(given) = node.attribute_node("style") else {
+            return Self::attribute(node, "style", declaration);
+        };
+        let at = given.range_value().end;
+        let open = matches!(given.value().trim_end().chars().next_back(), None | Some(';'));
+        Self { range: at..at, text: [if open { "" } else { ";" }, declaration].concat() }
+    }
+
     /// One more empty element at the end of an element, in the same namespace.
     pub(super) fn child<'a>(node: Node<'a, 'a>, tag: &str, attributes: &str) -> Self {
         let range = node.range();
@@ -135,6 +145,20 @@ mod tests {
             Edits::new(edits, 0).all_made(doc.input_text()),
             "<svg><g id=\"x\" b=\"y\"/></svg>"
         );
+    }
+
+    #[test]
+    fn a_declaration_goes_behind_all_others() {
+        for (before, after) in [
+            ("<g/>", "<g style=\"a:b\"/>"),
+            ("<g style='c:d'/>", "<g style='c:d;a:b'/>"),
+            ("<g style='c:d; '/>", "<g style='c:d; a:b'/>"),
+            ("<g style=''/>", "<g style='a:b'/>"),
+        ] {
+            let doc = usvg::roxmltree::Document::parse(before).unwrap();
+            let edit = Edit::style(doc.root_element(), "a:b");
+            assert_eq!(splice(before, vec![edit], 0), after);
+        }
     }
 
     #[test]

@@ -36,6 +36,8 @@ pub(super) enum Prop {
     DashArray,
     FontFamily,
     FontSize,
+    FontWeight,
+    Opacity,
     BlendMode,
     Transform,
     /// The name of a geometry property (SVG 2, chapter Geometry) that a style gives.
@@ -71,6 +73,8 @@ impl Prop {
             "stroke-dasharray" => Self::DashArray,
             "font-family" => Self::FontFamily,
             "font-size" => Self::FontSize,
+            "font-weight" => Self::FontWeight,
+            "opacity" => Self::Opacity,
             "mix-blend-mode" => Self::BlendMode,
             "transform" => Self::Transform,
             _ => return None,
@@ -142,6 +146,7 @@ impl<'a> Props<'a> {
                 if let Ok(font) = svgtypes::FontShorthand::from_str(value) {
                     self.put(Prop::FontFamily, font.font_family, important);
                     self.put(Prop::FontSize, font.font_size, important);
+                    self.put(Prop::FontWeight, font.font_weight.unwrap_or("normal"), important);
                 }
             }
             _ => {
@@ -232,6 +237,14 @@ impl<'a> Styles<'a> {
             }
         }
         props
+    }
+}
+
+/// A share of one: a number or a percentage (CSS Color 4, 4.2).
+pub(super) fn share(value: &str) -> Option<f64> {
+    match value.strip_suffix('%') {
+        Some(percent) => percent.trim().parse::<f64>().ok().map(|p| (p / 100.0).clamp(0.0, 1.0)),
+        None => value.parse::<f64>().ok().map(|n| n.clamp(0.0, 1.0)),
     }
 }
 

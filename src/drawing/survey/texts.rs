@@ -6,11 +6,12 @@
 
 use usvg::roxmltree::Node;
 
+use super::links::href;
 use super::losses::{called, shortened, tally};
 use super::shapes;
 use super::splice::Edit;
 use super::style::{Prop, Props};
-use super::visit::{Visitor, svg_tag};
+use super::visit::{Inherited, Visitor, svg_tag};
 use crate::finding::Finding;
 
 /// Letters that end or stand in the middle at their anchor: viewers count the gap after the last of them.
@@ -106,6 +107,43 @@ fn line_widths<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
         );
         let hint = "Convert the text to paths in the drawing program, which keeps what you see.";
         tally(v, node, EFFECT, Finding::warning("text-property-ignored", text).hint(hint));
+    }
+}
+
+/// The weight that an element's letters have (CSS Fonts 4, 2.2).
+pub(super) fn weight(own: Option<&str>, around: Option<u16>) -> Option<u16> {
+    let outer = around.unwrap_or(NORMAL_WEIGHT);
+    Some(match own {
+        Some("normal") => NORMAL_WEIGHT,
+        Some("bold") => 700,
+        Some("bolder") => match outer {
+            ..350 => 400,
+            350..550 => 700,
+            _ => outer.max(900),
+        },
+        Some("lighter") => match outer {
+            ..100 => outer,
+            100..550 => 100,
+            550..750 => 400,
+            _ => 700,
+        },
+        Some(number) => number.parse().unwrap_or(outer),
+        None => return around,
+    })
+}
+
+const NORMAL_WEIGHT: u16 = 400;
+
+/// The SVG library takes a single step for `bolder` and `lighter`, which leads to the same face again.
+pub(super) fn weigh<'a>(
+    v: &mut Visitor<'a>,
+    node: Node<'a, 'a>,
+    props: &Props<'a>,
+    inner: &Inherited<'a>,
+) {
+    if let (Some("bolder" | "lighter"), Some(weight)) = (props.get(Prop::FontWeight), inner.weight)
+    {
+        v.edits.push(Edit::style(node, &format!("font-weight:{weight}")));
     }
 }
 
@@ -212,12 +250,42 @@ fn along_path<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) {
     let place =
         "places the letters along its path; viewers may place them a tenth of a millimetre off";
     tally(v, node, "textPath", Finding::note("text-on-path", format!("{} {place}", called(node))));
+    let scaled = href(node)
+        .and_then(|link| v.tags.get(link.trim().strip_prefix('#')?))
+        .is_some_and(|path| path.has_attribute("pathLength"));
+    let offset = node.attribute("startOffset").map(str::trim).unwrap_or_default();
+    if scaled && !matches!(offset, "" | "0") && !offset.ends_with('%') {
+        let text = format!(
+            "startOffset of {} is not measured in the path's pathLength, but as long as it says; viewers begin \
+             the text elsewhere.",
+            called(node)
+        );
+        let hint = "Write startOffset in percent, or take pathLength off the path.";
+        v.tell(node, Finding::warning("text-property-ignored", text).hint(hint));
+    }
+    if is_followed(node) {
+        let text = format!(
+            "the text after {} is set behind its last letter; viewers set it at the path's end.",
+            called(node)
+        );
+        let hint = "Give it a place of its own (x and y), or convert the text to paths.";
+        v.tell(node, Finding::warning("text-property-ignored", text).hint(hint));
+    }
     if node.attribute("path").is_some() {
         let text =
             format!("the path in {} itself is not read; its text is left out.", called(node));
         let hint = "Put the path into an element of its own, and name that with href.";
         v.tell(node, Finding::warning("text-path-ignored", text).hint(hint));
     }
+}
+
+/// Whether letters without a place of their own follow a text on a path (SVG 2, 11.8.3).
+fn is_followed(node: Node<'_, '_>) -> bool {
+    let next = node.next_siblings().skip(1).find(|n| match n.is_text() {
+        true => n.text().is_some_and(|text| !text.trim().is_empty()),
+        false => svg_tag(*n).is_some_and(|tag| matches!(tag, "tspan" | "a" | "textPath")),
+    });
+    next.is_some_and(|n| svg_tag(n) != Some("textPath") && !n.has_attribute("x"))
 }
 
 fn holds_text(node: Node<'_, '_>) -> bool {
@@ -241,6 +309,29 @@ pub(super) fn is_looked_at(name: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// CSS Fonts 4, 2.2.1, the table of relative weights.
+    #[test]
+    fn weights_are_relative_to_those_around() {
+        for (around, bolder, lighter) in [
+            (50, 400, 50),
+            (100, 400, 100),
+            (300, 400, 100),
+            (400, 700, 100),
+            (500, 700, 100),
+            (600, 900, 400),
+            (700, 900, 400),
+            (800, 900, 700),
+            (900, 900, 700),
+            (950, 950, 700),
+        ] {
+            assert_eq!(weight(Some("bolder"), Some(around)), Some(bolder), "{around}");
+            assert_eq!(weight(Some("lighter"), Some(around)), Some(lighter), "{around}");
+        }
+        assert_eq!(weight(Some("bolder"), None), Some(700));
+        assert_eq!(weight(Some("bold"), Some(300)), Some(700));
+        assert_eq!(weight(None, Some(300)), Some(300));
+    }
 
     #[test]
     fn names_are_sorted_for_the_search() {

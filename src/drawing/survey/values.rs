@@ -223,6 +223,12 @@ pub(super) fn plain_names(value: &str) -> Vec<(std::ops::Range<usize>, String)> 
             }
         }
     }
+    for (at, name) in value.match_indices("skew(") {
+        let inside = value[at + name.len()..].split(')').next().unwrap_or_default();
+        if !inside.contains(',') {
+            found.push((at..at + name.len(), "skewX(".to_owned()));
+        }
+    }
     found
 }
 

@@ -13,7 +13,7 @@ use super::references::{self, Graph, Reference, TooMuch};
 use super::size::{Relative, SizeGiven, page_size};
 use super::splice::{Edit, Edits};
 use super::style::{Prop, Props, SVG, Styles};
-use super::{Survey, TextRun, links, losses, shapes};
+use super::{Survey, TextRun, links, losses, shapes, texts};
 use crate::drawing::Layer;
 use crate::drawing::error::ReadError;
 use crate::drawing::limits::{
@@ -38,6 +38,8 @@ pub(super) struct Inherited<'a> {
     pub(super) stroke: Option<&'a str>,
     pub(super) markers: [Option<&'a str>; 3],
     pub(super) families: Option<&'a str>,
+    /// Weight of letters; none for the usual one.
+    pub(super) weight: Option<u16>,
     pub(super) line_join: Option<&'a str>,
     pub(super) dashes: Option<&'a str>,
 }
@@ -250,6 +252,7 @@ impl<'a> Visitor<'a> {
         if context.hidden || !losses::check(self, node, &props, &context) {
             inner.hidden = true;
         }
+        texts::weigh(self, node, &props, &inner);
         self.marks(node);
         if !context.hidden {
             losses::huge_numbers(self, node);
@@ -309,6 +312,7 @@ impl<'a> Visitor<'a> {
                 or(Prop::MarkerEnd, outer.markers[2]),
             ],
             families: or(Prop::FontFamily, outer.families),
+            weight: texts::weight(props.get(Prop::FontWeight), outer.weight),
             line_join: or(Prop::LineJoin, outer.line_join),
             dashes: or(Prop::DashArray, outer.dashes),
             ..*outer

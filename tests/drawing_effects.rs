@@ -1,0 +1,152 @@
+//! Effects, references and texts that the SVG library passes over or takes otherwise than the standards ask.
+//!
+//! Outside referees: SVG 2 (W3C Candidate Recommendation 2018) and CSS, chapters named beside each check;
+//! a browser (Chromium) drew each of these drawings so.
+
+use bladewright::drawing::{Drawing, ReadSettings, read};
+use bladewright::finding::Finding;
+use bladewright::ink::{InkSettings, visible};
+
+/// A page of 100 x 100 mm in millimetres around some elements.
+fn take(content: &str) -> (Drawing, Vec<Finding>) {
+    let svg = format!(
+        "<svg xmlns='http://www.w3.org/2000/svg' width='100mm' height='100mm' viewBox='0 0 100 100'>\
+         {content}</svg>"
+    );
+    let settings = ReadSettings { system_fonts: false, ..ReadSettings::default() };
+    read(svg.as_bytes(), &settings).unwrap_or_else(|e| panic!("{e}: {svg}"))
+}
+
+/// What is cut, mm².
+fn area(content: &str) -> f64 {
+    let (ink, _) = visible(&take(content).0, &InkSettings::default()).unwrap();
+    let regions = ink.films.iter().flat_map(|film| &film.regions);
+    let contours = regions.flat_map(|r| r.region.contours());
+    contours.map(|contour| contour.signed_area()).sum::<f64>().abs()
+}
+
+fn codes(content: &str) -> Vec<&'static str> {
+    take(content).1.iter().map(|f| f.code).collect()
+}
+
+fn near(area: f64, wanted: f64) {
+    assert!((area - wanted).abs() < 0.05 + 1e-3 * wanted, "{area} instead of {wanted}");
+}
+
+/// SVG 2, 14.2.2: where both ends are the same, the last colour paints all.
+#[test]
+fn a_gradient_along_no_line_is_its_last_colour() {
+    let painted = |first: &str, last: &str| {
+        area(&format!(
+            "<linearGradient id='g' x1='.5' x2='.5'><stop stop-color='{first}'/><stop offset='1' \
+             stop-color='{last}'/></linearGradient><path d='M80 80h5v5h-5z'/>\
+             <path d='M10 10h20v20h-20z' fill='url(#g)'/>"
+        ))
+    };
+    near(painted("#000", "#fff"), 25.0);
+    near(painted("#fff", "#000"), 25.0 + 400.0);
+}
+
+/// CSS Masking 1, 5.1 and 6.1: what is named and is no clip path, or no mask, bounds nothing.
+#[test]
+fn what_is_no_clip_path_bounds_nothing() {
+    for (given, code) in [
+        ("clip-path='url(#c)'", "clip-missing"),
+        ("style='clip-path:url(#c)'", "clip-missing"),
+        ("style='fill:#000;mask:url(#c);'", "mask-missing"),
+    ] {
+        let content = format!("<linearGradient id='c'/><path d='M10 10h20v20h-20z' {given}/>");
+        near(area(&content), 400.0);
+        assert_eq!(codes(&content), [code], "{given}");
+    }
+}
+
+/// CSS Color 4, 4.2: opacity holds for markers and for parts of a text, too.
+#[test]
+fn fully_transparent_markers_and_letters_are_not_cut() {
+    let drawn = |given: &str| {
+        format!(
+            "<marker id='m' {given} refX='5' refY='5' markerWidth='10' markerHeight='10' \
+             markerUnits='userSpaceOnUse'><path d='M0 0h10v10h-10z'/></marker>\
+             <path d='M20 60h40' stroke='#000' marker-end='url(#m)'/>"
+        )
+    };
+    near(area(&drawn("opacity='.5'")), 40.0 + 100.0 - 5.0);
+    for given in ["opacity='0'", "style='opacity:0%'"] {
+        near(area(&drawn(given)), 40.0);
+        assert!(codes(&drawn(given)).contains(&"hidden"), "{given}");
+    }
+    let text = "<text x='9' y='9'>a<tspan opacity='0'>b</tspan></text>";
+    assert!(codes(text).contains(&"hidden"));
+}
+
+/// CSS Masking 1; SVG 2, 5.5, 11.6.2 and chapter Geometry.
+#[test]
+fn what_is_passed_over_is_told() {
+    let marker = "refX='5' refY='5'><path d='M0 0h9v9z'/></marker>\
+                  <path d='M20 60h40' stroke='#000' marker-end='url(#m)'/>";
+    let clip = "<clipPath id='c'><path d='M0 0h5v5z'/></clipPath><mask id='k'><path d='M0 0h5v5z'/></mask>";
+    let square = "<defs><rect id='r' width='9' height='9'/></defs>";
+    let line = "fill='none' stroke='#000' marker-mid='url(#m)' marker-end='url(#m)'/>";
+    let points =
+        |d: &str| format!("<marker id='m'><path d='M0 0h1v1z'/></marker><path d='{d}' {line}");
+    for (content, wanted) in [
+        (format!("{clip}<marker id='m' clip-path='url(#c)' {marker}"), vec!["clip-ignored"]),
+        (format!("{clip}<marker id='m' style='mask:url(#k)' {marker}"), vec!["clip-ignored"]),
+        (format!("{square}<use href='#r' style='x:30px'/>"), vec!["style-geometry"]),
+        (format!("{square}<use href='#r' style='r:30px'/>"), vec![]),
+        (
+            "<symbol id='s' transform='scale(2)'><path d='M0 0h5v5z'/></symbol><use href='#s'/>"
+                .into(),
+            vec!["symbol-transform"],
+        ),
+        (points("M20 60H40M60 60"), vec!["marker-on-point"]),
+        (points("M9 9M20 60H40"), vec!["marker-on-point"]),
+        (points("M20 60H40M60 60V80"), vec![]),
+        (points("M20 60H40z"), vec![]),
+    ] {
+        assert_eq!(codes(&content), wanted, "{content}");
+    }
+}
+
+/// SVG 2, 11.8.3: a text on a path begins at an offset in the path's own length; what follows stands at the
+/// path's end.
+#[test]
+fn texts_on_paths_that_viewers_set_elsewhere_are_told() {
+    let told = |path: &str, text: &str| {
+        let content = format!("<defs><path id='p' d='M9 9h80' {path}/></defs><text>{text}</text>");
+        codes(&content).contains(&"text-property-ignored")
+    };
+    let scaled = "pathLength='10'";
+    assert!(told(scaled, "<textPath href='#p' startOffset='2'>a</textPath>"));
+    assert!(!told(scaled, "<textPath href='#p' startOffset='20%'>a</textPath>"));
+    assert!(!told("", "<textPath href='#p' startOffset='2'>a</textPath>"));
+    assert!(told("", "<textPath href='#p'>a</textPath> b"));
+    assert!(told("", "<textPath href='#p'>a</textPath> <tspan>b</tspan>"));
+    assert!(!told("", "<textPath href='#p'>a</textPath> <tspan x='9' y='9'>b</tspan>"));
+}
+
+/// CSS Fonts 4, 2.7: the height of lines stands behind a slash.
+#[test]
+fn a_font_with_a_height_of_lines_is_read() {
+    for font in [
+        "bold 14px/2 Nowhere Sans",
+        "14px / 120% \"Nowhere Sans\"",
+        "14px/20px Nowhere Sans, serif",
+    ] {
+        let (_, findings) =
+            take(&format!("<text x='9' y='9' style='font:{font};fill:#000'>a</text>"));
+        assert!(findings.iter().any(|f| f.text.contains("Nowhere Sans")), "{font}: {findings:?}");
+        assert!(findings.iter().all(|f| f.code != "value-unreadable"), "{font}: {findings:?}");
+    }
+}
+
+/// CSS Transforms 1, 13.3: `skew` with one angle slants along x.
+#[test]
+fn one_angle_of_skew_is_along_x() {
+    let (drawing, told) = take("<path d='M0 0H10V10H0z' style='transform:skew(45deg)'/>");
+    assert_eq!(told.len(), 0, "{told:?}");
+    let shape = &drawing.shapes[0];
+    let at = shape.to_page * kurbo::Point::new(0.0, 10.0);
+    assert!((at.x - 10.0).abs() < 1e-4 && (at.y - 10.0).abs() < 1e-4, "{at:?}");
+}
