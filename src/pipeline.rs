@@ -236,6 +236,7 @@ fn planned(
     known(drawing.borrow(), settings)?;
     let sized = sized(drawing.borrow(), settings.size, &ink_settings)?;
     let (ink, seen) = ink::visible(&sized, &ink_settings)?;
+    known_films(&ink, &sized.layers, settings)?;
     let low = work::low_letters(&sized, (&ink_settings, &settings.wishes), &settings.material);
     let told = seen.into_iter().chain(low).chain(mirrored(settings));
     let common: Vec<Finding> = findings.iter().cloned().chain(told).collect();
@@ -335,6 +336,26 @@ fn known(drawing: &Drawing, settings: &PlanSettings) -> Result<(), WorkError> {
     stray.map_or(Ok(()), |wish| {
         Err(WorkError::NoSuchLayer { name: wish.name.clone(), present: names.join(", ") })
     })
+}
+
+/// Every wish for a film names one that the drawing gives; films that are not asked for are not looked for.
+fn known_films(ink: &Ink, layers: &[Layer], settings: &PlanSettings) -> Result<(), InkError> {
+    let films = || ink.films.iter().map(|film| film.name.as_str());
+    let of_layer = |wish: &Wish| layers.iter().any(|layer| layer.name == wish.name);
+    let stray = settings.wishes.iter().filter(|wish| !of_layer(wish)).find(|wish| {
+        let asked_for = settings.ink.colours.is_none() || !is_colour(&wish.name);
+        asked_for && !films().any(|film| wish.is_for_film(film))
+    });
+    stray.map_or(Ok(()), |wish| {
+        let present = films().collect::<Vec<_>>().join(", ");
+        Err(InkError::NoSuchColour { name: wish.name.clone(), present })
+    })
+}
+
+/// Whether `name` is `#rrggbb`.
+fn is_colour(name: &str) -> bool {
+    let digits = name.strip_prefix('#').unwrap_or_default();
+    digits.len() == 6 && digits.bytes().all(|digit| digit.is_ascii_hexdigit())
 }
 
 /// The films on their sheets: each packed for itself, or all about one origin.

@@ -465,6 +465,17 @@ fn a_profile_that_lowers_the_tool_before_the_work_is_refused() {
     assert!(list.contains("cannot be used: bad: language.header"), "{list}");
 }
 
+/// Where a row of copies is too long, fewer of them are named as a way out.
+#[test]
+fn fewer_copies_are_advised_where_many_are_asked_for() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("sign.svg"), SIGN).unwrap();
+    let many = said(&run(folder.path(), &["check", "sign.svg", "--copies", "20"]));
+    assert!(many.contains("fits with fewer copies, with --scale"), "{many}");
+    let large = said(&run(folder.path(), &["check", "sign.svg", "--width", "2000mm"]));
+    assert!(large.contains("fits with --scale") && !large.contains("copies"), "{large}");
+}
+
 /// The floor is told beside another true offset as well.
 #[test]
 fn a_bound_is_told_beside_a_true_offset() {

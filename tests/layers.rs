@@ -445,3 +445,33 @@ fn values_beyond_the_machine_are_told() {
     let (_, plain) = written(folder.path(), &["--material", "vinyl-cast"]);
     assert!(!plain.contains("asks for"), "{plain}");
 }
+
+/// A colour's film is meant whichever way its digits are written; one that the drawing does not show is named.
+#[test]
+fn wishes_for_films_of_colours_are_never_passed_over() {
+    let folder = folder();
+    let films = |options: &[&str]| {
+        let all =
+            [&["write", "tag.svg", "--sheets", "colour", "-o", "film.hpgl"], options].concat();
+        let output = run(folder.path(), &all);
+        (output.status.code(), String::from_utf8(output.stderr).unwrap())
+    };
+    let bytes = || std::fs::read(folder.path().join("film-dd9900.hpgl")).unwrap();
+    assert_eq!(films(&["--layer-material", "#dd9900=card-200g"]).0, Some(0));
+    let card = bytes();
+    assert_eq!(films(&["--layer-material", "#DD9900=card-200g"]).0, Some(0));
+    assert_eq!(bytes(), card);
+    assert_eq!(films(&[]).0, Some(0));
+    assert_ne!(bytes(), card);
+    for stray in ["#dd9901", "#d90", "#"] {
+        let (code, told) = films(&["--layer-material", &format!("{stray}=card-200g")]);
+        assert_eq!(code, Some(1), "{stray}: {told}");
+        assert!(
+            told.contains(&format!("shows nothing in the colour {stray}; it shows: #")),
+            "{told}"
+        );
+    }
+    // A job file names the materials of all films, and one film is cut.
+    let one = ["--layer-material", "#0000ff=card-200g", "--colours", "#dd9900"];
+    assert_eq!(films(&one).0, Some(0));
+}

@@ -472,8 +472,10 @@ impl DrawingOptions {
         placement.at = self.at.as_deref().map(pair).transpose()?;
         placement.copies = self.copies.as_deref().map_or(Ok((1, 1)), copies)?;
         if !(0.0..=10_000.0).contains(&self.gap.mm()) {
-            let text =
-                format!("--gap {}: it must be 0 to 10 m, else copies lie in one another", self.gap);
+            let text = format!(
+                "--gap {}: it must be 0 to 10000mm, else copies lie in one another",
+                self.gap
+            );
             return Err(Failure::usage(text));
         }
         placement.gap_mm = self.gap.mm();

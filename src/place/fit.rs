@@ -177,5 +177,6 @@ fn advice(work: Bounds, area: Bounds, (columns, rows): (u32, u32)) -> String {
         let fewer = if columns * rows > 1 { "ask for fewer copies, or " } else { "" };
         return format!("{fewer}part it with --panels, or draw it smaller");
     }
-    format!("it fits with --scale {factor}, or in parts with --panels")
+    let fewer = if columns * rows > 1 { "with fewer copies, " } else { "" };
+    format!("it fits {fewer}with --scale {factor}, or in parts with --panels")
 }

@@ -18,7 +18,10 @@ pub fn low_letters(
         let [r, g, b] = letters.rgb;
         let film = format!("#{r:02x}{g:02x}{b:02x}");
         let own = |name: &str| wishes.iter().find(|wish| wish.name == name)?.material.as_ref();
-        let of_film = own(&film).filter(|_| ink.sheets == Sheets::Colour);
+        let of_film = wishes.iter().find(|wish| wish.is_for_film(&film));
+        let of_film = of_film
+            .and_then(|wish| wish.material.as_ref())
+            .filter(|_| ink.sheets == Sheets::Colour);
         low(letters, own(layer).or(of_film).unwrap_or(material))
     };
     let cut = drawing.lettering.iter().filter(|letters| ink.is_cut_out(drawing, letters));

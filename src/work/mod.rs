@@ -56,6 +56,13 @@ pub struct Wish {
     pub trace: Option<Trace>,
 }
 
+impl Wish {
+    /// Whether it names the colour's film called `film`; digits of colours are written either way.
+    pub fn is_for_film(&self, film: &str) -> bool {
+        !film.is_empty() && self.name.eq_ignore_ascii_case(film)
+    }
+}
+
 /// How some lines of a film are made.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Work {

@@ -34,7 +34,8 @@ pub fn works(
     wishes: &[Wish],
     usual: &Usual,
 ) -> Result<Works, WorkError> {
-    let of_film = wishes.iter().find(|wish| wish.name == film && !is_layer(layers, film));
+    let of_film =
+        wishes.iter().find(|wish| wish.is_for_film(film) && !is_layer(layers, &wish.name));
     let base =
         of_film.map_or_else(Wish::default, |wish| Wish { name: String::new(), ..wish.clone() });
     let mut all = vec![work(&base, Treatment::Cut, usual)?];

@@ -356,6 +356,7 @@ export const tests = {
     const told = JSON.parse(t.program('compare', job(t, 'small.hpgl', SMALL), other, '--json', '--machine', 'plain-hpgl', '--page', path));
     const page = await t.open(path);
     assert.equal(await page.locator('#orders input').count(), 2);
+    assert.equal(await page.locator('#ordershead').textContent(), 'Jobs side by side');
     await page.locator('#orders input').nth(1).check();
     assert.equal(await figure(page, 'travel_mm'), told.jobs[1].travel_mm);
     assert.deepEqual(page.heard, []);

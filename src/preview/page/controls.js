@@ -85,6 +85,12 @@ function buildFilms() {
 function buildOrders() {
   const all = ofFilm(job.data.film);
   $('ordersbox').hidden = all.length < 2;
+  // Jobs from anywhere have no command, and may be for other work altogether.
+  if (!job.data.command) {
+    $('ordershead').textContent = 'Jobs side by side';
+    $('ordersabout').textContent = 'They need not be for the same work.';
+    $('orders').setAttribute('aria-label', 'Job');
+  }
   $('orders').replaceChildren();
   if (all.length < 2) return;
   const first = all[0].report, most = Math.max(...all.map(j => j.report.travel_mm), 1e-9);
