@@ -21,7 +21,7 @@ pub struct Args {
     /// Report as JSON on stdout
     #[arg(long)]
     json: bool,
-    /// Exit with 4 when something was left out
+    /// Exit with 4 when something was left out or looks wrong
     #[arg(long)]
     strict: bool,
     #[command(flatten)]
