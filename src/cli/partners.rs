@@ -12,7 +12,13 @@ use super::Failure;
 use super::job_file::is_typed;
 
 /// An option, with which it works, whether that is there, and what is so without.
-type Partner = (&'static str, &'static str, fn(&ArgMatches) -> bool, &'static str);
+type Partner = (&'static str, &'static str, fn(&Typed<'_>) -> bool, &'static str);
+
+/// A command, and what it was given.
+struct Typed<'a> {
+    command: &'a Command,
+    matches: &'a ArgMatches,
+}
 
 const PARTNERS: [Partner; 11] = [
     ("pack_turns", "--pack", |typed| is(typed, "pack"), "no piece is turned"),
@@ -51,7 +57,7 @@ const PARTNERS: [Partner; 11] = [
     (
         "bound",
         "check, write or compare",
-        |typed| shows_all_orders(typed) || typed.try_contains_id("strict").is_ok(),
+        |typed| shows_all_orders(typed) || takes(typed, "strict"),
         "no floor is told",
     ),
     (
@@ -72,11 +78,12 @@ const PARTNERS: [Partner; 11] = [
 pub fn refuse(program: &Command, matches: &ArgMatches, typed: &[OsString]) -> Result<(), Failure> {
     let Some((name, used)) = matches.subcommand() else { return Ok(()) };
     let Some(command) = program.find_subcommand(name) else { return Ok(()) };
+    let all = Typed { command, matches: used };
     // Other commands have options of the same name, without a heading.
     let of_drawing = |arg: &&Arg| arg.get_help_heading().is_some();
     for (id, partner, is_there, without) in PARTNERS {
         let arg = command.get_arguments().filter(of_drawing).find(|arg| arg.get_id() == id);
-        if arg.is_some_and(|arg| is(used, id) && is_typed(arg, typed)) && !is_there(used) {
+        if arg.is_some_and(|arg| is(&all, id) && is_typed(arg, typed)) && !is_there(&all) {
             let option = id.replace('_', "-");
             // A command takes the place of an option.
             let text = if partner.starts_with("--") {
@@ -90,16 +97,22 @@ pub fn refuse(program: &Command, matches: &ArgMatches, typed: &[OsString]) -> Re
     Ok(())
 }
 
-/// Whether it is `compare` that is `used`, the one with `--csv`.
-fn shows_all_orders(used: &ArgMatches) -> bool {
-    used.try_contains_id("csv").is_ok()
+/// Whether it is `compare`, the one with `--csv`.
+fn shows_all_orders(typed: &Typed<'_>) -> bool {
+    takes(typed, "csv")
 }
 
-fn is(used: &ArgMatches, id: &str) -> bool {
-    used.value_source(id) == Some(ValueSource::CommandLine)
+/// Whether the command has such an option. What was given can't be asked for it: only a build with the
+/// parser's own checks minds a name that it does not know.
+fn takes(typed: &Typed<'_>, id: &str) -> bool {
+    typed.command.get_arguments().any(|arg| arg.get_id() == id)
 }
 
-fn value(used: &ArgMatches, id: &str) -> Option<String> {
-    let first = used.get_raw(id)?.next()?;
+fn is(typed: &Typed<'_>, id: &str) -> bool {
+    typed.matches.value_source(id) == Some(ValueSource::CommandLine)
+}
+
+fn value(typed: &Typed<'_>, id: &str) -> Option<String> {
+    let first = typed.matches.get_raw(id)?.next()?;
     Some(first.to_string_lossy().into_owned())
 }
