@@ -109,6 +109,30 @@ fn what_is_passed_over_is_told() {
     }
 }
 
+/// CSS Masking 1, 7: `mask` is a shorthand; a browser fits a picture's overflow to its frame (SVG 2, 8.6).
+#[test]
+fn masks_with_words_are_read_and_other_ways_to_mask_told() {
+    let masked = |style: &str| {
+        format!(
+            "<mask id='m'><path d='M10 10h5v5h-5z' fill='#fff'/></mask>\
+             <path d='M10 10h20v20h-20z' style='{style}'/>"
+        )
+    };
+    near(area(&masked("mask:url(#m) luminance;fill:#000")), 25.0);
+    near(area(&masked("mask:url(#m)")), 25.0);
+    assert!(codes(&masked("mask:url(#m);mask-mode:alpha")).contains(&"style-mask"));
+    assert_eq!(codes(&masked("mask-image:url(#m)")), ["style-mask"]);
+    assert_eq!(codes(&masked("mask-image:none")), [""; 0]);
+    let picture = |fit: &str| {
+        codes(&format!(
+            "<image width='60' height='30' preserveAspectRatio='{fit}' href=\"data:image/svg+xml;utf8,&lt;svg \
+             xmlns='http://www.w3.org/2000/svg' viewBox='0 0 9 9'>&lt;path d='M0 0h9v9z'/>&lt;/svg>\"/>"
+        ))
+    };
+    assert_eq!(picture("xMidYMid slice"), ["image-untrimmed"]);
+    assert_eq!(picture("xMidYMid meet"), [""; 0]);
+}
+
 /// SVG 2, 11.8.3: a text on a path begins at an offset in the path's own length; what follows stands at the
 /// path's end.
 #[test]

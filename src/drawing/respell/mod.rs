@@ -281,8 +281,21 @@ impl<'a> Pen<'a> {
         if small == "font" {
             self.line_height(value.clone());
         }
+        if small == "mask" {
+            self.mask_words(value.clone());
+        }
         if let Some((value, word)) = self.word(&small, value) {
             self.write(value, word);
+        }
+    }
+
+    /// Takes words behind a mask's name out that say what is done anyway; the library takes none.
+    fn mask_words(&mut self, value: Range<usize>) {
+        let close = self.text[value.clone()].find(')').map(|at| value.start + at + 1);
+        let Some(close) = close.filter(|close| *close < value.end) else { return };
+        let usual = |word: &str| matches!(word, "luminance" | "match-source");
+        if self.text[close..value.end].split_whitespace().all(usual) {
+            self.write(close..value.end, "");
         }
     }
 

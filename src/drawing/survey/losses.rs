@@ -83,6 +83,7 @@ fn element(v: &mut Visitor<'_>, node: Node<'_, '_>) -> bool {
         "image" => match image(node) {
             Some(finding) => finding,
             None => {
+                untrimmed(v, node);
                 v.out.needs_fonts = true;
                 return true;
             }
@@ -125,6 +126,17 @@ fn is_known(tag: &str) -> bool {
 fn has_usable_frame(node: Node<'_, '_>) -> bool {
     let side = |name| node.attribute(name).and_then(readable).map(|(length, _)| length.number);
     ["width", "height"].into_iter().filter_map(side).all(|n| n <= 0.0 || USABLE.contains(&n))
+}
+
+/// The SVG library does not trim a picture that is larger than its frame (SVG 2, 8.6 and the style sheet of
+/// viewers).
+fn untrimmed(v: &mut Visitor<'_>, node: Node<'_, '_>) {
+    let fit = node.attribute("preserveAspectRatio").unwrap_or_default();
+    if fit.split_whitespace().any(|word| word == "slice") {
+        let text = format!("{} is not trimmed to its frame, which viewers do.", called(node));
+        let hint = "Clip it with a path (a <clipPath> element).";
+        v.tell(node, Finding::warning("image-untrimmed", text).hint(hint));
+    }
 }
 
 /// A picture that is not cut; none for an SVG picture inside the drawing.
@@ -251,6 +263,14 @@ fn unread_css<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
         );
         let hint = "Leave one of them.";
         tally(v, node, name, Finding::warning("style-important", text).hint(hint));
+    }
+    if let Some(name) = props.get(Prop::CssMask) {
+        let text = format!(
+            "{} has {name} in its style, which is not followed; more or less of it may be shown",
+            called(node)
+        );
+        let hint = "Name the mask by the property mask alone, and say of the mask itself what its mask-type is.";
+        tally(v, node, name, Finding::warning("style-mask", text).hint(hint));
     }
     if let Some(name) = props.get(Prop::CssTransform) {
         let text = format!(

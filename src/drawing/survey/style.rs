@@ -42,6 +42,8 @@ pub(super) enum Prop {
     Transform,
     /// The name of a geometry property (SVG 2, chapter Geometry) that a style gives.
     CssGeometry,
+    /// The name of a property that masks otherwise than `mask` (CSS Masking 1, 7).
+    CssMask,
     /// The name of a property that moves a shape beside `transform` (CSS Transforms 2).
     CssTransform,
 }
@@ -123,6 +125,10 @@ impl<'a> Props<'a> {
             self.put(Prop::CssGeometry, name, important);
         } else if TRANSFORMS.contains(&name) && !matches!(value.trim(), "none" | "view-box") {
             self.put(Prop::CssTransform, name, important);
+        } else if matches!(name, "mask-image" | "mask-mode")
+            && !matches!(value.trim(), "none" | "match-source")
+        {
+            self.put(Prop::CssMask, name, important);
         } else {
             self.set(name, value, important);
         }
