@@ -54,6 +54,8 @@ fn what_is_no_clip_path_bounds_nothing() {
         ("clip-path='url(#c)'", "clip-missing"),
         ("style='clip-path:url(#c)'", "clip-missing"),
         ("style='fill:#000;mask:url(#c);'", "mask-missing"),
+        ("clip-path='url(#c)' font-weight='bolder'", "clip-missing"),
+        ("style='clip-path:url(#c);' font-weight='bolder'", "clip-missing"),
     ] {
         let content = format!("<linearGradient id='c'/><path d='M10 10h20v20h-20z' {given}/>");
         near(area(&content), 400.0);

@@ -99,7 +99,7 @@ fn target<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, value: Option<&'a str>, w
     }
     if v.tags.contains_key(id) && wanted.tag != MARKER.tag {
         // CSS Masking 1: something else bounds nothing. The SVG library would leave the element out.
-        v.edits.push(Edit::style(node, wanted.none));
+        Edit::style(&mut v.edits, node, wanted.none);
     }
     let text = wanted.lost.replace("{}", &quoted(id));
     v.tell(node, Finding::warning(wanted.code, text));

@@ -203,7 +203,7 @@ fn unmet<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
     let transparent = props.get(Prop::Opacity).and_then(style::share) == Some(0.0);
     if transparent && matches!(tag, "marker" | "tspan" | "textPath") {
         // Hidden letters keep their place, as transparent ones do.
-        v.edits.push(Edit::style(node, "visibility:hidden"));
+        Edit::style(&mut v.edits, node, "visibility:hidden");
         let text = format!("{} is fully transparent; it is not cut.", called(node));
         v.tell(node, Finding::note("hidden", text));
     }

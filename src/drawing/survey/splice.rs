@@ -27,14 +27,26 @@ impl Edit {
         Self { range: at..at, text: [" ", name, "=\"", value, "\""].concat() }
     }
 
-    /// One more declaration at the end of the element's own style. It must need no escapes.
-    pub(super) fn style(node: Node<'_, '_>, declaration: &str) -> Self {
-        let Some(given) = node.attribute_node("style") else {
-            return Self::attribute(node, "style", declaration);
-        };
-        let at = given.range_value().end;
-        let open = matches!(given.value().trim_end().chars().next_back(), None | Some(';'));
-        Self { range: at..at, text: [if open { "" } else { ";" }, declaration].concat() }
+    /// Adds one more declaration at the end of the element's own style. It must need no escapes.
+    pub(super) fn style(edits: &mut Vec<Self>, node: Node<'_, '_>, declaration: &str) {
+        if let Some(given) = node.attribute_node("style") {
+            let at = given.range_value().end;
+            let open = matches!(given.value().trim_end().chars().next_back(), None | Some(';'));
+            let text = [if open { "" } else { ";" }, declaration].concat();
+            // A second one goes behind the first.
+            let second = open && edits.iter().rev().take(NEAR).any(|edit| edit.range == (at..at));
+            return edits.push(Self {
+                range: at..at,
+                text: [if second { ";" } else { "" }, &text].concat(),
+            });
+        }
+        let at = after_name(node);
+        let begins = " style=\"";
+        let earlier = |edit: &&mut Self| edit.range == (at..at) && edit.text.starts_with(begins);
+        match edits.iter_mut().rev().take(NEAR).find(earlier) {
+            Some(edit) => edit.text.insert_str(begins.len(), &[declaration, ";"].concat()),
+            None => edits.push(Self::attribute(node, "style", declaration)),
+        }
     }
 
     /// One more empty element at the end of an element, in the same namespace.
@@ -59,6 +71,9 @@ pub(super) fn qualified_name<'a>(node: Node<'a, 'a>) -> &'a str {
     let written = node.range().start + 1..after_name(node);
     node.document().input_text().get(written).unwrap_or_default()
 }
+
+/// Changes to one element stand near each other.
+const NEAR: usize = 64;
 
 /// The byte after an element's qualified name.
 fn after_name(node: Node<'_, '_>) -> usize {
@@ -150,14 +165,16 @@ mod tests {
     #[test]
     fn a_declaration_goes_behind_all_others() {
         for (before, after) in [
-            ("<g/>", "<g style=\"a:b\"/>"),
-            ("<g style='c:d'/>", "<g style='c:d;a:b'/>"),
-            ("<g style='c:d; '/>", "<g style='c:d; a:b'/>"),
-            ("<g style=''/>", "<g style='a:b'/>"),
+            ("<g/>", "<g style=\"e:f;a:b\"/>"),
+            ("<g style='c:d'/>", "<g style='c:d;a:b;e:f'/>"),
+            ("<g style='c:d; '/>", "<g style='c:d; a:b;e:f'/>"),
+            ("<g style=''/>", "<g style='a:b;e:f'/>"),
         ] {
             let doc = usvg::roxmltree::Document::parse(before).unwrap();
-            let edit = Edit::style(doc.root_element(), "a:b");
-            assert_eq!(splice(before, vec![edit], 0), after);
+            let mut edits = Vec::new();
+            Edit::style(&mut edits, doc.root_element(), "a:b");
+            Edit::style(&mut edits, doc.root_element(), "e:f");
+            assert_eq!(Edits::new(edits, 0).all_made(before), after);
         }
     }
 

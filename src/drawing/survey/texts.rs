@@ -143,7 +143,7 @@ pub(super) fn weigh<'a>(
 ) {
     if let (Some("bolder" | "lighter"), Some(weight)) = (props.get(Prop::FontWeight), inner.weight)
     {
-        v.edits.push(Edit::style(node, &format!("font-weight:{weight}")));
+        Edit::style(&mut v.edits, node, &format!("font-weight:{weight}"));
     }
 }
 
