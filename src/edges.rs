@@ -296,14 +296,22 @@ impl<'a> EdgeIndex<'a> {
         met.into_iter().filter_map(shared).collect()
     }
 
-    /// Calls `each` with all edges that might run through `bounds`, and with some beside it; with those
+    /// Calls `each` with all edges that might run through `bounds`: those whose box touches it; with those
     /// that run through several cells more than once. An edge is told by its line's number and its own,
     /// and by its ends.
     pub fn in_box(&self, bounds: Bounds, mut each: impl FnMut((usize, usize), (Point, Point))) {
         for cell in self.grid.within(bounds) {
             for &run in self.in_cell(cell) {
-                let edges = self.chains.along(run);
-                edges.for_each(|(edge, ends)| each((run.line as usize, edge), ends));
+                let mut aside = None;
+                for (edge, ends) in self.chains.along(run) {
+                    // Most edges of a cell lie beside the box, and this is asked for millions of them.
+                    let from = aside.unwrap_or_else(|| sides(ends.0, &bounds));
+                    let to = sides(ends.1, &bounds);
+                    aside = Some(to);
+                    if from & to == 0 {
+                        each((run.line as usize, edge), ends);
+                    }
+                }
             }
         }
     }
@@ -423,6 +431,15 @@ impl Lists {
     fn of(&self, cell: usize) -> &[Run] {
         &self.runs[self.starts[cell] as usize..self.starts[cell + 1] as usize]
     }
+}
+
+/// On which sides of a box a point lies, a bit for each (the outcodes of Cohen and Sutherland): what lies
+/// between two points on one side is there, too.
+fn sides(p: Point, Bounds { min, max }: &Bounds) -> u8 {
+    u8::from(p.x < min.x)
+        | u8::from(p.x > max.x) << 1
+        | u8::from(p.y < min.y) << 2
+        | u8::from(p.y > max.y) << 3
 }
 
 /// A distance within which rounding leaves nothing out.

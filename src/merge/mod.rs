@@ -241,13 +241,21 @@ fn ring(contour: &[Point]) -> Result<Ring, TooFar> {
         if !(p.x.abs() <= FURTHEST_MM && p.y.abs() <= FURTHEST_MM) {
             return Err(TooFar { x_mm: p.x, y_mm: p.y });
         }
-        let vertex =
-            Vertex::new((p.x * STEPS_PER_MM).round() as i32, (p.y * STEPS_PER_MM).round() as i32);
+        let vertex = Vertex::new(nearest_step(p.x), nearest_step(p.y));
         if ring.last() != Some(&vertex) {
             ring.push(vertex);
         }
     }
     Ok(ring)
+}
+
+/// The nearest step of the grid, of two the one farther out. `round` is a call on plain x86-64, and this is
+/// asked for every vertex.
+fn nearest_step(mm: f64) -> i32 {
+    let steps = mm * STEPS_PER_MM;
+    let whole = steps as i32;
+    let rest = steps - f64::from(whole);
+    whole + i32::from(rest >= 0.5) - i32::from(rest <= -0.5)
 }
 
 fn millimetres(steps: i32) -> f64 {
@@ -256,4 +264,23 @@ fn millimetres(steps: i32) -> f64 {
 
 fn contour(ring: &[Vertex]) -> Contour {
     Contour::closed(ring.iter().map(|v| Point::new(millimetres(v.x), millimetres(v.y))).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::lehmer::Lehmer;
+
+    /// Referee: the standard library's `round`.
+    #[test]
+    fn steps_are_the_nearest() {
+        let mut dice = Lehmer::new();
+        let halves = (-9..9).map(|i| f64::from(i) / 2.0 / STEPS_PER_MM);
+        let near_half = [0.49999999999999994, -0.49999999999999994].map(|x| x / STEPS_PER_MM);
+        let furthest = [FURTHEST_MM, -FURTHEST_MM, 0.0, -0.0];
+        let anywhere = (0..100_000).map(|_| (dice.share() - 0.5) * 1e3);
+        for mm in halves.chain(near_half).chain(furthest).chain(anywhere) {
+            assert_eq!(nearest_step(mm), (mm * STEPS_PER_MM).round() as i32, "{mm:e}");
+        }
+    }
 }

@@ -158,14 +158,12 @@ impl<'a> Walls<'a> {
         let (own, p) = self.at(spot);
         let n = normal(self.ends(own))?;
         let reach = self.below_mm / 2.0;
-        let bounds = Bounds::of(&[p + n * reach]).grown(reach);
-        let around = bounds.grown(HAIR_MM);
+        let around = Bounds::of(&[p + n * reach]).grown(reach + HAIR_MM);
         let mut limit = reach;
         let mut best: Option<(Point, Wall, f64)> = None;
-        self.index.in_box(bounds, |(ring, edge), ends| {
+        self.index.in_box(around, |(ring, edge), ends| {
             let wall = Wall { ring, edge };
-            if reaches(ends, &around)
-                && wall != own
+            if wall != own
                 && let Some(touch) = self.touched((p, n), (wall, ends), limit)
             {
                 limit = touch.radius;
@@ -236,9 +234,9 @@ impl<'a> Walls<'a> {
         let around = Bounds::of(&[v]).grown(self.below_mm + HAIR_MM);
         let mut least = self.below_mm;
         let mut best: Option<(Point, Wall)> = None;
-        self.index.in_box(Bounds::of(&[v]).grown(self.below_mm), |(ring, edge), (p, q)| {
+        self.index.in_box(around, |(ring, edge), (p, q)| {
             let other = Wall { ring, edge };
-            if other == wall || other == next || !reaches((p, q), &around) {
+            if other == wall || other == next {
                 return;
             }
             let point = crate::geometry::nearest_on_segment(v, p, q);
@@ -317,16 +315,6 @@ fn touched_between((p, n): (Point, Point), (a, b): (Point, Point), limit: f64) -
     let t = (point - a).dot(b - a);
     let touches = apart > 0.0 && radius < limit && t >= 0.0 && t <= (b - a).length_squared();
     touches.then(|| Touch { radius, point, angle: (-cos).clamp(-1.0, 1.0).acos() })
-}
-
-/// Whether the box of an edge touches `around`: most edges of a cell do not, and this is asked for
-/// millions of them.
-fn reaches((a, b): (Point, Point), around: &Bounds) -> bool {
-    let Bounds { min, max } = around;
-    (a.x >= min.x || b.x >= min.x)
-        && (a.x <= max.x || b.x <= max.x)
-        && (a.y >= min.y || b.y >= min.y)
-        && (a.y <= max.y || b.y <= max.y)
 }
 
 /// The unit vector to the left of an edge, into the material.
