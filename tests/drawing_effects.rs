@@ -176,3 +176,41 @@ fn one_angle_of_skew_is_along_x() {
     let at = shape.to_page * kurbo::Point::new(0.0, 10.0);
     assert!((at.x - 10.0).abs() < 1e-4 && (at.y - 10.0).abs() < 1e-4, "{at:?}");
 }
+
+/// CSS Masking 1, 7.4 and 7.10: what stands behind a mask's name goes before what the mask says of itself.
+#[test]
+fn words_that_measure_a_mask_otherwise_are_told() {
+    let masked = |kind: &str, words: &str| {
+        format!(
+            "<mask id='m' style='mask-type:{kind}'><path d='M10 10h5v5h-5z' fill='#000'/>\
+             <path d='M15 10h5v5h-5z' fill='#fff'/></mask>\
+             <path d='M10 10h20v20h-20z' style='mask:url(#m) {words}'/>"
+        )
+    };
+    for (kind, words, wanted, is_told) in [
+        ("alpha", "luminance", 50.0, true),
+        ("alpha", "alpha", 50.0, false),
+        ("alpha", "match-source", 50.0, false),
+        ("luminance", "alpha", 25.0, true),
+        ("luminance", "luminance", 25.0, false),
+    ] {
+        let content = masked(kind, words);
+        near(area(&content), wanted);
+        assert_eq!(codes(&content).contains(&"style-mask"), is_told, "{content}");
+    }
+}
+
+/// Compositing 1, 10.1: white multiplied with anything is that.
+#[test]
+fn white_that_is_multiplied_is_told() {
+    let blended = |fill: &str, mode: &str| {
+        let content = format!(
+            "<path d='M0 0h40v40h-40z'/><path style='mix-blend-mode:{mode}' fill='{fill}' d='M9 9h9v9z'/>"
+        );
+        take(&content).1.iter().map(|f| f.text.contains("the white in")).collect::<Vec<_>>()
+    };
+    assert_eq!(blended("#fff", "multiply"), [true]);
+    assert_eq!(blended("white", "darken"), [true]);
+    assert_eq!(blended("white", "screen"), [false]);
+    assert_eq!(blended("red", "multiply"), [false]);
+}

@@ -500,3 +500,134 @@ fn selectors_transforms_and_names_that_are_not_read_are_told() {
     let clone = format!("{path}<defs><path id='a b' d='M9 9h9v9z'/></defs><use href='#a b'/>");
     assert_eq!(told(&clone), [("link-missing", Place::text(2, 65))]);
 }
+
+/// CSS Syntax 3, 2.2: a value that can't be read is dropped, so what is inherited holds.
+#[test]
+fn values_that_mean_nothing_leave_what_is_inherited() {
+    let ring = "d='M10 10h40v40h-40zM20 20h20v20h-20z'";
+    let line = "d='M10 50h40' stroke='#000' stroke-width='10'";
+    for (around, given, path, wanted) in [
+        ("fill-rule='evenodd'", "fill-rule", ring, 1200.0),
+        ("fill='none'", "fill", ring, 0.0),
+        ("visibility='hidden'", "visibility", ring, 0.0),
+        ("stroke-linecap='square'", "stroke-linecap", line, 500.0),
+        (
+            "stroke-linejoin='bevel' fill='none' stroke='#000' stroke-width='20'",
+            "stroke-linejoin",
+            "d='M20 20h40v40'",
+            1550.0,
+        ),
+        ("stroke='#000' stroke-width='10'", "stroke", "d='M10 50h40'", 400.0),
+        (
+            "color='#fff'",
+            "color",
+            "fill='currentColor' stroke='#000' stroke-width='2' d='M10 10h40v40h-40z'",
+            320.0,
+        ),
+        ("fill-opacity='0'", "fill-opacity", ring, 0.0),
+    ] {
+        let attribute = format!("<g {around}><path {given}='blurple' {path}/></g>");
+        let column = 5 + around.len() as u32;
+        assert_eq!(told(&attribute)[0], ("attribute-unreadable", Place::text(2, column)));
+        let style = format!("<g {around}><path style='{given}:blurple' {path}/></g>");
+        let sheet = format!("<style>path{{{given}:blurple}}</style><g {around}><path {path}/></g>");
+        for content in [&style, &sheet] {
+            assert_eq!(told(content)[0].0, "value-unreadable", "{content}");
+        }
+        for content in [attribute, style, sheet] {
+            let found = if wanted == 0.0 && blank(&content) { 0.0 } else { area(&content) };
+            near(found, wanted);
+        }
+    }
+}
+
+/// Whether nothing is to be seen, which is told apart.
+fn blank(content: &str) -> bool {
+    matches!(visible(&take(content).0, &InkSettings::default()), Err(InkError::Nothing))
+}
+
+/// CSS Syntax 3, 4.3.3 and 4.3.12: a unit stands right behind its number, a digit behind its point.
+#[test]
+fn lengths_with_a_blank_or_a_bare_point_are_not_given() {
+    let square = "<path d='M60 60h20v20h-20z'/>";
+    for fault in ["40 px", "2.e1", "40.", "40.px", "40 %"] {
+        for (shape, wanted) in [
+            (format!("<rect width='{fault}' height='40'/>"), 400.0),
+            (format!("<circle cx='20' cy='20' r='{fault}'/>"), 400.0),
+            (format!("<path d='M5 5h40' stroke='#000' stroke-width='{fault}'/>"), 440.0),
+            (format!("<path d='M5 5h40' style='stroke:#000;stroke-width:{fault}'/>"), 440.0),
+            (format!("<path d='M5 5h40' stroke='#000' stroke-dasharray='{fault}'/>"), 440.0),
+        ] {
+            let content = format!("{shape}{square}");
+            near(area(&content), wanted);
+            let codes: Vec<_> = told(&content).into_iter().map(|(code, _)| code).collect();
+            assert!(codes.iter().all(|code| code.ends_with("-unreadable")), "{content}: {codes:?}");
+            assert_eq!(codes.len(), 1, "{content}: {codes:?}");
+        }
+    }
+}
+
+/// The same of the page, whose size is clear; a browser shows it as large as its window.
+#[test]
+fn a_page_s_size_with_a_blank_is_told() {
+    for (size, is_told) in [("20 mm", true), ("2.e1mm", true), (" 20mm ", false)] {
+        let svg = format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='{size}' height='20mm'><path d='M0 0h9v9z'/></svg>"
+        );
+        let (drawing, findings) = read(svg.as_bytes(), &ReadSettings::default()).unwrap();
+        assert!((drawing.page_mm.0 - 20.0).abs() < 1e-4, "{size}: {:?}", drawing.page_mm);
+        assert_eq!(findings.iter().any(|f| f.code == "page-size-loose"), is_told, "{size}");
+    }
+}
+
+/// SVG 2, 5.8: `requiredFeatures` is gone.
+#[test]
+fn required_features_are_no_condition() {
+    let content = "<switch><path requiredFeatures='http://example.org/none' d='M0 0h20v20h-20z'/>\
+                   <path d='M0 0h40v20h-40z'/></switch>";
+    near(area(content), 400.0);
+    assert_eq!(told(content), []);
+}
+
+/// URL Standard, fragments: names in links are percent-encoded UTF-8.
+#[test]
+fn links_are_decoded() {
+    let parts = "<defs><path id='tür' d='M0 0h20v20h-20z'/></defs><clipPath id='ö'><path d='M0 0h20v20h-20z'/></clipPath>";
+    let page = "d='M0 0H90V90H0z'";
+    for content in [
+        "<use href='#t%C3%BCr'/>",
+        "<use xlink:href='#t%c3%bcr'/>",
+        &format!("<path {page} clip-path='url(#%C3%B6)'/>"),
+        &format!("<path {page} style='clip-path:url(\"#%C3%B6\");fill:#000'/>"),
+        &format!("<style>.a{{clip-path:url(#%C3%B6)}}</style><path class='a' {page}/>"),
+    ] {
+        near(area(&format!("{parts}{content}")), 400.0);
+        assert_eq!(told(&format!("{parts}{content}")), [], "{content}");
+    }
+}
+
+/// XML 1.0, 3.3.2; a browser follows such defaults.
+#[test]
+fn defaults_of_the_document_type_are_told() {
+    for (list, name) in [
+        ("path fill CDATA 'none'", Some("fill")),
+        ("path id ID #IMPLIED fill-rule (nonzero|evenodd) \"evenodd\"", Some("fill-rule")),
+        ("path fill CDATA #FIXED 'none'", Some("fill")),
+        ("path fill CDATA #IMPLIED", None),
+        ("svg xmlns CDATA #FIXED 'http://www.w3.org/2000/svg' xmlns:x CDATA 'a'", None),
+    ] {
+        let svg = format!(
+            "<!DOCTYPE svg [\n<!-- <!ATTLIST g fill CDATA 'none'> -->\n  <!ATTLIST {list}>\n]>\n\
+             <svg xmlns='http://www.w3.org/2000/svg' width='9mm' height='9mm'><path d='M0 0h9v9z'/></svg>"
+        );
+        let (_, findings) = read(svg.as_bytes(), &ReadSettings::default()).unwrap();
+        let told: Vec<_> = findings.iter().map(|f| (f.code, f.place)).collect();
+        match name {
+            Some(name) => {
+                assert_eq!(told, [("default-ignored", Place::text(3, 3))], "{list}");
+                assert!(findings[0].text.contains(&format!("gives {name} a value")), "{list}");
+            }
+            None => assert_eq!(told, [], "{list}"),
+        }
+    }
+}

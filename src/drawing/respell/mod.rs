@@ -10,27 +10,32 @@
 //! - custom properties given at the root (CSS Variables 1), where the value fits;
 //! - a declaration that can't be read, and a faulty list of dashes, is taken out alone, and told: the
 //!   library would drop all that follow, or half of it;
+//! - a value that means nothing is taken out, and told, so that what is inherited holds; so is a length that
+//!   is none by CSS (`40 px`, `2.e1`), which the library may read; of the page's size the survey tells it;
+//! - names in links are written out where they are percent-encoded (URL Standard, fragments);
 //! - a rule within a rule is taken out, and told.
 
 mod scan;
 mod words;
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::ops::Range;
 
+use simplecss::DeclarationTokenizer;
 use usvg::roxmltree::{Document, Node};
 
 use super::lines::LineTable;
-use super::survey::{is_for_screens, quoted, shortened};
+use super::survey::{is_for_screens, local_url, quoted, shortened, unreadable};
 use crate::finding::Finding;
 
 /// The respelled text, if anything was to be changed, and what could not be read.
-pub(super) fn respelled(doc: &Document<'_>) -> (Option<String>, Vec<Finding>) {
+pub(super) fn respelled<'a>(doc: &'a Document<'a>) -> (Option<String>, Vec<Finding>) {
     let mut pen = Pen {
         text: doc.input_text(),
         changed: Vec::new(),
         styles: Vec::new(),
         custom: HashMap::new(),
+        alpha_masks: alpha_masks(doc),
         findings: Vec::new(),
     };
     // What an entity stands for has no place of its own.
@@ -83,6 +88,8 @@ struct Pen<'a> {
     styles: Vec<Range<usize>>,
     /// Custom properties of the root.
     custom: HashMap<&'a str, &'a str>,
+    /// Masks that say of themselves that they go by opacity.
+    alpha_masks: HashSet<&'a str>,
     /// What was found, and at which byte.
     findings: Vec<(usize, Finding)>,
 }
@@ -113,15 +120,47 @@ impl<'a> Pen<'a> {
             }
             return;
         }
+        for link in node.attributes().filter(|a| a.name() == "href") {
+            self.link(link.range_value());
+        }
         for attribute in node.attributes().filter(|a| a.namespace().is_none()) {
             let range = attribute.range_value();
-            if attribute.name() == "style" {
+            let (name, value) = (attribute.name(), attribute.value());
+            if name == "style" {
                 self.styles.push(range.clone());
                 self.declarations(range, false);
-            } else if let Some((value, word)) = self.word(attribute.name(), range.clone()) {
+            } else if words::means_nothing(name, value)
+                || words::is_faulty_length(name, value) && has_lengths(node)
+            {
+                let finding = unreadable(name, value, node.tag_name().name());
+                self.findings.push((node.range().start, finding.hint(hint(name))));
+                self.write(attribute.range_qname().start..range.end + 1, "");
+            } else if value.starts_with("url(") {
+                self.links(range);
+            } else if let Some((value, word)) = self.word(name, range.clone()) {
                 // Attributes know no blanks at their ends: those go after the quotation mark.
                 let quote = &self.text[range.end..range.end + 1];
                 self.changed.push((value.start..range.end + 1, word + quote));
+            }
+        }
+    }
+
+    /// Writes the name in a link as its element has it; blanks go after the quotation mark.
+    fn link(&mut self, range: Range<usize>) {
+        let Some(name) = decoded(&self.text[range.clone()]) else { return };
+        let quote = &self.text[range.end..range.end + 1];
+        self.changed.push((range.start..range.end + 1, name + quote));
+    }
+
+    /// The same of the links within `url()`.
+    fn links(&mut self, range: Range<usize>) {
+        const OPENING: &str = "url(";
+        let text = self.text;
+        for (at, _) in text[range.clone()].match_indices(OPENING) {
+            let start = range.start + at + OPENING.len();
+            let Some(length) = text[start..range.end].find(')') else { continue };
+            if let Some(name) = decoded(&text[start..start + length]) {
+                self.changed.push((start..start + length + 1, name + ")"));
             }
         }
     }
@@ -275,8 +314,14 @@ impl<'a> Pen<'a> {
         {
             return self.unreadable(piece, end, "Write a value, a length with a unit if need be.");
         }
+        if words::means_nothing(&small, given) {
+            return self.unreadable(piece, end, hint(&small));
+        }
         if small != word {
             self.write(name, small.as_str());
+        }
+        if given.starts_with("url(") {
+            self.links(value.clone());
         }
         if small == "font" {
             self.line_height(value.clone());
@@ -289,14 +334,34 @@ impl<'a> Pen<'a> {
         }
     }
 
-    /// Takes words behind a mask's name out that say what is done anyway; the library takes none.
+    /// Takes words behind a mask's name out, since the library takes none; told are those that ask for
+    /// something else than is done.
     fn mask_words(&mut self, value: Range<usize>) {
-        let close = self.text[value.clone()].find(')').map(|at| value.start + at + 1);
+        let text = self.text;
+        let close = text[value.clone()].find(')').map(|at| value.start + at + 1);
         let Some(close) = close.filter(|close| *close < value.end) else { return };
-        let usual = |word: &str| matches!(word, "luminance" | "match-source");
-        if self.text[close..value.end].split_whitespace().all(usual) {
-            self.write(close..value.end, "");
+        let id = local_url(&text[value.start..close]).unwrap_or_default();
+        let words = scan::trimmed(text, close..value.end);
+        let by_alpha = self.alpha_masks.contains(id);
+        let usual = |word: &str| match word {
+            "luminance" => !by_alpha,
+            "alpha" => by_alpha,
+            word => word == "match-source",
+        };
+        if text[words.clone()].contains(['(', ',']) {
+            return;
         }
+        if !text[words.clone()].split_whitespace().all(usual) {
+            let measure = if by_alpha { "opacity" } else { "luminance" };
+            let text = format!(
+                "{} behind the mask {} is not followed; the mask is taken by its {measure}.",
+                quoted(&shortened(&text[words])),
+                quoted(id)
+            );
+            let hint = "Say of the mask itself what its mask-type is.";
+            self.findings.push((value.start, Finding::warning("style-mask", text).hint(hint)));
+        }
+        self.write(close..value.end, "");
     }
 
     /// Takes the height of lines out of a font: the library does not know it, and no line is broken here.
@@ -362,6 +427,61 @@ impl<'a> Pen<'a> {
             }
         }
     }
+}
+
+/// Masks that go by opacity (CSS Masking 1, 7.10.1).
+fn alpha_masks<'a>(doc: &'a Document<'a>) -> HashSet<&'a str> {
+    if !doc.input_text().contains("mask-type") {
+        return HashSet::new();
+    }
+    let by_alpha = |node: &Node<'_, '_>| {
+        let style = node.attribute("style").unwrap_or_default();
+        let styled = DeclarationTokenizer::from(style).filter(|d| d.name == "mask-type").last();
+        let given = styled.map(|d| d.value).or(node.attribute("mask-type"));
+        given.is_some_and(|kind| kind.trim().eq_ignore_ascii_case("alpha"))
+    };
+    let masks = doc.descendants().filter(|node| node.tag_name().name() == "mask");
+    masks.filter(by_alpha).filter_map(|mask| mask.attribute("id")).collect()
+}
+
+/// Whether the element takes single lengths, and what is none of them says nothing: texts take lists, and
+/// the page is worth a guess.
+fn has_lengths(node: Node<'_, '_>) -> bool {
+    let is_text = matches!(node.tag_name().name(), "text" | "tspan" | "tref" | "altGlyph");
+    !is_text && node.parent_element().is_some()
+}
+
+/// What to write instead of a value that can't be read.
+fn hint(name: &str) -> &'static str {
+    match name {
+        "fill" | "stroke" | "color" => "Write a colour by its name or as #rrggbb, or none.",
+        "fill-rule" | "clip-rule" => "Write nonzero or evenodd.",
+        "stroke-linecap" => "Write butt, round or square.",
+        "stroke-linejoin" => "Write miter, round or bevel.",
+        "text-anchor" => "Write start, middle or end.",
+        "visibility" => "Write visible or hidden.",
+        _ => "Write a number with digits behind its point, its unit right behind it.",
+    }
+}
+
+/// The name of an element of this drawing in a link that is percent-encoded, if all of it can stand in one.
+fn decoded(link: &str) -> Option<String> {
+    if !link.trim_matches([' ', '"', '\'']).starts_with('#') || !link.contains('%') {
+        return None;
+    }
+    let mut bytes = Vec::with_capacity(link.len());
+    let mut rest = link.as_bytes();
+    while let [first, others @ ..] = rest {
+        let code = others.get(..2).filter(|_| *first == b'%');
+        let code = code.and_then(|code| std::str::from_utf8(code).ok());
+        let code = code.and_then(|code| u8::from_str_radix(code, 16).ok());
+        bytes.push(code.unwrap_or(*first));
+        rest = if code.is_some() { &others[2..] } else { others };
+    }
+    let name = String::from_utf8(bytes).ok()?;
+    let marks = |text: &str| text.matches([' ', '"', '\'', '<', '&', '(', ')', ';', '\\']).count();
+    let is_plain = !name.contains(char::is_control) && marks(&name) == marks(link);
+    (is_plain && name != link).then_some(name)
 }
 
 const MEDIA: &str = "@media";

@@ -1,6 +1,7 @@
-//! Values that the CSS library does not know though CSS has them, and others that say the same.
+//! Values that the CSS library does not know though CSS has them, others that say the same, and those that
+//! mean nothing.
 
-use crate::drawing::survey::dash_items;
+use crate::drawing::survey::{dash_items, has_faulty_number};
 
 /// Properties whose plain words are the same in any case, with their initial values (SVG 2, Property Index;
 /// CSS Masking 1, Compositing 1).
@@ -68,7 +69,91 @@ pub(super) fn is_undone(value: &str) -> bool {
 
 /// Whether a length of a line can be read: a number, with a unit or without, that is not below zero.
 pub(super) fn is_length(value: &str) -> bool {
-    value.parse::<svgtypes::Length>().is_ok_and(|length| length.number >= 0.0)
+    !has_faulty_number(value)
+        && value.parse::<svgtypes::Length>().is_ok_and(|length| length.number >= 0.0)
+}
+
+/// Single lengths of elements (SVG 2, chapters Geometry, Painting and Paint Servers).
+const LENGTHS: [&str; 24] = [
+    "cx",
+    "cy",
+    "font-size",
+    "fr",
+    "fx",
+    "fy",
+    "height",
+    "markerHeight",
+    "markerWidth",
+    "r",
+    "refX",
+    "refY",
+    "rx",
+    "ry",
+    "startOffset",
+    "stroke-dashoffset",
+    "stroke-width",
+    "width",
+    "x",
+    "x1",
+    "x2",
+    "y",
+    "y1",
+    "y2",
+];
+
+/// Words of properties that children inherit (SVG 2, Property Index).
+const INHERITED: [(&str, &[&str]); 6] = [
+    ("clip-rule", &["nonzero", "evenodd"]),
+    ("fill-rule", &["nonzero", "evenodd"]),
+    ("stroke-linecap", &["butt", "round", "square"]),
+    ("stroke-linejoin", &["miter", "miter-clip", "round", "bevel", "arcs"]),
+    ("text-anchor", &["start", "middle", "end"]),
+    ("visibility", &["visible", "hidden", "collapse"]),
+];
+
+/// Whether a value says nothing, so that what is inherited holds (CSS Syntax 3, 2.2). The SVG library takes the
+/// initial value instead. `name` is in small letters. Functions that it can't read are left to it to tell.
+pub(super) fn means_nothing(name: &str, value: &str) -> bool {
+    let value = value.trim();
+    let is = |word: &&str| value.eq_ignore_ascii_case(word);
+    if ["inherit", "initial", "unset"].iter().any(is) {
+        return false;
+    }
+    if let Some((_, words)) = INHERITED.iter().find(|(known, _)| *known == name) {
+        return !value.contains('(') && !words.iter().any(is);
+    }
+    match name {
+        "color" => !is_colour(value),
+        "fill" | "stroke" => !is_paint(value),
+        "fill-opacity" | "stroke-opacity" | "stroke-miterlimit" => {
+            let number = value.strip_suffix('%').filter(|_| name != "stroke-miterlimit");
+            !value.contains('(') && number.unwrap_or(value).parse::<f64>().is_err()
+        }
+        _ => false,
+    }
+}
+
+/// Whether an element's attribute, which may be a length, is none.
+pub(super) fn is_faulty_length(name: &str, value: &str) -> bool {
+    LENGTHS.contains(&name) && has_faulty_number(value)
+}
+
+fn is_paint(value: &str) -> bool {
+    let url = value.get(..4).is_some_and(|start| start.eq_ignore_ascii_case("url("));
+    let fallback = match value.find(')').filter(|_| url) {
+        Some(at) => value[at + 1..].trim(),
+        None => value,
+    };
+    let known = ["none", "context-fill", "context-stroke"];
+    (url && fallback.is_empty())
+        || known.iter().any(|word| fallback.eq_ignore_ascii_case(word))
+        || is_colour(fallback)
+}
+
+fn is_colour(value: &str) -> bool {
+    value.contains('(')
+        || value.eq_ignore_ascii_case("currentcolor")
+        || value.parse::<svgtypes::Color>().is_ok()
 }
 
 /// Whether a list of dashes holds only numbers, each with a unit or without, and none below zero (SVG 2,
@@ -89,6 +174,40 @@ mod tests {
         assert_eq!(spelled("stroke-width", "Initial").as_deref(), Some("1"));
         assert_eq!(spelled("font-size", "large").as_deref(), Some("18px"));
         assert_eq!(spelled("font-family", "Tern"), None);
+    }
+
+    #[test]
+    fn what_means_nothing_is_known() {
+        for (name, value) in [
+            ("fill-rule", "bogus"),
+            ("visibility", ""),
+            ("fill", "blurple"),
+            ("fill", "url(#k) blurple"),
+            ("fill", "123456"),
+            ("stroke", "#12345"),
+            ("color", "none"),
+            ("fill-opacity", "half"),
+            ("stroke-miterlimit", "9%"),
+        ] {
+            assert!(means_nothing(name, value), "{name} {value}");
+        }
+        for (name, value) in [
+            ("fill-rule", "EvenOdd"),
+            ("stroke-linejoin", "arcs"),
+            ("fill", "CurrentColor"),
+            ("fill", "Url(#k) None"),
+            ("fill", "url(#k)"),
+            ("fill", "oklch(.5 .1 20)"),
+            ("fill", " #fff "),
+            ("fill", "RED"),
+            ("stroke", "inherit"),
+            ("color", "transparent"),
+            ("fill-opacity", "50%"),
+            ("fill-opacity", ".5"),
+            ("opacity", "half"),
+        ] {
+            assert!(!means_nothing(name, value), "{name} {value}");
+        }
     }
 
     #[test]

@@ -167,7 +167,7 @@ pub(super) fn href<'a>(node: Node<'a, 'a>) -> Option<&'a str> {
 }
 
 /// The id in `url(#id)`, whatever follows.
-pub(super) fn local_url(value: &str) -> Option<&str> {
+pub(in crate::drawing) fn local_url(value: &str) -> Option<&str> {
     let inner = value.trim().strip_prefix("url(")?.split(')').next()?;
     inner.trim().trim_matches(['"', '\'']).trim().strip_prefix('#')
 }

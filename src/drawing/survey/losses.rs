@@ -3,6 +3,7 @@
 //! Things that occur many times for one reason (a gradient that paints forty shapes) are told once,
 //! with how often; see [`finish_tallies`].
 
+use svgtypes::Color;
 use usvg::roxmltree::Node;
 
 use super::links::{self, href, local_url};
@@ -191,9 +192,29 @@ fn effects<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
         }
     }
     if let Some(mode) = props.get(Prop::BlendMode).filter(|m| *m != "normal") {
-        let text = format!("mix-blend-mode: {mode} has no meaning for a knife; it is left out");
-        tally(v, node, mode, Finding::note("blending-ignored", text));
+        blending(v, node, mode);
     }
+}
+
+/// Compositing 1, 10.1: where white is multiplied, or the darker colour is taken, what lies under it shows.
+fn blending<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, mode: &'a str) {
+    let is_white =
+        |value: &str| value.parse::<Color>().is_ok_and(|colour| colour == Color::white());
+    let white = matches!(mode, "multiply" | "darken")
+        && node.descendants().filter(Node::is_element).any(|inner| {
+            let props = v.styles.props(inner);
+            [Prop::Fill, Prop::Stroke].into_iter().filter_map(|p| props.get(p)).any(is_white)
+        });
+    if white {
+        let text = format!(
+            "the white in {}, whose mix-blend-mode is {mode}, covers what lies under it here; viewers show that",
+            called(node)
+        );
+        let hint = "Leave the white out, unless it is to be cut out of what lies under it.";
+        return tally(v, node, "white", Finding::warning("blending-ignored", text).hint(hint));
+    }
+    let text = format!("mix-blend-mode: {mode} has no meaning for a knife; it is left out");
+    tally(v, node, mode, Finding::note("blending-ignored", text));
 }
 
 /// Effects on elements whose effects the SVG library passes over (CSS Masking 1; SVG 2, 5.5 and 13.7; CSS Color 4,
@@ -341,7 +362,7 @@ pub(super) fn finish_tallies(v: &mut Visitor<'_>) {
 }
 
 /// An attribute whose value is not what it should be.
-pub(super) fn unreadable(name: &str, value: &str, tag: &str) -> Finding {
+pub(in crate::drawing) fn unreadable(name: &str, value: &str, tag: &str) -> Finding {
     Finding::warning(
         "attribute-unreadable",
         format!(
@@ -350,6 +371,65 @@ pub(super) fn unreadable(name: &str, value: &str, tag: &str) -> Finding {
         ),
     )
     .hint("Write a number, with a unit if need be.")
+}
+
+/// A size of the page that viewers do not read (CSS Syntax 3, 4.3.3 and 4.3.12).
+pub(super) fn loose_size(name: &str, value: &str) -> Finding {
+    let text = format!(
+        "{name}={} of the page is taken as it is meant; viewers take it as not given.",
+        quoted(&shortened(value))
+    );
+    Finding::note("page-size-loose", text)
+        .hint("Write the unit right behind the number, and a digit behind its point.")
+}
+
+/// XML 1.0, 3.3.2: a document type declaration may give attributes a value where an element has none; the XML
+/// library passes over that.
+pub(super) fn declared_defaults(v: &mut Visitor<'_>) {
+    const OPENING: &str = "<!ATTLIST";
+    let head = v.source.get(..v.begin).unwrap_or_default();
+    let mut at = 0;
+    while let Some(found) = head[at..].find("<!").map(|found| at + found) {
+        let rest = &head[found..];
+        at = found + 2;
+        if rest.starts_with("<!--") {
+            at = rest.find("-->").map_or(head.len(), |end| found + end);
+        } else if let Some(list) = rest.strip_prefix(OPENING)
+            && let Some(name) = first_default(list)
+        {
+            let text = format!(
+                "the document type declaration gives {name} a value for elements that have none of it, which is not \
+                 followed; viewers follow it."
+            );
+            let hint = "Give the attribute to the elements themselves.";
+            let finding = Finding::warning("default-ignored", text).hint(hint);
+            let place = v.lines.place(found);
+            v.out.findings.push(finding.at(place));
+        }
+    }
+}
+
+/// The first attribute in a list of declarations that has a value by default, namespaces apart.
+fn first_default(list: &str) -> Option<&str> {
+    let mut before = ["", "", ""];
+    let mut rest = list.trim_start();
+    while let Some(first) = rest.chars().next().filter(|c| *c != '>') {
+        let length = match first {
+            '"' | '\'' => rest[1..].find(first)? + 2,
+            '(' => rest.find(')')? + 1,
+            _ => rest.find(|c: char| c.is_whitespace() || c == '>')?,
+        };
+        if matches!(first, '"' | '\'') {
+            let fixed = before[2] == "#FIXED";
+            let name = if fixed { before[0] } else { before[1] };
+            if !name.starts_with("xmlns") {
+                return Some(name);
+            }
+        }
+        before = [before[1], before[2], &rest[..length]];
+        rest = rest[length..].trim_start();
+    }
+    None
 }
 
 /// Numbers that no 32-bit float can hold, in attributes that are no geometry of shapes (those are

@@ -33,8 +33,9 @@ use std::hash::{Hash, Hasher};
 
 use usvg::roxmltree::Document;
 
-pub(super) use losses::{quoted, shortened};
-pub(super) use size::{MEDIUM_PX, SizeGiven};
+pub(super) use links::local_url;
+pub(super) use losses::{quoted, shortened, unreadable};
+pub(super) use size::{MEDIUM_PX, SizeGiven, has_faulty_number};
 use splice::Edits;
 pub(super) use values::{dash_items, is_for_screens};
 

@@ -34,12 +34,19 @@ pub(super) struct PageSize {
     pub(super) edits: Vec<Edit>,
     /// Attributes whose value is no length, with it.
     pub(super) unreadable: Vec<(&'static str, String)>,
+    /// The same of those that CSS takes for no length, though it is clear which is meant.
+    pub(super) loose: Vec<(&'static str, String)>,
 }
 
 /// Reads the size from the root element.
 pub(super) fn page_size(root: Node<'_, '_>) -> PageSize {
-    let mut page =
-        PageSize { given: SizeGiven::Units, unusable: false, edits: vec![], unreadable: vec![] };
+    let mut page = PageSize {
+        given: SizeGiven::Units,
+        unusable: false,
+        edits: vec![],
+        unreadable: vec![],
+        loose: vec![],
+    };
     let width = side(root, "width", &mut page);
     let height = side(root, "height", &mut page);
     let view_box = root.has_attribute("viewBox");
@@ -89,10 +96,14 @@ fn side(root: Node<'_, '_>, name: &'static str, page: &mut PageSize) -> Option<S
     if matches!(trimmed, "" | "auto" | "none") {
         return None;
     }
-    let Some((length, rewritten)) = readable(trimmed).filter(|(l, _)| l.number.is_finite()) else {
+    let Some((length, rewritten)) = loosely_readable(trimmed).filter(|(l, _)| l.number.is_finite())
+    else {
         page.unreadable.push((name, text.to_owned()));
         return None;
     };
+    if has_faulty_number(trimmed) {
+        page.loose.push((name, trimmed.to_owned()));
+    }
     page.unusable |= !USABLE.contains(&length.number);
     match attribute {
         Some(a) if rewritten != text => page.edits.push(Edit::replace(a.range_value(), rewritten)),
@@ -127,7 +138,7 @@ impl Relative {
                 .flatten()
                 .collect();
         let side = |name: &str, index: usize| {
-            let given = root.attribute(name).and_then(readable).and_then(|(l, _)| px(l));
+            let given = root.attribute(name).and_then(loosely_readable).and_then(|(l, _)| px(l));
             given.or(view_box.get(index).copied()).unwrap_or(100.0)
         };
         let font = font_size.and_then(readable).and_then(|(l, _)| px(l)).unwrap_or(MEDIUM_PX);
@@ -170,6 +181,11 @@ pub(super) fn px(length: Length) -> Option<f64> {
 
 /// The length, and a way to write it that the SVG library understands.
 pub(super) fn readable(text: &str) -> Option<(Length, String)> {
+    if has_faulty_number(text) { None } else { loosely_readable(text) }
+}
+
+/// The same where a blank parts number and unit, or a number ends with its point.
+fn loosely_readable(text: &str) -> Option<(Length, String)> {
     let trimmed = text.trim();
     if let Ok(length) = trimmed.parse::<Length>() {
         return Some((length, trimmed.to_owned()));
@@ -181,4 +197,34 @@ pub(super) fn readable(text: &str) -> Option<(Length, String)> {
     }
     let length = compact.parse::<Length>().ok()?;
     Some((length, compact))
+}
+
+/// Whether a blank parts a number from its unit, or no digit follows a number's point: neither is a number
+/// (CSS Syntax 3, 4.3.3 and 4.3.12), though the SVG library reads both.
+pub(in crate::drawing) fn has_faulty_number(value: &str) -> bool {
+    let bytes = value.trim().as_bytes();
+    let is_digit = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
+    let faulty = |at: usize, byte: u8| match byte {
+        b'.' => !is_digit(at + 1),
+        _ if byte.is_ascii_whitespace() => {
+            bytes.get(at + 1).is_some_and(|b| b.is_ascii_alphabetic() || *b == b'%')
+        }
+        _ => false,
+    };
+    bytes.iter().enumerate().any(|(at, byte)| faulty(at, *byte))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn faulty_numbers_are_known() {
+        for bad in ["40 px", "2.e1", "40.", "40.px", "5 %"] {
+            assert!(has_faulty_number(bad), "{bad}");
+        }
+        for good in [" 40px ", "2.0e1", ".5", "40", "auto", "1e-3mm"] {
+            assert!(!has_faulty_number(good), "{good}");
+        }
+    }
 }

@@ -7,6 +7,7 @@
 //! - a nested drawing of no width or height, or with such a view box, is not drawn (SVG 2, 8.2 and 8.6);
 //! - a style sheet for other media than screens is not read (SVG 2, 6.4, Media Queries 4);
 //! - angles and lengths in a transform of CSS may have any unit (CSS Transforms 1, 11);
+//! - `requiredFeatures` says nothing (SVG 2, 5.8, has it no longer);
 //! - a comment of XML within a style sheet does not end it (XML 1.0, 2.5).
 
 use usvg::roxmltree::{Attribute, Node};
@@ -29,6 +30,7 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) -> bool {
             "stroke-width" => width(v, node, attribute),
             DASHES => dashes(v, node, attribute),
             "style" => current(v, attribute.range_value()),
+            "requiredFeatures" => v.edits.push(unused(attribute)),
             _ => {}
         }
     }
@@ -106,8 +108,12 @@ pub(in crate::drawing) fn dash_items<T>(
 
 /// Takes an attribute out, so that what is inherited counts.
 fn not_given<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, given: Attribute<'a, 'a>) {
-    v.edits.push(Edit::replace(given.range_qname(), format!("unused-{}", given.name())));
+    v.edits.push(unused(given));
     v.tell(node, losses::unreadable(given.name(), given.value(), node.tag_name().name()));
+}
+
+fn unused(given: Attribute<'_, '_>) -> Edit {
+    Edit::replace(given.range_qname(), format!("unused-{}", given.name()))
 }
 
 /// Gives a clone the size of its symbol. False if it has none.

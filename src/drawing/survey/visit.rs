@@ -212,9 +212,13 @@ impl<'a> Visitor<'a> {
         for (name, value) in page.unreadable {
             self.tell(root, losses::unreadable(name, &value, "svg"));
         }
+        for (name, value) in page.loose {
+            self.tell(root, losses::loose_size(name, &value));
+        }
         self.enter(root);
         let props = self.styles.props(root);
         self.relative = Relative::new(root, props.get(Prop::FontSize));
+        losses::declared_defaults(self);
         losses::check(self, root, &props, &Inherited::default());
         self.marks(root);
         losses::huge_numbers(self, root);
@@ -426,11 +430,9 @@ pub(super) fn svg_tag<'a>(node: Node<'a, 'a>) -> Option<&'a str> {
     matches!(tag.namespace(), None | Some(SVG)).then(|| tag.name())
 }
 
-/// Whether a language or a feature decides if the element is drawn.
+/// Whether a language or an extension decides if the element is drawn.
 fn is_conditional(node: Node<'_, '_>) -> bool {
-    ["systemLanguage", "requiredFeatures", "requiredExtensions"]
-        .iter()
-        .any(|name| node.has_attribute(*name))
+    ["systemLanguage", "requiredExtensions"].iter().any(|name| node.has_attribute(*name))
 }
 
 /// Title, else a label in whatever namespace, else the id.
