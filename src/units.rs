@@ -106,7 +106,7 @@ impl PlotterUnit {
     ///
     /// Saturates at the limits of `i32`; [`crate::job`] refuses such jobs before.
     pub fn count(self, mm: f64) -> i32 {
-        (mm / self.mm).round() as i32
+        nearest_whole(mm / self.mm).clamp(i32::MIN.into(), i32::MAX.into()) as i32
     }
     /// Millimetres of `units` plotter units.
     pub fn to_mm(self, units: f64) -> f64 {
@@ -156,9 +156,31 @@ impl Force {
     }
 }
 
+/// The nearest whole number, of two the one farther from 0, as `f64::round` has it. That is a call on plain
+/// x86-64, and this is asked for every vertex. What lies beyond the range gives its end.
+pub fn nearest_whole(x: f64) -> i64 {
+    let whole = x as i64;
+    let rest = x - whole as f64;
+    whole.saturating_add(i64::from(rest >= 0.5) - i64::from(rest <= -0.5))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::lehmer::Lehmer;
+
+    /// Referee: the standard library's `round`.
+    #[test]
+    fn whole_numbers_are_the_nearest() {
+        let mut dice = Lehmer::new();
+        let halves = (-9..9).map(|i| f64::from(i) / 2.0);
+        let others =
+            [0.49999999999999994, -0.49999999999999994, -0.0, 5e14, -5e14, 1e300, f64::NAN];
+        let anywhere = (0..100_000).map(|_| (dice.share() - 0.5) * 1e6);
+        for x in halves.chain(others).chain(anywhere) {
+            assert_eq!(nearest_whole(x), x.round() as i64, "{x:e}");
+        }
+    }
 
     #[test]
     fn lengths_carry_their_unit() {

@@ -54,7 +54,7 @@ pub fn run(args: &Args, typed: &[OsString]) -> Outcome {
         }
     }
     if let Some(target) = target {
-        target.put(&match drawn {
+        target.put_all(&match drawn {
             None => page::of_jobs(&jobs, &settings),
             Some(drawing) if args.files.len() == 1 => drawing.page(&settings, typed),
             Some(_) => {

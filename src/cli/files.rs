@@ -202,15 +202,20 @@ impl Target {
 
     /// Writes the whole result.
     pub fn put(self, bytes: &[u8]) -> Result<(), Failure> {
+        self.put_all(&[bytes])
+    }
+
+    /// Writes the whole result, whose pieces follow one another.
+    pub fn put_all(self, pieces: &[impl AsRef<[u8]>]) -> Result<(), Failure> {
         match self {
-            Self::Stdout => match std::io::stdout().lock().write_all(bytes) {
+            Self::Stdout => match write_all(&mut std::io::stdout().lock(), pieces) {
                 Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => {
                     Err(Failure::failed(format!("the output cannot be written: {}", plain(&e))))
                 }
                 _ => Ok(()),
             },
-            Self::File(path) => replace(&path, bytes).map_err(|error| unwritten(&path, &error)),
-            Self::Device(path, mut file) => match file.write_all(bytes) {
+            Self::File(path) => replace(&path, pieces).map_err(|error| unwritten(&path, &error)),
+            Self::Device(path, mut file) => match write_all(&mut file, pieces) {
                 Err(e) if e.kind() != std::io::ErrorKind::BrokenPipe => Err(unwritten(&path, &e)),
                 _ => Ok(()),
             },
@@ -228,12 +233,16 @@ fn temporary(path: &Path) -> std::io::Result<NamedTempFile> {
     tempfile::Builder::new().prefix(".bladewright-").tempfile_in(folder)
 }
 
-/// Puts `bytes` in the place of what `path` holds: whole, or not at all.
-fn replace(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
+fn write_all(to: &mut impl Write, pieces: &[impl AsRef<[u8]>]) -> std::io::Result<()> {
+    pieces.iter().try_for_each(|piece| to.write_all(piece.as_ref()))
+}
+
+/// Puts `pieces` in the place of what `path` holds: whole, or not at all.
+fn replace(path: &Path, pieces: &[impl AsRef<[u8]>]) -> std::io::Result<()> {
     // The file itself, not the link to it.
     let path = &path.canonicalize().unwrap_or_else(|_| path.to_owned());
     let mut file = temporary(path)?;
-    file.write_all(bytes)?;
+    write_all(&mut file, pieces)?;
     open_to_others(&file);
     // Some disks tell only now that they are full.
     file.as_file().sync_data()?;

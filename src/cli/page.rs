@@ -39,7 +39,7 @@ pub struct Drawn<'a> {
 
 impl Drawn<'_> {
     /// Their page.
-    pub fn page(&self) -> Vec<u8> {
+    pub fn page(&self) -> Vec<String> {
         let mut jobs = Vec::new();
         for (plans, order) in self.orders.iter().zip(&ORDERS) {
             jobs.extend(plans.iter().map(|plan| self.job(plan, order)));
@@ -48,7 +48,7 @@ impl Drawn<'_> {
         let place = ORDERS.iter().position(|(strategy, ..)| *strategy == chosen).unwrap_or(0);
         let layers = self.layers.iter().map(String::as_str).collect();
         let page = Page { layers, jobs, start: place * first, ..page(self.title, self.settings) };
-        page_html(&page).into_bytes()
+        page_html(&page)
     }
 
     fn job<'a>(&self, plan: &'a Plan, order: &(Strategy, &str, &'a str)) -> PageJob<'a> {
@@ -65,7 +65,10 @@ impl Drawn<'_> {
 }
 
 /// The page of jobs from anywhere: names, simulations, findings.
-pub fn of_jobs(jobs: &[(String, Simulation, Vec<Finding>)], settings: &PlanSettings) -> Vec<u8> {
+pub fn of_jobs(
+    jobs: &[(String, Simulation, Vec<Finding>)],
+    settings: &PlanSettings,
+) -> Vec<String> {
     let title = jobs.iter().map(|(name, ..)| name.as_str()).collect::<Vec<_>>().join(", ");
     let job = |name, simulation, findings: &Vec<Finding>| PageJob {
         film: "",
@@ -77,7 +80,7 @@ pub fn of_jobs(jobs: &[(String, Simulation, Vec<Finding>)], settings: &PlanSetti
     };
     let jobs = jobs.iter().map(|(name, simulation, found)| job(name, simulation, found)).collect();
     // Jobs from anywhere do not say what they cut.
-    page_html(&Page { jobs, material: "", ..page(&title, settings) }).into_bytes()
+    page_html(&Page { jobs, material: "", ..page(&title, settings) })
 }
 
 fn page<'a>(title: &'a str, settings: &'a PlanSettings) -> Page<'a> {

@@ -80,11 +80,11 @@ fn write_page(args: &Args, typed: &[OsString]) -> Result<(), Failure> {
         }
         Input::Drawing(bytes) => {
             let planned = Planned::new(&args.drawing, &bytes, &args.file, &settings)?;
-            return target.put(&planned.page(&settings, typed));
+            return target.put_all(&planned.page(&settings, typed));
         }
     };
     let name = compare::name_of(&args.file);
-    target.put(&page::of_jobs(&[(name, back.simulation, back.findings)], &settings))
+    target.put_all(&page::of_jobs(&[(name, back.simulation, back.findings)], &settings))
 }
 
 fn write_pictures(args: &Args) -> Result<(), Failure> {
@@ -137,7 +137,7 @@ impl Planned {
     }
 
     /// The page that shows them.
-    pub fn page(&self, settings: &PlanSettings, typed: &[OsString]) -> Vec<u8> {
+    pub fn page(&self, settings: &PlanSettings, typed: &[OsString]) -> Vec<String> {
         let (orders, layers) = (&self.orders, &self.layers);
         Drawn { title: &self.file, orders, layers, settings, typed }.page()
     }

@@ -27,6 +27,7 @@ use i_overlay::i_float::int::point::IntPoint;
 
 use crate::drawing::FillRule;
 use crate::geometry::{Bounds, Contour, Point};
+use crate::units::nearest_whole;
 
 pub use decimate::{decimate, decimate_track};
 pub use spikes::without_spikes;
@@ -249,13 +250,8 @@ fn ring(contour: &[Point]) -> Result<Ring, TooFar> {
     Ok(ring)
 }
 
-/// The nearest step of the grid, of two the one farther out. `round` is a call on plain x86-64, and this is
-/// asked for every vertex.
 fn nearest_step(mm: f64) -> i32 {
-    let steps = mm * STEPS_PER_MM;
-    let whole = steps as i32;
-    let rest = steps - f64::from(whole);
-    whole + i32::from(rest >= 0.5) - i32::from(rest <= -0.5)
+    nearest_whole(mm * STEPS_PER_MM) as i32
 }
 
 fn millimetres(steps: i32) -> f64 {
@@ -264,23 +260,4 @@ fn millimetres(steps: i32) -> f64 {
 
 fn contour(ring: &[Vertex]) -> Contour {
     Contour::closed(ring.iter().map(|v| Point::new(millimetres(v.x), millimetres(v.y))).collect())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::lehmer::Lehmer;
-
-    /// Referee: the standard library's `round`.
-    #[test]
-    fn steps_are_the_nearest() {
-        let mut dice = Lehmer::new();
-        let halves = (-9..9).map(|i| f64::from(i) / 2.0 / STEPS_PER_MM);
-        let near_half = [0.49999999999999994, -0.49999999999999994].map(|x| x / STEPS_PER_MM);
-        let furthest = [FURTHEST_MM, -FURTHEST_MM, 0.0, -0.0];
-        let anywhere = (0..100_000).map(|_| (dice.share() - 0.5) * 1e3);
-        for mm in halves.chain(near_half).chain(furthest).chain(anywhere) {
-            assert_eq!(nearest_step(mm), (mm * STEPS_PER_MM).round() as i32, "{mm:e}");
-        }
-    }
 }

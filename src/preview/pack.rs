@@ -19,6 +19,7 @@ use crate::geometry::Point;
 use crate::parallel;
 use crate::place::Role;
 use crate::simulate::SimulatedCut;
+use crate::units::nearest_whole;
 
 /// Micrometres in a millimetre.
 const PER_MM: f64 = 1000.0;
@@ -26,10 +27,10 @@ const PER_MM: f64 = 1000.0;
 /// Cuts that one core packs at a time.
 const GROUP: usize = 256;
 
-/// The cuts of `view`, packed.
-pub(super) fn pack(view: &View) -> String {
+/// The cuts of `view`, packed; the text in pieces that follow one another.
+pub(super) fn pack(view: &View) -> Vec<String> {
     let cuts = &view.simulation.cuts;
-    let groups = parallel::map(cuts.len().div_ceil(GROUP), |group| {
+    let mut groups = parallel::map(cuts.len().div_ceil(GROUP), |group| {
         let from = group * GROUP;
         let mut packer = Packer::behind(&cuts[..from]);
         (from..cuts.len().min(from + GROUP)).for_each(|i| packer.cut(view, i));
@@ -37,10 +38,34 @@ pub(super) fn pack(view: &View) -> String {
     });
     let mut last = Packer::behind(cuts);
     last.line(&view.simulation.last_travel);
-    let count = groups.iter().map(Vec::len).sum::<usize>() + last.bytes.len();
-    let mut bytes = Vec::with_capacity(count);
-    groups.into_iter().chain([last.bytes]).for_each(|group| bytes.extend(group));
-    STANDARD.encode(bytes)
+    groups.push(last.bytes);
+    encoded(&groups)
+}
+
+/// All bytes of `groups` as one text, in pieces: three bytes are four letters, so a group leaves to the one
+/// before what that lacks.
+fn encoded(groups: &[Vec<u8>]) -> Vec<String> {
+    let begins = groups.iter().scan(0, |done, group| {
+        let begin = *done;
+        *done += group.len();
+        Some(begin)
+    });
+    let begins: Vec<usize> = begins.collect();
+    parallel::map(groups.len(), |i| {
+        let left = begins[i].next_multiple_of(3) - begins[i];
+        let own = groups[i].get(left..).unwrap_or_default();
+        if own.is_empty() {
+            return String::new();
+        }
+        let lacking = own.len().next_multiple_of(3) - own.len();
+        let more = groups[i + 1..].iter().flatten().take(lacking);
+        let whole = own.len() - own.len() % 3;
+        let rest: Vec<u8> = own[whole..].iter().chain(more).copied().collect();
+        let mut text = String::with_capacity(own.len().div_ceil(3) * 4);
+        STANDARD.encode_string(&own[..whole], &mut text);
+        STANDARD.encode_string(rest, &mut text);
+        text
+    })
 }
 
 #[derive(Default)]
@@ -129,11 +154,11 @@ impl Packer {
 }
 
 fn micrometres(p: Point) -> (i64, i64) {
-    ((p.x * PER_MM).round() as i64, (p.y * PER_MM).round() as i64)
+    (nearest_whole(p.x * PER_MM), nearest_whole(p.y * PER_MM))
 }
 
 fn milliseconds(seconds: f64) -> i64 {
-    (seconds * 1000.0).round() as i64
+    nearest_whole(seconds * 1000.0)
 }
 
 fn role_code(role: Role) -> u64 {
@@ -194,7 +219,20 @@ mod tests {
         let mut one = Packer::default();
         (0..simulation.cuts.len()).for_each(|i| one.cut(&view, i));
         one.line(&simulation.last_travel);
-        assert_eq!(pack(&view), STANDARD.encode(one.bytes));
+        assert_eq!(pack(&view).concat(), STANDARD.encode(one.bytes));
+    }
+
+    /// Groups of any few bytes. Referee: the library's text of all of them.
+    #[test]
+    fn pieces_are_those_of_one_text() {
+        let mut dice = Lehmer::new();
+        for _ in 0..2_000 {
+            let mut group = || -> Vec<u8> {
+                (0..dice.below(6)).map(|_| dice.below(256) as u8).collect::<Vec<u8>>()
+            };
+            let groups: Vec<Vec<u8>> = (0..5).map(|_| group()).collect();
+            assert_eq!(encoded(&groups).concat(), STANDARD.encode(groups.concat()), "{groups:?}");
+        }
     }
 
     #[test]
@@ -202,7 +240,7 @@ mod tests {
         let line: Vec<Point> = (0..1000).map(|i| Point::new(f64::from(i) * 0.05, 3.0)).collect();
         let cut = SimulatedCut { axis: line, ..SimulatedCut::default() };
         let simulation = Simulation { cuts: vec![cut], ..Simulation::default() };
-        let text = pack(&View::of_simulation(&simulation));
+        let text = pack(&View::of_simulation(&simulation)).concat();
         assert!(text.len() < 1000 * 4 + 60, "{}", text.len());
     }
 }

@@ -65,19 +65,29 @@ pub struct PageJob<'a> {
     pub floors: Option<Floors>,
 }
 
-/// The page as HTML text.
-pub fn page_html(page: &Page) -> String {
+/// The page as HTML text, in pieces that follow one another: nearly all of it are packed cuts, a hundred
+/// megabytes of a large job, which are not copied.
+pub fn page_html(page: &Page) -> Vec<String> {
     let data = Data::of(page).written();
     // Inside a script element only "<" could end it.
     let data = if data.contains('<') { data.replace('<', "\\u003c") } else { data };
     let parts = [
-        ("{{policy}}", policy()),
-        ("{{title}}", escaped(page.title)),
-        ("{{style}}", STYLE.to_owned()),
-        ("{{data}}", data),
-        ("{{script}}", SCRIPT.to_owned()),
+        ("{{policy}}", vec![policy()]),
+        ("{{title}}", vec![escaped(page.title)]),
+        ("{{style}}", vec![STYLE.to_owned()]),
+        ("{{data}}", vec![data]),
+        ("{{packed}}", page.jobs.iter().flat_map(packed).collect()),
+        ("{{script}}", vec![SCRIPT.to_owned()]),
     ];
-    fill(HTML, &parts)
+    filled(HTML, parts)
+}
+
+/// The cuts of a job, in an element of their own.
+fn packed(job: &PageJob) -> Vec<String> {
+    let mut pieces = vec!["<script type=\"text/plain\" class=\"packed\">".to_owned()];
+    pieces.extend(pack::pack(&job.view));
+    pieces.push("</script>\n".to_owned());
+    pieces
 }
 
 fn policy() -> String {
@@ -93,19 +103,18 @@ fn source_hash(text: &str) -> String {
 }
 
 /// `template` with each mark replaced once; what is filled in is never searched for marks.
-fn fill(template: &str, parts: &[(&str, String)]) -> String {
-    let filled: usize = parts.iter().map(|(_, text)| text.len()).sum();
-    let mut page = String::with_capacity(template.len() + filled);
+fn filled<const N: usize>(template: &str, parts: [(&str, Vec<String>); N]) -> Vec<String> {
+    let mut pieces = Vec::new();
     let mut rest = template;
-    for (mark, text) in parts {
+    for (mark, texts) in parts {
         if let Some((before, after)) = rest.split_once(mark) {
-            page.push_str(before);
-            page.push_str(text);
+            pieces.push(before.to_owned());
+            pieces.extend(texts);
             rest = after;
         }
     }
-    page.push_str(rest);
-    page
+    pieces.push(rest.to_owned());
+    pieces
 }
 
 fn escaped(text: &str) -> String {
@@ -137,7 +146,6 @@ struct JobData<'a> {
     floor_chosen_mm: Option<f64>,
     floor_any_mm: Option<f64>,
     cuts: usize,
-    packed: String,
     /// Places where weeding needs care, mm.
     care: Vec<[f64; 2]>,
 }
@@ -156,13 +164,10 @@ impl<'a> Data<'a> {
         }
     }
 
-    /// As JSON; room for the packed cuts, which are nearly all of it, is made at once.
+    /// As JSON.
     fn written(self) -> String {
-        let packed: usize = self.jobs.iter().map(|job| job.packed.len()).sum();
-        let mut json = Vec::with_capacity(packed + packed / 64 + 4096);
-        // Writing into a vector cannot fail, nor is JSON anything but UTF-8.
-        let _ = serde_json::to_writer(&mut json, &self);
-        String::from_utf8(json).unwrap_or_default()
+        // Names, numbers and texts are always written.
+        serde_json::to_string(&self).unwrap_or_default()
     }
 }
 
@@ -177,7 +182,6 @@ impl<'a> JobData<'a> {
             floor_chosen_mm: floor(|f| f.chosen),
             floor_any_mm: floor(|f| f.any),
             cuts: job.view.simulation.cuts.len(),
-            packed: pack::pack(&job.view),
             care: job.view.care.iter().map(|p| [p.x, p.y]).collect(),
         }
     }
@@ -208,6 +212,7 @@ mod tests {
             jobs: vec![job],
             start: 0,
         })
+        .concat()
     }
 
     #[test]
@@ -223,7 +228,8 @@ mod tests {
     fn names_cannot_become_markup() {
         let page = page("</script><img src=x>{{script}}");
         assert!(!page.contains("<img"));
-        assert_eq!(page.matches("</script>").count(), 2);
+        // The data, the cuts of one job, and the script.
+        assert_eq!(page.matches("</script>").count(), 3);
         assert!(page.contains("&lt;img"));
     }
 

@@ -2,7 +2,8 @@
 
 const $ = id => document.getElementById(id);
 const DATA = JSON.parse($('data').textContent);
-const JOBS = DATA.jobs.map(data => new Job(data));
+const PACKED = document.querySelectorAll('script.packed');
+const JOBS = DATA.jobs.map((data, i) => new Job(data, PACKED[i]));
 const SPEEDS = [0.25, 1, 4, 16, 64, 256];
 const ROWS = 20;
 const SVG = 'http://www.w3.org/2000/svg';

@@ -3,8 +3,10 @@
 
 /** A job's cuts as flat arrays; lengths in mm, times in s. */
 class Job {
-  constructor(data) {
+  /** `packed` is the element that holds the job's cuts. */
+  constructor(data, packed) {
     this.data = data;
+    this.packed = packed;
     this.report = data.report;
     this.care = data.care;
   }
@@ -16,7 +18,7 @@ class Job {
   }
 
   unpack() {
-    const reader = new Reader(this.data.packed);
+    const reader = new Reader(this.packed.textContent);
     const cuts = [];
     let byte = 0, clock = 0, done = 0, end = 0;
     const timed = this.report.time_s !== null;
