@@ -72,8 +72,8 @@ fn what_is_no_drawing_is_refused_with_a_sentence_and_a_place() {
     assert_eq!(refuse(b"<svg").code(), "drawing-xml");
     assert_eq!(refuse("<svg><g/>".as_bytes()).code(), "drawing-xml");
     assert_eq!(refuse(b"<svg>&bad;</svg>").place(), Place::text(1, 6));
-    let utf16: Vec<u8> = "\u{feff}<svg/>".encode_utf16().flat_map(u16::to_le_bytes).collect();
-    assert_eq!(refuse(&utf16).code(), "drawing-encoding");
+    assert_eq!(refuse(b"\xff\xfe<\0\x00\xd8/\0>\0").code(), "drawing-encoding");
+    assert_eq!(refuse(b"\xff\xfe\0\0<\0\0\0").code(), "drawing-encoding");
     assert_eq!(refuse(b"<svg>\xe4</svg>").code(), "drawing-encoding");
 }
 
@@ -739,3 +739,24 @@ proptest::proptest! {
 }
 
 const TORTURE: &str = include_str!("drawings/torture.svg");
+
+/// XML 1.0, 4.3.3 and appendix F; Encoding Standard, index windows-1252 (0xfc is ü). Places are those of the
+/// decoded text.
+#[test]
+fn drawings_in_other_encodings_are_read() {
+    let text = |encoding: &str| {
+        format!(
+            "<?xml version='1.0' encoding='{encoding}'?>\n<svg xmlns='http://www.w3.org/2000/svg' width='9mm' \
+             height='9mm'>\n<g id='Räder für Türen'/><g id='tür'><path d='M0 0h9v9z'/></g><use href='#gone'/></svg>"
+        )
+    };
+    let latin: Vec<u8> = text("ISO-8859-1").chars().map(|c| u8::try_from(c).unwrap()).collect();
+    let utf16: Vec<u8> =
+        format!("\u{feff}{}", text("UTF-16")).encode_utf16().flat_map(u16::to_be_bytes).collect();
+    for bytes in [latin, utf16, text("UTF-8").into_bytes()] {
+        let (drawing, findings) = read(&bytes, &ReadSettings::default()).unwrap();
+        assert!(drawing.layers.iter().any(|layer| layer.name == "tür"), "{:?}", drawing.layers);
+        let gone = findings.iter().find(|f| f.code == "link-missing").unwrap();
+        assert_eq!(gone.place, Place::text(3, 63), "{gone:?}");
+    }
+}

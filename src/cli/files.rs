@@ -59,9 +59,12 @@ pub fn input<T>(
     input.ok_or_else(|| unread(path, "nothing came of it"))
 }
 
+/// How gzip and XML of two bytes to a character begin.
+const STARTS: [&[u8]; 4] = [b"\x1f\x8b", b"\xff\xfe", b"\xfe\xff", b"\0<"];
+
 /// Whether the bytes begin as XML or gzip do; HPGL begins with neither.
 pub fn is_drawing(bytes: &[u8]) -> bool {
-    bytes.starts_with(&[0x1f, 0x8b]) || first_letter(bytes) == Some(b'<')
+    STARTS.iter().any(|start| bytes.starts_with(start)) || first_letter(bytes) == Some(b'<')
 }
 
 /// The first that is neither blank nor a byte order mark.

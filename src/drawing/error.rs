@@ -24,10 +24,15 @@ pub enum ReadError {
         MAX_TEXT_BYTES / (1024 * 1024)
     )]
     TooLarge,
-    /// UTF-16 or another encoding with a byte order mark of its own.
+    /// An encoding that is not read.
     #[error("the drawing is saved as {0}; save it as UTF-8")]
     Encoding(&'static str),
-    /// A byte that is no UTF-8.
+    /// Bytes that are no text in the encoding that the drawing names.
+    #[error(
+        "the drawing says that it is saved as {0}, but some of its bytes are no such text; save it as UTF-8"
+    )]
+    Undecodable(&'static str),
+    /// A byte that is no UTF-8, where nothing else is named.
     #[error("the drawing's text is not UTF-8 (byte {byte}); save it as UTF-8")]
     NotUtf8 {
         /// Offset of the first wrong byte.
@@ -125,7 +130,7 @@ impl ReadError {
             Self::Empty => "drawing-empty",
             Self::Gzip => "drawing-damaged",
             Self::TooLarge => "drawing-too-large",
-            Self::Encoding(_) | Self::NotUtf8 { .. } => "drawing-encoding",
+            Self::Encoding(_) | Self::Undecodable(_) | Self::NotUtf8 { .. } => "drawing-encoding",
             Self::OtherFormat(_) | Self::NotSvg(..) => "drawing-not-svg",
             Self::Xml { .. } => "drawing-xml",
             Self::TooDeep(_) | Self::TooManyReferences(_) => "drawing-too-deep",
