@@ -178,6 +178,38 @@ fn slips_are_explained() {
 }
 
 #[test]
+fn values_that_contradict_sense_or_each_other_are_refused() {
+    let (_folder, library) = library();
+    let good = library.material_text("vinyl-cast").unwrap().0;
+    let said = |key: &str, line: &str| {
+        let old = good.lines().find(|old| old.starts_with(key)).unwrap();
+        material_from_text(&good.replacen(old, line, 1), "m.toml").map_err(|e| e.to_string())
+    };
+    for (key, line, says) in [
+        ("blade_angle_deg", "blade_angle_deg = 95.0", "is 95; it must be below 90"),
+        ("name", "name = \"\"", "name is empty"),
+        ("title", "title = \" \"", "title is empty"),
+        (
+            "force_gf",
+            "force_gf = 900.0",
+            "force_gf is 900, outside force_range_gf, which is [40, 90]",
+        ),
+    ] {
+        let told = said(key, line).unwrap_err();
+        assert!(told.contains(says), "{told}");
+    }
+    for (key, line) in
+        [("blade_angle_deg", "blade_angle_deg = 60.0"), ("force_gf", "force_gf = 90.0")]
+    {
+        assert!(said(key, line).is_ok());
+    }
+    let machine = library.machine_text("roll-15").unwrap().0;
+    let nameless = machine.replacen("name = \"roll-15\"", "name = \"\"", 1);
+    let told = machine_from_text(&nameless, "m.toml").unwrap_err().to_string();
+    assert!(told.contains("name is empty"), "{told}");
+}
+
+#[test]
 fn an_unknown_name_lists_what_there_is() {
     let (_folder, library) = library();
     let near = library.material("vynil-cast").unwrap_err().to_string();

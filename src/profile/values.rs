@@ -11,6 +11,8 @@ const FASTEST_CM_S: f64 = 300.0;
 
 /// Refuses what no machine can mean.
 pub(super) fn machine(m: &Machine) -> Result<(), String> {
+    said("name", &m.name)?;
+    said("title", &m.title)?;
     above_zero("unit_mm", m.unit_mm)?;
     if m.unit_mm > COARSEST_UNIT_MM {
         let text = format!(
@@ -94,6 +96,8 @@ fn serial(m: &Machine) -> Result<(), String> {
 
 /// Refuses what no material can mean.
 pub(super) fn material(m: &Material) -> Result<(), String> {
+    said("name", &m.name)?;
+    said("title", &m.title)?;
     not_below_zero("blade_offset_mm", m.blade_offset_mm)?;
     at_most("blade_offset_mm", m.blade_offset_mm, 5.0)?;
     not_below_zero("overcut_mm", m.overcut_mm)?;
@@ -115,6 +119,12 @@ pub(super) fn material(m: &Material) -> Result<(), String> {
             above_zero(name, value)?;
             not_too_fast(name, value)?;
         }
+    }
+    if let Some(angle) = m.blade_angle_deg.filter(|angle| *angle >= 90.0) {
+        let text = format!(
+            "blade_angle_deg is {angle}; it must be below 90: it is measured between the edge and the film"
+        );
+        return Err(text);
     }
     for (swing, value, cut, set) in [
         ("swing_velocity_cm_s", m.swing_velocity_cm_s, "velocity_cm_s", m.velocity_cm_s),
@@ -141,7 +151,17 @@ pub(super) fn material(m: &Material) -> Result<(), String> {
     }
     range("thickness_um", m.thickness_um)?;
     range("force_range_gf", m.force_range_gf)?;
+    if let Some((force, [low, high])) = m.force_gf.zip(m.force_range_gf)
+        && !(low..=high).contains(&force)
+    {
+        let text = format!("force_gf is {force}, outside force_range_gf, which is [{low}, {high}]");
+        return Err(text);
+    }
     passes("passes", m.passes)
+}
+
+fn said(key: &str, text: &str) -> Result<(), String> {
+    if text.trim().is_empty() { Err(format!("{key} is empty; it is shown to you")) } else { Ok(()) }
 }
 
 fn passes(key: &str, count: u32) -> Result<(), String> {
