@@ -178,15 +178,16 @@ impl LeastTravel {
         let above = |floor: f64| 100.0 * (self.ordered_mm / floor - 1.0) + 0.0;
         let floor = |starts: &str, floor: Option<f64>| {
             let floor = floor?;
-            let text =
-                format!("{} with {starts} (this order: {:+.1} %)", metres(floor), above(floor));
+            let text = format!("{} {starts} (this order: {:+.1} %)", metres(floor), above(floor));
             Some(("at least", text))
         };
         let bands = self.unbanded_mm.map(|free| {
             ("bands", format!("{:+.1} % travel, so that the film is fed back little", above(free)))
         });
-        let floors =
-            [floor("these starts", self.floor_chosen_mm), floor("any starts", self.floor_any_mm)];
+        let floors = [
+            floor("from line to line with these starts", self.floor_chosen_mm),
+            floor("from line to line with any starts", self.floor_any_mm),
+        ];
         floors.into_iter().flatten().chain(bands).collect()
     }
 }

@@ -458,14 +458,23 @@ impl DrawingOptions {
         Ok(())
     }
 
-    fn place(&self, settings: &mut PlanSettings) -> Result<(), Failure> {
-        settings.size = match (self.scale, self.width, self.height) {
-            (Some(factor), _, _) => Size::Scale(factor),
-            (None, None, None) => Size::AsDrawn,
-            (None, width, height) => {
-                Size::Fit { width_mm: width.map(Length::mm), height_mm: height.map(Length::mm) }
-            }
+    fn size(&self) -> Result<Size, Failure> {
+        let fit = |option, length: Option<Length>| {
+            length.map(|length| positive(option, length)).transpose()
         };
+        let (width_mm, height_mm) = (fit("--width", self.width)?, fit("--height", self.height)?);
+        match self.scale {
+            Some(factor) if factor <= 0.0 => {
+                Err(Failure::usage(format!("--scale {factor}: it must be above 0")))
+            }
+            Some(factor) => Ok(Size::Scale(factor)),
+            None if width_mm.or(height_mm).is_none() => Ok(Size::AsDrawn),
+            None => Ok(Size::Fit { width_mm, height_mm }),
+        }
+    }
+
+    fn place(&self, settings: &mut PlanSettings) -> Result<(), Failure> {
+        settings.size = self.size()?;
         let placement = &mut settings.placement;
         placement.rotate_deg = self.rotate;
         placement.mirror ^= self.mirror;
