@@ -162,9 +162,11 @@ fn an_unplugged_port_is_told() {
 #[test]
 fn what_is_no_port_is_told() {
     let folder = tempfile::tempdir().unwrap();
-    for (port, why) in
-        [("job.hpgl", "it is no device"), (".", "it is no device"), ("/dev/null", "/dev/null")]
-    {
+    for (port, why) in [
+        ("job.hpgl", "it is no device"),
+        (".", "it is no device"),
+        ("/dev/null", "(it is a device without a line)"),
+    ] {
         let output = sender(folder.path(), port, "9600").output().unwrap();
         let said = String::from_utf8_lossy(&output.stderr).into_owned();
         assert_eq!(output.status.code(), Some(3), "{said}");

@@ -171,6 +171,9 @@ fn explained(port: &str, error: &serialport::Error) -> PortError {
         _ if !is_device(port) => {
             PortError::Refused { port: port_name, why: "it is no device".into() }
         }
+        _ if !is_terminal(port) => {
+            PortError::Refused { port: port_name, why: "it is a device without a line".into() }
+        }
         _ => PortError::Refused { port: port_name, why: error.description.clone() },
     }
 }
@@ -228,6 +231,19 @@ fn refusal(port: &str) -> Option<std::io::ErrorKind> {
     use rustix::fs::{Mode, OFlags, open};
     let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
     open(port, flags, Mode::empty()).err().map(|error| std::io::Error::from(error).kind())
+}
+
+/// Whether a device is one that bytes travel from and to over a line, as termios(3) has it.
+#[cfg(unix)]
+fn is_terminal(port: &str) -> bool {
+    use rustix::fs::{Mode, OFlags, open};
+    let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
+    open(port, flags, Mode::empty()).is_ok_and(|device| std::io::IsTerminal::is_terminal(&device))
+}
+
+#[cfg(not(unix))]
+fn is_terminal(_: &str) -> bool {
+    true
 }
 
 #[cfg(not(unix))]
