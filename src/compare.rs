@@ -132,6 +132,20 @@ fn thousandths(mm: f64) -> f64 {
     (mm * 1000.0).round() / 1000.0
 }
 
+/// Whether a job that travels less from line to line than another of its group shows more travel: what a
+/// blade's turns and run-ins add comes after the order is chosen.
+pub fn turns_change_ranks(rows: &[Row]) -> bool {
+    let less = |a: f64, b: f64| a < b - RANKED_MM;
+    let changes = |a: &Row, b: &Row| {
+        let ordered = a.floor.zip(b.floor).map(|(a, b)| less(a.ordered_mm, b.ordered_mm));
+        a.group == b.group && ordered == Some(true) && less(b.totals.travel_mm, a.totals.travel_mm)
+    };
+    rows.iter().any(|a| rows.iter().any(|b| changes(a, b)))
+}
+
+/// Travels are told to a tenth of a millimetre, mm: nearer ones are told alike.
+const RANKED_MM: f64 = 0.1;
+
 const HEADS: [&str; 9] =
     ["order", "travel", "", "cut", "lifts", "time", "", "above floor", "any starts"];
 /// Width of the longest bar, characters: with the table it fits 100 columns for short names.

@@ -149,6 +149,9 @@ fn wrong_usage_is_told_with_exit_2() {
         (vec!["write", "sign.svg", "--machine", "rool-24"], "did you mean \"roll-24\"?"),
         (vec!["write", "sign.svg", "--blade-offset", "-1mm"], "it must be 0 to 50mm"),
         (vec!["write", "sign.svg", "--width", "wide"], "is no length"),
+        (vec!["check", "sign.svg", "--width", "-5mm"], "--width -5mm: it must be above 0"),
+        (vec!["check", "sign.svg", "--height", "0mm"], "--height 0mm: it must be above 0"),
+        (vec!["write", "sign.svg", "--scale", "-1"], "--scale -1: it must be above 0"),
         (vec!["write", "sign.svg", "--paper", "snow"], "is no colour"),
         (vec!["write", "sign.svg", "-o", "sign.svg"], "would overwrite"),
         (vec!["preview", "sign.svg", "-o", "sign.txt"], "sign.txt"),
@@ -501,4 +504,57 @@ fn a_job_of_fills_alone_is_told_as_such() {
         assert!(text.contains("only fills areas or letters") && text.contains("byte "), "{text}");
     }
     assert!(told("no drawing at all?").contains("neither an SVG drawing"));
+}
+
+#[test]
+fn an_empty_file_is_told_alike_by_every_command() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("empty.svg"), "").unwrap();
+    for arguments in [
+        &["check", "empty.svg"][..],
+        &["write", "empty.svg"],
+        &["preview", "empty.svg", "-o", "page.html"],
+        &["compare", "empty.svg"],
+        &["send", "empty.svg", "--dry-run"],
+    ] {
+        let output = run(folder.path(), arguments);
+        assert_eq!(output.status.code(), Some(1), "{arguments:?}");
+        let told = said(&output);
+        assert!(told.contains("empty.svg: the file is empty; save the drawing again"), "{told}");
+    }
+}
+
+/// The order with the least travel from line to line may show more than another once a blade's turns are in.
+#[test]
+fn compare_tells_where_the_blades_turns_change_who_comes_first() {
+    let folder = tempfile::tempdir().unwrap();
+    let box_at = |x: &str, y: &str, w: &str, h: &str| {
+        format!(r#"<rect x="{x}" y="{y}" width="{w}" height="{h}"/>"#)
+    };
+    let boxes = [
+        box_at("22.8", "32.1", "2.2", "2.4"),
+        box_at("30.4", "18.9", "3.1", "2.6"),
+        box_at("19.5", "35.7", "3.2", "3.8"),
+    ];
+    let svg = format!(
+        r#"<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="60mm" viewBox="0 0 60 60">{}</svg>"#,
+        boxes.concat()
+    );
+    std::fs::write(folder.path().join("boxes.svg"), svg).unwrap();
+    let told = |offset: &str, overcut: &str| {
+        let blade = ["--blade-offset", offset, "--overcut", overcut];
+        let arguments =
+            [&["compare", "boxes.svg", "--machine", "flatbed-cutter"], &blade[..], &["--csv"]]
+                .concat();
+        let travels: Vec<f64> = String::from_utf8_lossy(&run(folder.path(), &arguments).stdout)
+            .lines()
+            .skip(1)
+            .filter_map(|row| row.split(',').nth(1)?.parse().ok())
+            .collect();
+        let talk = said(&run(folder.path(), &arguments[..8]));
+        assert_eq!(travels.len(), 3, "{travels:?}");
+        (travels[2] > travels[1], talk.contains("from line to line, before the blade"))
+    };
+    assert_eq!(told("0.25mm", "0.5mm"), (true, true));
+    assert_eq!(told("0mm", "0mm"), (false, false));
 }

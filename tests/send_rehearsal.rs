@@ -77,6 +77,9 @@ fn a_pulled_cable_and_a_resume_make_every_cut_once() {
     assert_eq!(first.status.code(), Some(3), "{}", said(&first));
     assert!(said(&first).contains("vanished"), "{}", said(&first));
     assert!(said(&first).contains("of 120 cuts are finished for certain"), "{}", said(&first));
+    assert!(said(&first).contains("--resume goes on there"), "{}", said(&first));
+    // The machine is a pen plotter whose sheet lies still.
+    assert!(said(&first).contains("The pen and the carriage will move"), "{}", said(&first));
     let second = send(path, &[&options[..], &["--resume"]].concat());
     assert_eq!(second.status.code(), Some(0), "{}", said(&second));
     assert!(said(&second).contains("the machine tells so"), "{}", said(&second));
@@ -507,4 +510,41 @@ fn a_machine_that_never_answers_is_sent_to_as_its_profile_says() {
     end(machine);
     let obeyed = std::fs::read(path.join("obeyed.hpgl")).unwrap();
     assert!(cuts(&obeyed) == cuts(job(20).as_bytes()));
+}
+
+/// A cable pulled within a number: what was read of it must not become a cut of the next send.
+#[test]
+fn half_an_instruction_is_dropped_before_a_send_that_begins_elsewhere() {
+    let whole = cuts(job(120).as_bytes());
+    for byte in [2006, 2018, 2030] {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path();
+        std::fs::write(path.join("job.hpgl"), job(120)).unwrap();
+        let machine = stand_in(path, &["--baud", "38400", "--when", &format!("{byte}:hang-up")]);
+        let options = ["--baud", "38400", "--handshake", "software"];
+        let first = send(path, &options);
+        assert_eq!(first.status.code(), Some(3), "{}", said(&first));
+        let next = send(path, &[&options[..], &["--from-cut", "100"]].concat());
+        assert_eq!(next.status.code(), Some(0), "{}", said(&next));
+        end(machine);
+        // Besides whole cuts there is the beginning of the one in hand, broken off at one of its points.
+        for cut in cuts(&std::fs::read(path.join("obeyed.hpgl")).unwrap()) {
+            assert!(whole.iter().any(|whole| whole.starts_with(&cut)), "{byte}: {cut:?}");
+        }
+    }
+}
+
+#[test]
+fn a_machine_that_answers_nothing_is_to_be_cleared_by_hand_before_any_send_after_a_broken_one() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(120)).unwrap();
+    let machine = stand_in(path, &["--baud", "38400", "--when", "2000:hang-up"]);
+    let first = send(path, &["--baud", "38400"]);
+    assert_eq!(first.status.code(), Some(3), "{}", said(&first));
+    let next = send(path, &["--baud", "38400", "--from-cut", "100"]);
+    assert!(said(&next).contains("clear its buffer at its keys"), "{}", said(&next));
+    let again = send(path, &["--baud", "38400", "--from-cut", "100"]);
+    assert!(!said(&again).contains("clear its buffer"), "{}", said(&again));
+    end(machine);
 }

@@ -150,7 +150,7 @@ fn report_of_job(
     settings: &PlanSettings,
 ) -> Result<Report, Failure> {
     if back.simulation.totals.bytes == 0 {
-        return Err(Failure::failed(format!("{}: the file is empty", args.file.display())));
+        return Err(preview::empty(&args.file));
     }
     if let Some(tolerance) = args.drawing.tolerance {
         return Err(Failure::usage(format!(

@@ -1,6 +1,7 @@
 //! `compare`: orders of a drawing's cuts, or jobs, side by side.
 
 use std::ffi::OsString;
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use super::files::{Input, Target};
@@ -101,6 +102,11 @@ fn tell(args: &Args, rows: &[Row]) -> Outcome {
     } else {
         for line in compare::table(rows) {
             talk::print(&mut out, &line)?;
+        }
+        if compare::turns_change_ranks(rows) {
+            let text = "Orders are chosen by the travel from line to line, before the blade is \
+                        compensated; its turns and overcuts add to that, which changes who comes first here.";
+            let _ = writeln!(anstream::stderr(), "{text}");
         }
     }
     Ok(Exit::Done)

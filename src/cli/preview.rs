@@ -7,6 +7,7 @@ use super::files::{self, Input, Target};
 use super::options::DrawingOptions;
 use super::page::{self, Drawn, ORDERS};
 use super::{Exit, Failure, Outcome, as_it_is, compare, talk};
+use crate::drawing::ReadError;
 use crate::finding::Finding;
 use crate::hpgl::UNSIMULATED;
 use crate::pipeline::{self, Plan, PlanSettings, ReadBack};
@@ -160,7 +161,16 @@ pub fn checked(back: ReadBack, file: &Path, settings: &PlanSettings) -> Result<R
 
 /// A job; an error when it cuts nothing.
 fn cutting(back: ReadBack, file: &Path) -> Result<ReadBack, Failure> {
-    if back.simulation.cuts.is_empty() { Err(cuts_nothing(file, &back.findings)) } else { Ok(back) }
+    match back.simulation.totals.bytes {
+        0 => Err(empty(file)),
+        _ if back.simulation.cuts.is_empty() => Err(cuts_nothing(file, &back.findings)),
+        _ => Ok(back),
+    }
+}
+
+/// There is nothing in `file`.
+pub fn empty(file: &Path) -> Failure {
+    Failure::failed(format!("{}: {}", file.display(), ReadError::Empty))
 }
 
 /// `file` holds no work; `found` is what was told of reading it.

@@ -16,7 +16,7 @@ use std::sync::atomic::{AtomicBool, AtomicI32, Ordering::Relaxed};
 use super::options::{DrawingOptions, HandshakeWish};
 use super::{Exit, Failure, Outcome, files, number, rate, talk};
 use crate::pipeline::PlanSettings;
-use crate::profile::{Handshake, Serial};
+use crate::profile::{Handshake, Kind, Serial};
 use crate::report::{cuts, duration};
 use crate::send::{self, Copies, Journal, Lock, ResumeError, SendSettings, SerialLink, StopFlag};
 use dry_run::DryRun;
@@ -62,7 +62,7 @@ pub struct Args {
     /// Tell progress as JSON on stderr, one event a line; lines that begin otherwise are for people
     #[arg(long)]
     json: bool,
-    /// Do not ask before the knife moves
+    /// Do not ask before the tool moves
     #[arg(long, short)]
     yes: bool,
     #[command(flatten)]
@@ -232,11 +232,13 @@ fn say_findings(job: &Job, args: &Args) {
 fn say_what_comes(job: &Job, settings: &PlanSettings, args: &Args, copies: &Copies) {
     let mut err = anstream::stderr();
     let time = job.outgoing().totals.time_s.map_or("unknown time".to_owned(), duration);
+    let tool = settings.machine.tool.in_a_word();
+    let carrier = if settings.machine.kind == Kind::RollCutter { "rollers" } else { "carriage" };
     let _ = writeln!(
         err,
         "{}, {}, {time}, in {} on {} at {}.\n\
-         The knife and the rollers will move: hands, hair and sleeves clear. Stay with the machine; \
-         its stop key is the only sure stop. Send a new job once with --blade-up, or with the blade \
+         The {tool} and the {carrier} will move: hands, hair and sleeves clear. Stay with the machine; \
+         its stop key is the only sure stop. Send a new job once with --blade-up, or with the {tool} \
          taken out, and watch. The machine's manual comes first.",
         size(job),
         cuts(job.contours),

@@ -128,6 +128,15 @@ pub enum Tool {
 }
 
 impl Tool {
+    /// What people at the machine call it.
+    pub fn in_a_word(self) -> &'static str {
+        match self {
+            Self::TrailingBlade | Self::TangentialBlade => "knife",
+            Self::Pen => "pen",
+            Self::CreasingTool => "creasing tool",
+        }
+    }
+
     /// Whether it parts the material.
     pub fn cuts(self) -> bool {
         matches!(self, Self::TrailingBlade | Self::TangentialBlade)

@@ -134,11 +134,12 @@ impl Sending<'_> {
         let took = meter.end();
         let whole = marks.whole(sent).unwrap_or(copy.survey.cuts);
         resume::enter(&mut journal, whole, &ending, self.line.answers());
-        if let Some(Err(text)) = writer.map(|writer| writer.end(&journal)) {
-            talk::error(&text);
+        let kept = writer.map(|writer| writer.end(&journal));
+        if let Some(Err(text)) = &kept {
+            talk::error(text);
         }
         if !matches!(ending, Ok(Ending::Done)) && !self.args.blade_up {
-            say_how_far(&journal);
+            say_how_far(&journal, matches!(kept, Some(Ok(()))));
         }
         let ending = ending.map_err(|error| Failure::new(Exit::Machine, error))?;
         if ending == Ending::Done {
@@ -177,15 +178,17 @@ impl Sending<'_> {
     }
 }
 
-/// What a job that did not come to its end has cut.
-fn say_how_far(journal: &Journal) {
+/// What a job that did not come to its end has cut; a journal that is `kept` lets it go on. One that was
+/// stopped says so itself.
+fn say_how_far(journal: &Journal, kept: bool) {
     let Journal { finished, perhaps, cuts, copy, copies, .. } = *journal;
     let perhaps = match perhaps {
         more if more > finished => format!(", up to {more} perhaps"),
         _ => String::new(),
     };
     let which = if copies > 1 { format!(" in copy {copy} of {copies}") } else { String::new() };
-    let text = format!("{finished} of {cuts} cuts{which} are finished for certain{perhaps}.");
+    let next = if kept && journal.state == State::Failed { "; --resume goes on there" } else { "" };
+    let text = format!("{finished} of {cuts} cuts{which} are finished for certain{perhaps}{next}.");
     let _ = writeln!(anstream::stderr(), "{text}");
 }
 

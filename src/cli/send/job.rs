@@ -108,6 +108,9 @@ fn read(spool: Spool, (args, settings): (&Args, &PlanSettings)) -> Result<Job, F
     as_it_is::refuse(&args.drawing.typed, &["--copies", "--gap"])?;
     let setup = Setup::of(&settings.machine, settings.offset_mm());
     let survey = survey(&spool, setup)?;
+    if spool.is_empty() {
+        return Err(preview::empty(&args.file));
+    }
     if survey.cuts == 0 {
         return Err(preview::cuts_nothing(&args.file, &survey.findings));
     }

@@ -1,17 +1,18 @@
 //! Where an interrupted job goes on, and how a send is entered into its journal.
 
 use std::io::{IsTerminal, Write};
+use std::path::Path;
 use std::rc::Rc;
 use std::time::Duration;
 
 use super::job::Job;
-use super::{Args, feed, replied};
+use super::{Args, feed, keeps_journal, replied};
 use crate::blade::BladeSettings;
 use crate::cli::{Exit, Failure, files};
 use crate::pipeline::PlanSettings;
 use crate::profile::{Handshake, Serial};
 use crate::send::{
-    self, Copies, Ending, Journal, ResumeError, SendError, SerialLink, State, Taken,
+    self, Copies, Ending, Journal, Place, ResumeError, SendError, SerialLink, State, Taken,
 };
 
 /// Where it begins, as far as that is known before a port is open.
@@ -83,7 +84,12 @@ pub fn begin(
     link: &mut SerialLink,
 ) -> Result<(u32, usize), Failure> {
     let begin = known(args, job, (settings, copies))?;
-    let Some(read) = begin.journal else { return Ok((begin.copy, begin.finished)) };
+    let Some(read) = begin.journal else {
+        if !args.resume && keeps_journal(args) && broke_off(&Journal::path(&args.file)) {
+            drop_half(serial, link)?;
+        }
+        return Ok((begin.copy, begin.finished));
+    };
     let copy = feed::copy_of(job, (copies, settings), begin.copy)?;
     let finished = finished(&read, &copy, (serial, settings), link)?;
     if read.copies > 1 {
@@ -102,11 +108,8 @@ fn finished(
     let range = (journal.finished, in_doubt(journal));
     let answers = serial.handshake == Handshake::Software;
     let found = if answers { asked(job, settings, link, range)? } else { None };
-    let failed = journal.state != State::Stopped;
-    if failed && !answers {
-        let text = "The machine may hold half an instruction: clear its buffer at its keys, and see \
-                    that the blade is up and 0,0 is where it was.";
-        let _ = writeln!(anstream::stderr(), "{text}");
+    if journal.state != State::Stopped {
+        say_half(serial);
     }
     let (finished, why) = match found {
         Some(finished) => (finished, "the machine tells so"),
@@ -124,6 +127,31 @@ fn finished(
     let (next, all) = (finished + 1, journal.cuts);
     let _ = writeln!(anstream::stderr(), "Goes on at cut {next} of {all}: {why}.");
     Ok(finished)
+}
+
+/// Whether the last send of a job ended within an instruction, as its journal tells.
+fn broke_off(journal: &Path) -> bool {
+    let read = Journal::read(journal).ok().flatten();
+    read.is_some_and(|read| matches!(read.state, State::Running | State::Failed))
+}
+
+/// Sees to what the send before may have left: half an instruction ends where the next one begins, and the
+/// tool goes to whatever number it had by then, perhaps lowered.
+fn drop_half(serial: &Serial, link: &mut SerialLink) -> Result<(), Failure> {
+    if serial.handshake == Handshake::Software {
+        return standing(link).map(drop);
+    }
+    say_half(serial);
+    Ok(())
+}
+
+/// Asks for what a machine that does not answer can't be told.
+fn say_half(serial: &Serial) {
+    if serial.handshake != Handshake::Software {
+        let text = "The last send broke off, and the machine may hold half an instruction: clear its \
+                    buffer at its keys, and see that the blade is up and 0,0 is where it was.";
+        let _ = writeln!(anstream::stderr(), "{text}");
+    }
 }
 
 fn journal(args: &Args) -> Result<Journal, Failure> {
@@ -155,11 +183,15 @@ fn asked(
     link: &mut SerialLink,
     range: (usize, usize),
 ) -> Result<Option<usize>, Failure> {
-    let place = send::place(link, Duration::from_secs(60))
-        .map_err(|error| Failure::new(Exit::Machine, format!("the port vanished: {}", error.0)))?;
-    let Some(place) = place else { return Ok(None) };
+    let Some(place) = standing(link)? else { return Ok(None) };
     let told = send::finished_at(place, &job.spool, range, job.setup(settings));
     told.map_err(|error| Failure::failed(ResumeError::from(error)))
+}
+
+/// Where the machine stands once it has done all it got, and has dropped half an instruction.
+fn standing(link: &mut SerialLink) -> Result<Option<Place>, Failure> {
+    send::place(link, Duration::from_secs(60))
+        .map_err(|error| Failure::new(Exit::Machine, format!("the port vanished: {}", error.0)))
 }
 
 /// The person says how many are finished.
