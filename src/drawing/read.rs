@@ -113,8 +113,9 @@ fn parse(
         tree.map(|tree| (tree, heard))
     };
     let parts = survey.parts(doc, parallel::cores());
-    let read = parallel::map(parts.len(), |i| tree_of(&parse_xml(&parts[i]).ok()?).ok());
-    if let Some(read) = read.into_iter().collect::<Option<Vec<_>>>().filter(|read| !read.is_empty())
+    let read = |i: usize| tree_of(&parse_xml(&parts[i]).ok()?).ok();
+    if !parts.is_empty()
+        && let Some(read) = parallel::map(parts.len(), read).into_iter().collect::<Option<Vec<_>>>()
     {
         let (trees, heard): (Vec<_>, Vec<_>) = read.into_iter().unzip();
         return Ok((trees, heard.concat()));
