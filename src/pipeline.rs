@@ -297,7 +297,7 @@ pub struct Least {
 /// How far the travel of `plan`, which was made with `settings`, is from the least possible, and
 /// what keeping the film from creeping costs.
 pub fn least(plan: &Plan, settings: &PlanSettings) -> Least {
-    let banded = order_settings(&plan.layout, &plan.works, settings).bands.is_some();
+    let banded = bands(&plan.works, settings).is_some();
     let unbanded_mm = banded.then(|| {
         let free = PlanSettings { max_back_feed_mm: None, ..settings.clone() };
         ordered(&plan.layout, &plan.works, &free).1.travel_mm
@@ -540,6 +540,12 @@ fn plan_sheet(sheet: &Sheet, settings: &PlanSettings) -> Result<Plan, PlanError>
         || check::check(&back.simulation, &back.heard, &works.machine),
         || proof::of_plan(&back.simulation, &job, (layout, &order)),
     );
+    if let Some(bands) = bands(works, settings) {
+        let reaches = layout.lines.iter().map(|line| bands.reach(&line.contour.bounds()));
+        let longest = reaches.map(|(low, high)| high - low).fold(0.0, f64::max);
+        let most = (bands.height_mm, longest);
+        findings.extend(check::fed_back(&back.simulation, bands.axis, most));
+    }
     // Drawn lines may cross, and weeding lines end on their border.
     let crossing =
         settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines.is_some();
@@ -634,11 +640,15 @@ fn order_settings(layout: &Layout, works: &Works, settings: &PlanSettings) -> Or
             keep_off_corners_mm: if trails { works.offset_mm() + works.overcut_mm() } else { 0.0 },
             one_sense: false,
         },
-        bands: machine
-            .feed_axis
-            .zip(settings.max_back_feed_mm)
-            .map(|(axis, height_mm)| Bands { axis, height_mm }),
+        bands: bands(works, settings),
     }
+}
+
+/// How film that creeps is fed: a blade's axis leads the tip, and points are rounded to plotter units.
+fn bands(works: &Works, settings: &PlanSettings) -> Option<Bands> {
+    let beyond_mm = works.offset_mm() + settings.machine.unit_mm;
+    let feed = settings.machine.feed_axis.zip(settings.max_back_feed_mm);
+    feed.map(|(axis, height_mm)| Bands { axis, height_mm, beyond_mm })
 }
 
 fn end(machine: &Machine, work: Bounds) -> End {

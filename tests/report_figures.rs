@@ -81,3 +81,52 @@ fn a_circle_turns_as_its_tolerance_allows() {
         assert!(turn >= 0.99 * 360.0 / sides, "{tolerance}: {turn} degrees with {sides} sides");
     }
 }
+
+/// The longest way back along x from the farthest place before, mm, of a job of absolute lists in units
+/// of 0.025 mm.
+fn fed_back_mm(job: &str) -> f64 {
+    let (mut farthest, mut back) = (0i64, 0i64);
+    // What comes after the last cut moves no film that is cut again.
+    let cut = &job[..job.rfind("PD").unwrap()];
+    for instruction in cut.split(';').filter(|text| text.starts_with(['P'])) {
+        let numbers = instruction.get(2..).unwrap_or_default().split(',');
+        for x in numbers.step_by(2).filter_map(|n| n.parse::<i64>().ok()) {
+            farthest = farthest.max(x);
+            back = back.max(farthest - x);
+        }
+    }
+    back as f64 * 0.025
+}
+
+/// A roll's film is fed back no farther than asked, by the written bytes; where a line alone or a kind of
+/// lines that comes later needs more, that is told.
+#[test]
+fn film_is_fed_back_no_farther_than_asked() {
+    let bars: String = (0..60)
+        .map(|i| (f64::from(i * 37 % 60) * 5.0, f64::from(i * 11 % 60), f64::from(10 + i % 5 * 7)))
+        .map(|(x, y, w)| format!("<rect x='{x}' y='{}' width='{w}' height='1.5'/>", y * 3.0))
+        .collect();
+    let sheet = |more: &str| {
+        format!(
+            "<svg xmlns='http://www.w3.org/2000/svg' width='340mm' height='190mm' viewBox='0 0 340 190'><g id='Bars'>{bars}</g>{more}</svg>"
+        )
+    };
+    let long = "<rect x='20' y='184' width='150' height='3'/>";
+    let late = "<g id='Late'><rect x='20' y='184' width='15' height='3'/></g>";
+    for (more, options, most, told) in [
+        ("", &["--blade-offset", "0.5mm"][..], 45.0, None),
+        ("", &["--order", "nearest"], 45.0, None),
+        ("", &["--order", "drawn"], 45.0, None),
+        (long, &[], 150.6, Some("band-too-low")),
+        (late, &["--depth", "Late=through"], 340.0, Some("fed-back")),
+    ] {
+        let roll = ["--machine", "roll-24", "--max-back-feed", "45mm"];
+        let (report, job) = reported(&sheet(more), &[&roll[..], options].concat());
+        let back = fed_back_mm(&job);
+        assert!(back > 20.0 && back <= most, "{options:?}: {back} mm");
+        let all = report["findings"].as_array().unwrap();
+        let is_told = |code: &str| all.iter().any(|finding| finding["code"] == code);
+        assert_eq!(is_told("band-too-low"), told == Some("band-too-low"), "{options:?}");
+        assert_eq!(is_told("fed-back"), told == Some("fed-back"), "{options:?}");
+    }
+}

@@ -5,13 +5,14 @@
 //! `language`: what this machine does not take; `lines`: how the cuts lie to each other;
 //! `closing`: whether a cut comes back to its beginning; `pace`:
 //! what holds the job up; `tip` (with `walk`): how far the blade strays; `facets`: of which steps curves
-//! are made.
+//! are made; `feed`: how far film is fed back.
 //!
 //! [`check`] looks at a whole job; a [`Watch`] is told of instructions and cuts as they come and holds
 //! none of them, so it leaves out what compares cuts with each other ([`between`]).
 
 mod closing;
 mod facets;
+mod feed;
 mod language;
 mod lines;
 mod pace;
@@ -28,6 +29,7 @@ use crate::simulate::{Part, SimulatedCut, Simulation, Totals};
 
 pub use closing::{closing_gap, comes_back};
 pub use facets::{Facets, facets};
+pub use feed::{fed_back, longest_back_feed};
 pub use tip::{Followed, TipError, Worst, tip_error, tip_error_of};
 
 /// A cut that is seen as a whole.

@@ -1,6 +1,6 @@
 //! What an order is asked for: [`OrderSettings`].
 
-use crate::geometry::Point;
+use crate::geometry::{Bounds, Point};
 use crate::profile::{FeedAxis, Motion};
 
 /// How the order is found.
@@ -78,8 +78,22 @@ pub enum End {
 pub struct Bands {
     /// The axis along which the film moves.
     pub axis: FeedAxis,
-    /// Height of a band: the longest feed back inside it, mm.
+    /// The longest feed back, mm.
     pub height_mm: f64,
+    /// How far the tool's axis may go past the ends of a line, mm.
+    pub beyond_mm: f64,
+}
+
+impl Bands {
+    /// From where to where along the feed the tool goes while it follows a line within `bounds`, mm;
+    /// the second below the first where there is no line.
+    pub fn reach(&self, bounds: &Bounds) -> (f64, f64) {
+        let (low, high) = match self.axis {
+            FeedAxis::X => (bounds.min.x, bounds.max.x),
+            FeedAxis::Y => (bounds.min.y, bounds.max.y),
+        };
+        (low - self.beyond_mm, high + self.beyond_mm)
+    }
 }
 
 /// Where a closed contour may be begun, and how.
