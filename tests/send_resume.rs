@@ -289,6 +289,12 @@ fn a_place_that_tells_nothing_is_not_believed() {
     let at_once = "PU0,0;PD9,0,9,9,0,0;PU50,0;PD59,0,59,9,50,0;PU90,0;";
     assert_eq!(finished(at_once, 50, false), Some(1));
     assert_eq!(finished(at_once, 90, false), Some(2));
+    // Nobody can tell two passes over one line apart, on the film either: the first is the one to go on with.
+    let twice = "PU5,0;PD9,0,9,9,5,0;PU;PD9,0,9,9,5,0;PU50,0;PD59,0,59,9,50,0;PU90,0;";
+    assert_eq!(finished(twice, 9, false), Some(0));
+    assert_eq!(finished(twice, 9, true), Some(0));
+    let crossing = "PU5,0;PD9,0,9,9,5,0;PU;PU0,0;PD9,0,99,99;PU90,0;";
+    assert_eq!(finished(crossing, 9, true), None);
 }
 
 /// A trailing blade comes to the resumed cut with the heading that the whole job gives it.

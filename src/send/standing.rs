@@ -1,14 +1,15 @@
 //! How many cuts are finished where a machine stands: [`finished_at`].
 //!
-//! A place on the way to a cut, within it or at its end tells; one that fits several cuts does not. A
-//! closed contour ends where it begins: lifted there, it may be finished or not begun, unless the tool
-//! is lifted and taken away in one.
+//! A place on the way to a cut, within it or at its end tells; one that fits several cuts does not, unless
+//! they are passes over one line: those can't be told apart on the film either, and the first of them is
+//! the one to go on with. A closed contour ends where it begins: lifted there, it may be finished or not
+//! begun, unless the tool is lifted and taken away in one.
 
 use std::io::Result;
 
 use super::spool::Spool;
 use crate::follow::Setup;
-use crate::geometry::Point;
+use crate::geometry::{Bounds, Point};
 use crate::simulate::{Part, Piece};
 
 /// Where the tool is: plotter units, and whether it is down.
@@ -37,7 +38,8 @@ pub fn finished_at(
         place,
         unit_mm: setup.machine.unit_mm,
         range: (from, to),
-        found: [Only::Nobody; 4],
+        found: [None; 4],
+        boxes: Vec::new(),
     };
     job.each_piece(setup, &mut |piece| {
         standing.see(&piece);
@@ -46,31 +48,19 @@ pub fn finished_at(
     Ok(standing.answer())
 }
 
-/// Which number fits, if only one does.
-#[derive(Clone, Copy, PartialEq)]
-enum Only {
-    Nobody,
-    One(usize),
-    Several,
-}
-
-impl Only {
-    fn add(&mut self, number: usize) {
-        *self = match *self {
-            Self::Nobody => Self::One(number),
-            Self::One(other) if other == number => Self::One(number),
-            _ => Self::Several,
-        };
-    }
-}
+/// Cuts whose boxes differ by less are passes over one line, if the machine stands on each of them, mm: a
+/// blade's axis goes other ways from pass to pass, by up to its offset.
+const SAME_BOX_MM: f64 = 1.0;
 
 struct Standing {
     place: Place,
     unit_mm: f64,
     range: (usize, usize),
-    /// On the way to the next cut; in it; at the end of the last finished one; on the way or lifted in
-    /// place at the end.
-    found: [Only; 4],
+    /// The least and the largest number that fit: on the way to the next cut; in it; at the end of the last
+    /// finished one; on the way or lifted in place at the end.
+    found: [Option<(usize, usize)>; 4],
+    /// Of the cuts from the first on that may be unfinished, mm.
+    boxes: Vec<Bounds>,
 }
 
 impl Standing {
@@ -85,6 +75,7 @@ impl Standing {
             self.add(n, &[0, 3]);
         }
         let Part::Cut { ends, .. } = piece.part else { return };
+        self.bound(piece);
         let inner = cut.axis.len().saturating_sub(usize::from(ends));
         if cut.axis.iter().take(inner).skip(1).any(|p| self.here(p)) {
             self.add(n, &[1]);
@@ -97,14 +88,39 @@ impl Standing {
     /// With `n` cuts finished the place would fit.
     fn add(&mut self, n: usize, kinds: &[usize]) {
         if (self.range.0..=self.range.1).contains(&n) {
-            kinds.iter().for_each(|&kind| self.found[kind].add(n));
+            for &kind in kinds {
+                let (least, most) = self.found[kind].unwrap_or((n, n));
+                self.found[kind] = Some((least.min(n), most.max(n)));
+            }
         }
     }
 
     fn answer(&self) -> Option<usize> {
         let kinds = if self.place.down { [2, 1, 0] } else { [3, 1, 2] };
-        let first =
-            kinds.into_iter().map(|kind| self.found[kind]).find(|one| *one != Only::Nobody)?;
-        if let Only::One(n) = first { Some(n) } else { None }
+        let (kind, (least, most)) =
+            kinds.into_iter().find_map(|kind| Some((kind, self.found[kind]?)))?;
+        // Where a cut ended, the cut before the number is meant.
+        let ended = usize::from(kind > 1);
+        let passes = || least >= ended && self.are_passes(least - ended, most - ended);
+        (least == most || passes()).then_some(least)
+    }
+
+    /// Takes the cut's box down.
+    fn bound(&mut self, piece: &Piece) {
+        let Some(at) = (piece.number + 1).checked_sub(self.range.0) else { return };
+        if self.boxes.len() <= at {
+            self.boxes.resize(at + 1, Bounds::EMPTY);
+        }
+        piece.cut.axis.iter().for_each(|&p| self.boxes[at].add(p));
+    }
+
+    /// Whether the cuts from index `first` to `last` go over one line.
+    fn are_passes(&self, first: usize, last: usize) -> bool {
+        let from = self.range.0;
+        let cut = |index: usize| self.boxes.get((index + 1).checked_sub(from)?);
+        let near = |a: Point, b: Point| a.distance(b) < SAME_BOX_MM;
+        let Some(one) = cut(first) else { return false };
+        (first..=last)
+            .all(|index| cut(index).is_some_and(|b| near(b.min, one.min) && near(b.max, one.max)))
     }
 }
