@@ -318,6 +318,27 @@ fn two_sends_never_share_a_journal() {
     assert!(made == cuts(job(30).as_bytes()));
 }
 
+/// A journal that is no whole one any more is told in plain words, and takes nobody's word for what is in the
+/// machine's buffer.
+#[test]
+fn a_damaged_journal_is_told_with_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path();
+    std::fs::write(path.join("job.hpgl"), job(5)).unwrap();
+    let whole = r#"{"format":1,"job":"00","cuts":5,"finished":9,"perhaps":9,"state":"running"}"#;
+    for broken in ["", "{\"format\":1,", "[]", whole] {
+        std::fs::write(path.join("job.hpgl.sending.json"), broken).unwrap();
+        let resumed = run(path, &["send", "job.hpgl", "-m", "flatbed-a4", "--dry-run", "--resume"]);
+        assert_eq!(resumed.status.code(), Some(1), "{broken}");
+        let said = said(&resumed);
+        for wanted in ["job.hpgl.sending.json is damaged", "--from-cut"] {
+            assert!(said.contains(wanted), "{broken}: {said}");
+        }
+        assert!(!said.contains("line 1"), "{said}");
+        assert_eq!(std::fs::read_to_string(path.join("job.hpgl.sending.json")).unwrap(), broken);
+    }
+}
+
 /// Who waits can be called off, and has sent nothing; who is killed keeps nobody waiting.
 #[test]
 fn waiting_ends_with_the_other_send_or_with_a_stop() {

@@ -81,12 +81,25 @@ impl Journal {
     /// # Errors
     /// A sentence when it cannot be read.
     pub fn read(path: &Path) -> Result<Option<Self>, String> {
-        let told = |why: String| format!("the journal {} cannot be read: {why}", path.display());
-        match std::fs::read(path) {
-            Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
-            Err(error) => Err(told(error.to_string())),
-            Ok(bytes) => serde_json::from_slice(&bytes).map(Some).map_err(|e| told(e.to_string())),
-        }
+        let bytes = std::fs::read(path);
+        let path = path.display();
+        let bytes = match bytes {
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return Ok(None),
+            Err(error) => return Err(format!("the journal {path} cannot be read: {error}")),
+            Ok(bytes) => bytes,
+        };
+        let read = serde_json::from_slice::<Self>(&bytes).ok();
+        read.filter(Self::makes_sense).map(Some).ok_or_else(|| {
+            format!(
+                "the journal {path} is damaged, or of another version, so it does not tell how far the job \
+                 came: look at the film, and name the next cut with --from-cut"
+            )
+        })
+    }
+
+    fn makes_sense(&self) -> bool {
+        let of_copies = (1..=self.copies).contains(&self.copy);
+        self.format == 1 && of_copies && self.finished.max(self.perhaps) <= self.cuts
     }
 
     fn write(&self, path: &Path) -> std::io::Result<()> {

@@ -180,7 +180,7 @@ pub struct Progress {
 pub enum SendError {
     /// The port is gone.
     #[error(
-        "the port vanished after {sent} bytes ({why}); the blade may stand in the film: lift it by \
+        "the port vanished after {sent} bytes ({why}); the tool may be down on the film: lift it by \
          hand at the machine, then check the cable"
     )]
     Vanished {
@@ -191,7 +191,7 @@ pub enum SendError {
     },
     /// The machine holds the sender for too long.
     #[error(
-        "the machine has taken nothing for {seconds} s, {sent} bytes in, and the blade may stand in the \
+        "the machine has taken nothing for {seconds} s, {sent} bytes in, and the tool may be down on the \
          film; {}",
         why.unwrap_or("look whether it is paused or its lever is up, and whether cable and handshake \
                        fit its manual")
@@ -206,7 +206,7 @@ pub enum SendError {
     },
     /// Nothing but garbled answers comes.
     #[error(
-        "the machine's answers come garbled, {sent} bytes in, and the blade may stand in the film: lift \
+        "the machine's answers come garbled, {sent} bytes in, and the tool may be down on the film: lift \
          it by hand at the machine; then look whether rate, data bits, parity and stop bits are the \
          same at both ends, and the cable (its plugs, its length, motors beside it)"
     )]
@@ -243,7 +243,7 @@ pub enum SendError {
     Silent,
     /// Stopped, but the machine did not take the instruction that lifts the tool.
     #[error(
-        "stopped after {sent} bytes, but the machine takes nothing, so the blade may stand in the \
+        "stopped after {sent} bytes, but the machine takes nothing, so the tool may be down on the \
          film: press the machine's stop key and lift it by hand"
     )]
     NotLifted {

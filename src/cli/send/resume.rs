@@ -131,8 +131,11 @@ fn finished(
 
 /// Whether the last send of a job ended within an instruction, as its journal tells.
 fn broke_off(journal: &Path) -> bool {
-    let read = Journal::read(journal).ok().flatten();
-    read.is_some_and(|read| matches!(read.state, State::Running | State::Failed))
+    match Journal::read(journal) {
+        Ok(read) => read.is_some_and(|read| matches!(read.state, State::Running | State::Failed)),
+        // Nobody knows.
+        Err(_) => true,
+    }
 }
 
 /// Sees to what the send before may have left: half an instruction ends where the next one begins, and the
@@ -149,7 +152,7 @@ fn drop_half(serial: &Serial, link: &mut SerialLink) -> Result<(), Failure> {
 fn say_half(serial: &Serial) {
     if serial.handshake != Handshake::Software {
         let text = "The last send broke off, and the machine may hold half an instruction: clear its \
-                    buffer at its keys, and see that the blade is up and 0,0 is where it was.";
+                    buffer at its keys, and see that the tool is up and 0,0 is where it was.";
         let _ = writeln!(anstream::stderr(), "{text}");
     }
 }
