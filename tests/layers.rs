@@ -174,6 +174,8 @@ fn what_a_machine_cannot_do_is_refused_with_a_way_out() {
     assert!(refused(&["--as", "Ink=paint"]).contains("cut, score, draw or skip"));
     assert!(refused(&["--as", "draw"]).contains("the layer's name"));
     assert!(refused(&["--as", "Ink=draw", "--as", "Ink=cut"]).contains("given twice"));
+    let twice = ["--layer-material", "#FFaa00=pen", "--layer-material", "#ffAA00=pen"];
+    assert!(refused(&twice).contains("given twice"));
     assert!(refused(&["--tool", "Ink=0"]).contains("a number from 1 on"));
     let deep = refused(&["--material", "window-tint", "--depth", "Outline=through"]);
     assert!(deep.contains("[through]"), "{deep}");

@@ -117,7 +117,7 @@ struct Wishes(Vec<Wish>);
 
 impl Wishes {
     fn of(&mut self, name: &str) -> &mut Wish {
-        let known = self.0.iter().position(|wish| wish.name == name);
+        let known = self.0.iter().position(|wish| wish.is_meant_by(name));
         let at = known.unwrap_or_else(|| {
             self.0.push(Wish { name: name.to_owned(), ..Wish::default() });
             self.0.len() - 1

@@ -57,6 +57,13 @@ pub struct Wish {
 }
 
 impl Wish {
+    /// Whether `name` means the same: digits of colours are written either way, layers as they are called.
+    pub fn is_meant_by(&self, name: &str) -> bool {
+        let is_colour = |hex: &str| hex.len() == 6 && hex.chars().all(|c| c.is_ascii_hexdigit());
+        self.name == name
+            || name.strip_prefix('#').is_some_and(is_colour) && self.name.eq_ignore_ascii_case(name)
+    }
+
     /// Whether it names the colour's film called `film`; digits of colours are written either way.
     pub fn is_for_film(&self, film: &str) -> bool {
         !film.is_empty() && self.name.eq_ignore_ascii_case(film)
@@ -187,6 +194,13 @@ pub enum WorkError {
 }
 
 impl Wish {
+    /// Whether `name` means the same: digits of colours are written either way, layers as they are called.
+    pub fn is_called(&self, name: &str) -> bool {
+        let is_colour = |hex: &str| hex.len() == 6 && hex.chars().all(|c| c.is_ascii_hexdigit());
+        self.name == name
+            || name.strip_prefix('#').is_some_and(is_colour) && self.name.eq_ignore_ascii_case(name)
+    }
+
     /// Without what it asks for that is usual anyway, drawn lines traced as `trace` says.
     pub fn unusual(&self, usual: &Usual, trace: Trace) -> Self {
         let usual_tool = usual_tool(usual.machine, self.treatment.unwrap_or_default());
