@@ -137,6 +137,24 @@ fn rules_for_screens_and_variables_of_the_root_are_read() {
     assert_eq!(codes("@media (min-width:9px){path{stroke-width:9}}"), ["style-rule-ignored"]);
 }
 
+/// Selectors 4, 3.9: a selector that is none takes the whole rule with it; Chromium draws all of these so.
+#[test]
+fn a_rule_with_a_faulty_selector_holds_for_nothing() {
+    let rect = "<rect x='10' y='10' width='20' height='10'/>";
+    let sheet = |list: &str| {
+        format!("<style>{list}{{fill:none}}</style>{rect}<path d='M50 10h20v20h-20z'/>")
+    };
+    for list in ["rect:foo,path", "path,rect::foo", "path,", "path,,rect", "rect!,path", "path,#1"]
+    {
+        near(area(&sheet(list)), 600.0);
+        let all = told(&sheet(list));
+        let of_rule = all.iter().filter(|(code, _)| *code == "style-rule-ignored");
+        assert_eq!(of_rule.count(), 1, "{list}: {all:?}");
+    }
+    near(area(&sheet("rect:hover,path")), 200.0);
+    near(area(&sheet("rect:last-child,path")), 200.0);
+}
+
 /// CSS Transforms 1, 11: functions for one axis.
 #[test]
 fn functions_for_one_axis_are_followed() {

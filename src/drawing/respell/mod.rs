@@ -16,6 +16,7 @@
 //! - a rule within a rule is taken out, and told.
 
 mod scan;
+mod selectors;
 mod words;
 
 use std::collections::{HashMap, HashSet};
@@ -236,7 +237,20 @@ impl<'a> Pen<'a> {
     }
 
     fn rule(&mut self, selector: Range<usize>, body: Range<usize>) {
-        let of_root = self.text.get(selector.clone()) == Some(":root");
+        let list = &self.text[selector.clone()];
+        if !selectors::are_known(list) {
+            let text = format!(
+                "the style rule {} holds for nothing: one of its selectors is none, so viewers pass over it, \
+                 too.",
+                quoted(&shortened(list))
+            );
+            let hint = "Correct the selector, or take the rule out.";
+            let finding = Finding::warning("style-rule-ignored", text).hint(hint);
+            self.findings.push((selector.start, finding));
+            let after = (body.end + 1).min(self.text.len());
+            return self.write(selector.start..after, "");
+        }
+        let of_root = list == ":root";
         if of_root {
             self.write(selector, "svg");
         }
