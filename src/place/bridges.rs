@@ -2,7 +2,8 @@
 //! its sheet, or makes a fold line a perforation.
 //!
 //! Invariants: no bridge lies at a corner; the stretches and the bridges together are the line; a
-//! part between two corners that is too short for a bridge is cut whole. Bridges stand evenly along
+//! part between two corners that is too short for a bridge is cut whole; no two bridges overlap, however
+//! long they are. Bridges stand evenly along
 //! each part, so both ends of a part are cuts of the same length; a bridge that would lie in a bend as
 //! tight as a rounded corner moves to the nearest place in its stretch that bends less. Own method.
 
@@ -93,10 +94,12 @@ fn is_corner(before: Point, at: Point, after: Point) -> bool {
 fn gaps_of(from: f64, to: f64, dash: &Dash) -> Vec<[f64; 2]> {
     let length = to - from;
     let period = dash.cut_mm + dash.bridge_mm;
-    if length < dash.bridge_mm + 2.0 * LEAST_END * dash.cut_mm {
+    let least = dash.bridge_mm + 2.0 * LEAST_END * dash.cut_mm;
+    if length < least {
         return Vec::new();
     }
-    let count = (length / period).round().max(1.0);
+    // Rounded up, a stretch could be shorter than a bridge that is longer than a cut.
+    let count = (length / period).round().min((length / least).floor()).max(1.0);
     let at = |i: u32| from + length * f64::from(i) / count;
     (0..count as u32).map(|i| [at(i), at(i + 1)]).collect()
 }
@@ -186,6 +189,32 @@ mod tests {
                 let holding = cuts.iter().find(|c| c.points.contains(corner)).unwrap();
                 let ends = [holding.points[0], holding.points[holding.points.len() - 1]];
                 assert!(ends.iter().all(|e| (e.distance(*corner) - 1.5).abs() < 1e-9));
+            }
+        }
+    }
+
+    /// Sides of 4 to 40 mm and bridges up to nine times as long as a cut: every bridge has its length, a
+    /// quarter of a cut stands on either side of it, and each corner is cut.
+    #[test]
+    fn bridges_longer_than_cuts_leave_cuts_between_them() {
+        for bridge_mm in [1.0, 2.5, 5.0, 9.0] {
+            let dash = Dash { cut_mm: 1.0, bridge_mm };
+            for tenths in 40..400 {
+                let side = f64::from(tenths) / 10.0;
+                let corners = [(0.0, 0.0), (side, 0.0), (side, side), (0.0, side)];
+                let contour = Contour::closed(corners.map(|(x, y)| Point::new(x, y)).to_vec());
+                let line = CutLine { contour, role: Role::Design, layer: 0, tool: 1 };
+                let cuts = bridge(&Layout { lines: vec![line] }, |_| Some(dash)).lines;
+                let cut: f64 = cuts.iter().map(|line| line.contour.length()).sum();
+                let bridges = if side < bridge_mm + 0.5 { 0.0 } else { cuts.len() as f64 };
+                let told = format!("{side} {bridge_mm}: {} cuts, {cut} mm", cuts.len());
+                assert!((cut - (4.0 * side - bridges * bridge_mm)).abs() < 1e-9, "{told}");
+                assert!(cuts.iter().all(|line| line.contour.length() > 0.5 - 1e-9), "{told}");
+                let holds = |&(x, y): &(f64, f64)| {
+                    let is_corner = |p: &Point| p.distance(Point::new(x, y)) < 1e-9;
+                    cuts.iter().any(|line| line.contour.points.iter().any(is_corner))
+                };
+                assert!(corners.iter().all(holds), "{told}");
             }
         }
     }
