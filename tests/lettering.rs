@@ -247,6 +247,24 @@ fn a_length_is_followed_or_told() {
     }
 }
 
+/// SVG 2, 11.5: gaps count into the length of a text. A browser (Chromium) counts them, the SVG library does not.
+#[test]
+fn a_length_beside_gaps_is_told() {
+    for (gaps, count) in [
+        ("letter-spacing='2'", 1),
+        ("style='letter-spacing:2px'", 1),
+        ("letter-spacing='0'", 0),
+        ("dx='0 2'", 1),
+        ("dx='2'", 0),
+    ] {
+        let text = format!(
+            "<text x='5' y='30' font-family='Tern Told' font-size='10' textLength='40' {gaps}>HHHH</text>"
+        );
+        let (findings, _) = checked(&text, &[]);
+        assert_eq!(told(&findings, "text-spacing").len(), count, "{gaps}");
+    }
+}
+
 /// OpenType 1.9, table name: ID 1 is a family of at most four faces, ID 16 the whole one, ID 4 a face's
 /// full name. Drawings hold any of them.
 #[test]

@@ -67,7 +67,7 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'
         along_path(v, node);
     }
     if svg_tag(node).is_some_and(|tag| matches!(tag, "text" | "tspan" | "textPath" | "a")) {
-        length(v, node);
+        length(v, node, props);
     }
     line_widths(v, node, props);
     bounds(v, node, props);
@@ -208,10 +208,10 @@ fn unmet(name: &str, value: &str, plain: &str) -> Option<&'static str> {
 
 /// A `textLength` over several pieces of text is not passed on: the SVG library would stretch each of them
 /// to the whole length.
-fn length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) {
+fn length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
     let Some(given) = node.attribute_node("textLength") else { return };
     if is_one_piece(node) {
-        return;
+        return spaced_to_length(v, node, props);
     }
     v.edits.push(Edit::replace(given.range_qname(), "unused-length"));
     let text = format!(
@@ -221,6 +221,23 @@ fn length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) {
     );
     let hint = "Give each piece its own textLength, or convert the text to paths.";
     v.tell(node, Finding::warning("text-length-ignored", text).hint(hint));
+}
+
+/// Viewers count gaps between letters into the length of a text, the SVG library adds them to it.
+fn spaced_to_length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+    let usual = |value: &str| USUAL.contains(&format!(" {value} "));
+    let gaps = |(name, value): (&str, &str)| name == "letter-spacing" && !usual(value);
+    let moved = node.attribute("dx").is_some_and(|list| list.trim().contains([' ', ',']));
+    if moved || props.texts().any(gaps) {
+        let text = format!(
+            "textLength of {} stands beside {}, which viewers count in otherwise; its letters may lie \
+             elsewhere than they are shown.",
+            called(node),
+            if moved { "dx" } else { "letter-spacing" }
+        );
+        let hint = "Use one of them, or convert the text to paths.";
+        v.tell(node, Finding::warning("text-spacing", text).hint(hint));
+    }
 }
 
 /// Whether the element has no text, or one piece, right in it, which its places do not part.
