@@ -155,6 +155,59 @@ fn a_rule_with_a_faulty_selector_holds_for_nothing() {
     near(area(&sheet("rect:last-child,path")), 200.0);
 }
 
+/// CSS Variables 1, 3: what stands behind the comma is taken where a variable is given nowhere; a root's style and
+/// attributes count.
+#[test]
+fn variables_stand_in_everywhere() {
+    let square = |fill: &str| format!("<path d='M10 10h20v20h-20z' {fill}/>");
+    let under = "<path d='M0 0h50v50h-50z'/>";
+    for (fill, seen) in [
+        ("fill='var(--tyre, white)'", 2100.0),
+        ("fill='var(--tyre, #333)'", 2500.0),
+        ("style='fill:var(--tyre, rgb(255,255,255))'", 2100.0),
+        ("style='fill:var(--tyre, var(--hub, White))'", 2100.0),
+    ] {
+        let content = format!("{under}{}", square(fill));
+        near(area(&content), seen);
+        assert_eq!(told(&content), [], "{fill}");
+        let sheet = format!("<style>svg{{--paper:#fff}}</style>{under}");
+        near(area(&format!("{sheet}{}", square("fill='var(--paper, #123)'"))), 2100.0);
+    }
+    let anew =
+        "<style>:root{--k:#fff}.hub{--k:#000}</style><path d='M0 0h9v9h-9z' fill='var(--k)'/>";
+    let codes: Vec<_> = told(anew).into_iter().map(|(code, _)| code).collect();
+    assert_eq!(codes, ["style-variable"]);
+    let elsewhere = "<g style='--k:#fff'><path d='M0 0h9v9h-9z' fill='var(--k, #fff)'/></g>";
+    let codes: Vec<_> = told(elsewhere).into_iter().map(|(code, _)| code).collect();
+    assert_eq!(codes, ["value-unreadable"]);
+}
+
+/// CSS Color 4, 4.2 and 5: channels and opacity are numbers or percentages at will.
+#[test]
+fn colours_are_read_in_any_notation() {
+    for (colour, seen) in [
+        ("rgb(0 0 0 / 80%)", true),
+        ("rgba(0, 0, 0, 80%)", true),
+        ("rgb(0 0 0 / 0%)", false),
+        ("hsl(210 100 20)", true),
+        ("hsl(210 100 100)", false),
+        ("rgb(100% 0 none)", true),
+        ("color(srgb 1 1 1)", false),
+        ("rebeccapurple", true),
+    ] {
+        for given in [
+            format!("<path d='M10 10h80' stroke-width='2' stroke='{colour}'/>"),
+            format!("<path d='M10 10h80' stroke-width='2' style='stroke: {colour} !important'/>"),
+            format!("<style>path{{stroke:{colour}}}</style><path d='M10 10h80' stroke-width='2'/>"),
+        ] {
+            let beside = "<rect width='5' height='5' stroke='none' style='stroke:none'/>";
+            near(area(&format!("{given}{beside}")), 25.0 + if seen { 160.0 } else { 0.0 });
+            let unread = told(&given).iter().any(|(code, _)| code.ends_with("unreadable"));
+            assert!(!unread, "{given}");
+        }
+    }
+}
+
 /// CSS Transforms 1, 11: functions for one axis.
 #[test]
 fn functions_for_one_axis_are_followed() {

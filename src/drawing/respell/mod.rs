@@ -7,7 +7,9 @@
 //! - Names of properties and plain words in any case (CSS Syntax 3, 1.2; CSS Values 4, 2.4), and `initial`;
 //! - `!important` with blanks, in any case (CSS Cascade 4, 6.4);
 //! - rules in `@media screen` count like others, those for print and the like not at all;
-//! - custom properties given at the root (CSS Variables 1), where the value fits;
+//! - custom properties given at the root, or what stands behind their comma (CSS Variables 1), where the value
+//!   fits;
+//! - colours in any notation of the sRGB space (CSS Color 4);
 //! - a declaration that can't be read, and a faulty list of dashes, is taken out alone, and told: the
 //!   library would drop all that follow, or half of it;
 //! - a value that means nothing is taken out, and told, so that what is inherited holds; so is a length that
@@ -15,11 +17,13 @@
 //! - names in links are written out where they are percent-encoded (URL Standard, fragments);
 //! - a rule within a rule is taken out, and told.
 
+mod colours;
 mod scan;
 mod selectors;
+mod variables;
 mod words;
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 use std::ops::Range;
 
 use simplecss::DeclarationTokenizer;
@@ -28,6 +32,7 @@ use usvg::roxmltree::{Document, Node};
 use super::lines::LineTable;
 use super::survey::{is_for_screens, local_url, quoted, shortened, unreadable};
 use crate::finding::Finding;
+use variables::Variables;
 
 /// The respelled text, if anything was to be changed, and what could not be read.
 pub(super) fn respelled<'a>(doc: &'a Document<'a>) -> (Option<String>, Vec<Finding>) {
@@ -35,7 +40,8 @@ pub(super) fn respelled<'a>(doc: &'a Document<'a>) -> (Option<String>, Vec<Findi
         text: doc.input_text(),
         changed: Vec::new(),
         styles: Vec::new(),
-        custom: HashMap::new(),
+        attributes: Vec::new(),
+        custom: Variables::default(),
         alpha_masks: alpha_masks(doc),
         findings: Vec::new(),
     };
@@ -77,8 +83,6 @@ fn rewritten(text: &str, mut changed: Vec<(Range<usize>, String)>) -> Option<Str
     Some(out)
 }
 
-/// Longer names of custom properties are not looked for.
-const MOST_NAME: usize = 200;
 /// Rules in rules deeper than this are left alone; the survey tells them.
 const MOST_NESTED: usize = 8;
 
@@ -87,8 +91,9 @@ struct Pen<'a> {
     changed: Vec<(Range<usize>, String)>,
     /// Where styles stand.
     styles: Vec<Range<usize>>,
-    /// Custom properties of the root.
-    custom: HashMap<&'a str, &'a str>,
+    /// Attributes that ask for custom properties.
+    attributes: Vec<Range<usize>>,
+    custom: Variables<'a>,
     /// Masks that say of themselves that they go by opacity.
     alpha_masks: HashSet<&'a str>,
     /// What was found, and at which byte.
@@ -129,13 +134,15 @@ impl<'a> Pen<'a> {
             let (name, value) = (attribute.name(), attribute.value());
             if name == "style" {
                 self.styles.push(range.clone());
-                self.declarations(range, false);
+                self.declarations(range, node.parent_element().is_none());
             } else if words::means_nothing(name, value)
                 || words::is_faulty_length(name, value) && has_lengths(node)
             {
                 let finding = unreadable(name, value, node.tag_name().name());
                 self.findings.push((node.range().start, finding.hint(hint(name))));
                 self.write(attribute.range_qname().start..range.end + 1, "");
+            } else if value.contains("var(") {
+                self.attributes.push(range);
             } else if value.starts_with("url(") {
                 self.links(range);
             } else if let Some((value, word)) = self.word(name, range.clone()) {
@@ -250,8 +257,9 @@ impl<'a> Pen<'a> {
             let after = (body.end + 1).min(self.text.len());
             return self.write(selector.start..after, "");
         }
-        let of_root = list == ":root";
-        if of_root {
+        let parts = || list.split(',').map(str::trim);
+        let of_root = parts().all(|part| matches!(part, ":root" | "svg" | "*"));
+        if of_root && parts().all(|part| part != "*") && parts().any(|part| part == ":root") {
             self.write(selector, "svg");
         }
         self.declarations(body, of_root);
@@ -310,8 +318,9 @@ impl<'a> Pen<'a> {
         let text = self.text;
         let word = &text[name.clone()];
         if word.starts_with("--") {
-            if of_root {
-                self.custom.insert(word, &text[value]);
+            match of_root {
+                true => self.custom.of_root(word, &text[value]),
+                false => self.custom.of_other(word, piece.start),
             }
             return self.write(piece.start..end, "");
         }
@@ -389,10 +398,13 @@ impl<'a> Pen<'a> {
         }
     }
 
-    /// Another spelling of a value that is one plain word, and where that stands.
+    /// Another spelling of a value that is one plain word or a colour, and where that stands.
     fn word(&self, name: &str, value: Range<usize>) -> Option<(Range<usize>, String)> {
         let value = scan::trimmed(self.text, value);
         let word = &self.text[value.clone()];
+        if let Some(colour) = words::colour(name, word) {
+            return Some((value, colour));
+        }
         let plain = word.bytes().all(|b| b.is_ascii_alphabetic() || b == b'-');
         if word.is_empty() || !plain {
             return None;
@@ -421,24 +433,31 @@ impl<'a> Pen<'a> {
         self.write(piece.start..end, "");
     }
 
-    /// Writes custom properties of the root where they are asked for, as far as they fit.
+    /// Writes values in place of the variables that ask for them, as far as they fit.
     fn variables(&mut self) {
-        if self.custom.is_empty() {
-            return;
+        for range in std::mem::take(&mut self.attributes) {
+            let (text, quote) = (&self.text[range.clone()], &self.text[range.end..=range.end]);
+            // Attributes know no blanks at their ends: those go after the quotation mark.
+            if let [(all, value)] = self.custom.uses(text.trim()).as_slice()
+                && all.len() == text.trim().len()
+            {
+                let value = format!("{value}{quote}");
+                self.write(range.start..range.end + 1, value);
+            }
         }
         for style in std::mem::take(&mut self.styles) {
-            let text = &self.text[style.clone()];
-            for (at, opening) in text.match_indices("var(") {
-                let inside = &text[at + opening.len()..];
-                let Some(length) = inside.bytes().take(MOST_NAME).position(|b| b == b')') else {
-                    continue;
-                };
-                let name = inside[..length].split(',').next().unwrap_or_default().trim();
-                if let Some(value) = self.custom.get(name).filter(|v| !v.contains("var(")) {
-                    let from = style.start + at;
-                    self.changed.push((from..from + opening.len() + length + 1, (*value).into()));
-                }
+            for (range, value) in self.custom.uses(&self.text[style.clone()]) {
+                self.write(style.start + range.start..style.start + range.end, value);
             }
+        }
+        for (at, name) in self.custom.given_anew() {
+            let text = format!(
+                "the variable {} is given anew here, which is not followed; its value at the root of the \
+                 drawing is taken.",
+                quoted(&shortened(name))
+            );
+            let hint = "Save the drawing again as plain SVG, with styles as attributes.";
+            self.findings.push((at, Finding::warning("style-variable", text).hint(hint)));
         }
     }
 }

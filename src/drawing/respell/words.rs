@@ -1,6 +1,7 @@
 //! Values that the CSS library does not know though CSS has them, others that say the same, and those that
 //! mean nothing.
 
+use super::colours;
 use crate::drawing::survey::{dash_items, has_faulty_number};
 
 /// Properties whose plain words are the same in any case, with their initial values (SVG 2, Property Index;
@@ -62,6 +63,12 @@ pub(super) fn spelled(name: &str, word: &str) -> Option<String> {
     (meant != word).then_some(meant)
 }
 
+/// A colour as the SVG library knows it; `None` if it knows it as it is.
+pub(super) fn colour(name: &str, value: &str) -> Option<String> {
+    let coloured = matches!(name, "fill" | "stroke" | "color" | "stop-color");
+    if coloured { colours::written(value) } else { None }
+}
+
 /// Whether a value takes back what is said elsewhere (CSS Cascade 4, 7.3), which is not followed.
 pub(super) fn is_undone(value: &str) -> bool {
     ["unset", "revert", "revert-layer"].iter().any(|word| value.eq_ignore_ascii_case(word))
@@ -116,7 +123,7 @@ const INHERITED: [(&str, &[&str]); 6] = [
 pub(super) fn means_nothing(name: &str, value: &str) -> bool {
     let value = value.trim();
     let is = |word: &&str| value.eq_ignore_ascii_case(word);
-    if ["inherit", "initial", "unset"].iter().any(is) {
+    if ["inherit", "initial", "unset"].iter().any(is) || colour(name, value).is_some() {
         return false;
     }
     if let Some((_, words)) = INHERITED.iter().find(|(known, _)| *known == name) {
