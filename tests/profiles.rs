@@ -239,3 +239,18 @@ fn values_in_another_unit_are_refused() {
     assert!(told.contains("velocity_cm_s is 9000; it must be at most 300"), "{told}");
     assert!(material_from_text(&with(&material, "velocity_cm_s = ", "150"), "own.toml").is_ok());
 }
+
+/// A profile in another encoding is told with what to do, and one with a mark of byte order is read.
+#[test]
+fn profiles_are_text_in_utf_8() {
+    let (folder, library) = library();
+    let text = library.material_text("pen").unwrap().0;
+    let utf_16: Vec<u8> = text.encode_utf16().flat_map(u16::to_le_bytes).collect();
+    let marked = format!("\u{feff}{}", text.replace('\n', "\r\n"));
+    let path = folder.path().join("own.toml");
+    std::fs::write(&path, [&[0xff, 0xfe][..], &utf_16].concat()).unwrap();
+    let told = library.material(path.to_str().unwrap()).unwrap_err().to_string();
+    assert!(told.contains("own.toml cannot be read: save it as text in UTF-8"), "{told}");
+    std::fs::write(&path, marked).unwrap();
+    assert!(library.material(path.to_str().unwrap()).is_ok());
+}

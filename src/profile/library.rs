@@ -194,6 +194,12 @@ fn read(path: &Path) -> Result<(String, String), ProfileError> {
     let file = path.display().to_string();
     match std::fs::read_to_string(path) {
         Ok(text) => Ok((text, file)),
-        Err(why) => Err(ProfileError::Unreadable { path: file, why: why.to_string() }),
+        Err(why) => {
+            let why = match why.kind() {
+                std::io::ErrorKind::InvalidData => "save it as text in UTF-8".to_owned(),
+                _ => why.to_string(),
+            };
+            Err(ProfileError::Unreadable { path: file, why })
+        }
     }
 }
