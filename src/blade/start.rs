@@ -85,7 +85,11 @@ struct Search<'a> {
 
 impl<'a> Search<'a> {
     fn new(around: &[Obstacle<'a>], settings: &BladeSettings, length_mm: f64, margin: f64) -> Self {
-        let obstacles: Vec<_> = around.iter().map(|o| (o.contour.bounds(), *o)).collect();
+        let mut obstacles: Vec<_> = around.iter().map(|o| (o.contour.bounds(), *o)).collect();
+        // What is in the way is mostly the smallest of the lines around a place: in nested rings the
+        // others are all around it, too, and long.
+        let size = |o: &Bounds| o.width() * o.height();
+        obstacles.sort_by(|(a, _), (b, _)| size(a).total_cmp(&size(b)));
         let work = obstacles.iter().fold(Bounds::EMPTY, |b, (o, _)| b.union(*o));
         let reach = settings.offset_mm;
         let allowed = match settings.limits {
