@@ -310,7 +310,7 @@ fn bands_shorten_the_longest_feed_back() {
 fn no_feed_back_is_longer_than_wanted_or_than_the_longest_line() {
     let axis = bladewright::profile::FeedAxis::Y;
     let mut told = 0;
-    for seed in 0..60 {
+    for seed in 0..12 {
         let mut dice = Dice(seed);
         let mut lines = drawing(seed, 40);
         for _ in 0..12 {
@@ -345,7 +345,7 @@ fn no_feed_back_is_longer_than_wanted_or_than_the_longest_line() {
             told += usize::from(tall);
         }
     }
-    assert!((30..150).contains(&told), "{told} of 180 have a line that is too long");
+    assert!((6..30).contains(&told), "{told} of 36 have a line that is too long");
 }
 
 #[test]
