@@ -12,7 +12,7 @@ use crate::pipeline::{self, Plan, PlanSettings, ReadBack};
 use crate::preview::View;
 use crate::proof::{self, WrittenFor};
 use crate::report::Report;
-use crate::simulate::Simulation;
+use crate::simulate::{SimulateSettings, Simulation};
 use crate::units::Length;
 
 #[derive(clap::Args, Debug)]
@@ -218,7 +218,9 @@ impl Written {
             led::Written::For(way) => plain(way, Some(proof::assumed(way, set))),
             led::Written::OtherOffset(offset) => Self {
                 way: WrittenFor::TrailingBlade,
-                simulation: Some(read.clone().with_offset(offset)),
+                simulation: Some(
+                    read.clone().with_tools(&SimulateSettings::of(&settings.machine, offset)),
+                ),
                 told: Some(led::other_offset(offset, set)),
                 hint: OTHER_BLADE,
             },

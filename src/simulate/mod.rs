@@ -149,13 +149,20 @@ impl Simulation {
         self.cuts.iter().fold(Bounds::EMPTY, |b, cut| b.union(Bounds::of(&cut.axis)))
     }
 
-    /// The same axis' ways with a blade of another offset, mm; times and sums stay.
+    /// The same axis' ways with the tools of other `settings`; times and sums stay.
     #[must_use]
-    pub fn with_offset(mut self, offset_mm: f64) -> Self {
-        let mut blade = TrailingBlade::new(offset_mm, Point::ORIGIN, 0.0);
+    pub fn with_tools(mut self, settings: &SimulateSettings) -> Self {
+        let new =
+            |tool| TrailingBlade::new(settings.offset_mm(tool), Point::ORIGIN, settings.heading);
+        let mut last: Option<(u32, TrailingBlade)> = None;
         for cut in &mut self.cuts {
-            cut.trailing = Some(blade.track(cut.axis.iter().copied()));
+            // Nobody knows where a blade that is fetched points.
+            let held = last.filter(|(tool, _)| *tool == cut.tool);
+            let mut blade = held.map_or_else(|| new(cut.tool), |(_, blade)| blade);
+            let track = blade.track(cut.axis.iter().copied());
+            cut.trailing = (blade.offset_mm() > 0.0).then_some(track);
             cut.heading = blade.heading();
+            last = Some((cut.tool, blade));
         }
         self
     }
@@ -537,6 +544,26 @@ mod tests {
         assert_eq!(s.totals.time_s, None);
         assert!(!s.left_down);
         assert!(simulate("PD100,0;", &settings()).left_down);
+    }
+
+    /// A pen of the same job leads no blade, whichever one is in the other holder; with the tools that it
+    /// was simulated with, each cut stays as it was.
+    #[test]
+    fn another_blade_leaves_the_pen_as_it_is() {
+        let text = "IN;SP1;PU400,0;PD800,0,800,400;PU;SP3;PU0,900;PD900,900,900,2000;PU;SP1;PU0,0;PD0,90;PU;";
+        let mut set = SimulateSettings { blade_offset_mm: 0.5, ..settings() };
+        set.of_tool_mm[3] = Some(0.0);
+        let before = simulate(text, &set);
+        let same = before.clone().with_tools(&set);
+        for (a, b) in before.cuts.iter().zip(&same.cuts) {
+            assert_eq!(a.tip(), b.tip());
+        }
+        let other = before.clone().with_tools(&SimulateSettings { blade_offset_mm: 0.25, ..set });
+        assert_eq!(other.cuts[1].trailing, None);
+        assert_eq!(other.cuts[1].tip(), other.cuts[1].axis);
+        for cut in [&other.cuts[0], &other.cuts[2]] {
+            assert!((cut.tip()[0].distance(cut.axis[0]) - 0.25).abs() < 1e-12);
+        }
     }
 
     /// 20 squares of 20 mm, 200 mm/s cutting, 400 mm/s travel: added up from the closed forms.
