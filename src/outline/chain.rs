@@ -5,11 +5,11 @@
 
 use kurbo::{BezPath, PathEl, PathSeg};
 
-use crate::geometry::Point;
+use crate::geometry::{Contour, Point};
 
 use super::Brush;
 use super::corner::{self, Corner};
-use super::curve::{self, Station, point};
+use super::curve::{self, Station, Stations, is_cusp, point};
 
 /// A line without interruption.
 pub(super) struct Subpath {
@@ -79,26 +79,45 @@ pub(super) struct Chains {
     pub right: Vec<Point>,
 }
 
-/// One drawn segment as stations.
+/// A drawn segment as stations, or a part of it: a cusp parts it.
 struct Leg {
-    stations: Vec<Station>,
+    left: Vec<Station>,
+    right: Vec<Station>,
     straight: bool,
+    /// It begins where a curve has a cusp.
+    after_cusp: bool,
     /// Where it turns within a small part of the width.
     tight_turn: Option<Point>,
 }
 
 impl Leg {
-    fn new(segment: &PathSeg, brush: &Brush, speck: f64) -> Option<Self> {
-        let stations = curve::stations(segment, brush, speck)?;
-        if matches!(segment, PathSeg::Line(_)) {
-            return Some(Self { stations, straight: true, tight_turn: None });
+    fn of(segment: &PathSeg, brush: &Brush, speck: f64) -> Vec<Self> {
+        let Some(stations) = curve::stations(segment, brush, speck) else { return Vec::new() };
+        let Stations { left, right, tight_turn } = stations;
+        let straight = matches!(segment, PathSeg::Line(_));
+        let mut rest = Self { left, right, straight, after_cusp: false, tight_turn };
+        let mut legs = Vec::with_capacity(1);
+        while let Some(cusp) = rest.left.windows(2).position(|pair| is_cusp(&pair[0], &pair[1])) {
+            let after = rest.left.split_off(cusp + 1);
+            rest.left.push(Station { p: after[0].p, t: rest.left[cusp].t });
+            legs.push(Self { right: rest.left.clone(), ..rest });
+            rest = Self {
+                right: after.clone(),
+                left: after,
+                after_cusp: true,
+                ..legs[legs.len() - 1]
+            };
         }
-        let tight_turn = curve::tight_turn(&stations, brush.r);
-        let stations = match tight_turn {
-            Some(_) => curve::without_hooks(stations, brush.r),
-            None => stations,
-        };
-        Some(Self { stations, straight: false, tight_turn })
+        legs.push(rest);
+        legs
+    }
+
+    fn start(&self) -> &Station {
+        &self.left[0]
+    }
+
+    fn end(&self) -> &Station {
+        &self.left[self.left.len() - 1]
     }
 }
 
@@ -106,7 +125,7 @@ impl Leg {
 pub(super) fn sweep(subpath: &Subpath, brush: &Brush, out: &mut Vec<Vec<Point>>) -> Option<Point> {
     let speck = subpath.speck();
     let legs: Vec<Leg> =
-        subpath.segments.iter().filter_map(|segment| Leg::new(segment, brush, speck)).collect();
+        subpath.segments.iter().flat_map(|segment| Leg::of(segment, brush, speck)).collect();
     let (Some(first), Some(last)) = (legs.first(), legs.last()) else {
         out.extend(corner::dot(subpath.start, brush));
         return None;
@@ -116,7 +135,8 @@ pub(super) fn sweep(subpath: &Subpath, brush: &Brush, out: &mut Vec<Vec<Point>>)
         if i > 0 {
             corner::join(&corner_between(&legs[i - 1], leg), brush, &mut chains);
         }
-        walk(leg, brush, &mut chains, out);
+        walk(&leg.left, brush.r, &mut chains.left, out);
+        walk(&leg.right, -brush.r, &mut chains.right, out);
     }
     if subpath.closed {
         corner::join(&corner_between(last, first), brush, &mut chains);
@@ -131,82 +151,91 @@ pub(super) fn sweep(subpath: &Subpath, brush: &Brush, out: &mut Vec<Vec<Point>>)
 
 fn corner_between(before: &Leg, after: &Leg) -> Corner {
     let length = |leg: &Leg| {
-        if leg.straight { leg.stations[0].p.distance(leg.stations[1].p) } else { 0.0 }
+        if leg.straight { leg.start().p.distance(leg.end().p) } else { 0.0 }
     };
     Corner {
-        before: before.stations[before.stations.len() - 1],
-        after: after.stations[0],
+        before: *before.end(),
+        after: *after.start(),
         room: length(before).min(length(after)),
-        cusp: false,
+        cusp: after.after_cusp,
     }
 }
 
 /// One contour round an open line: cap, right side, cap, left side back.
 fn close_open(first: &Leg, last: &Leg, brush: &Brush, mut chains: Chains) -> Vec<Point> {
-    let start = first.stations[0];
+    let start = first.start();
     let mut contour = Vec::with_capacity(chains.left.len() + chains.right.len() + 8);
     corner::cap(&Station { p: start.p, t: start.t * -1.0 }, brush, &mut contour);
     contour.append(&mut chains.right);
-    corner::cap(&last.stations[last.stations.len() - 1], brush, &mut contour);
+    corner::cap(last.end(), brush, &mut contour);
     contour.extend(chains.left.into_iter().rev());
     contour
 }
 
-/// Pushes the stations inside a leg (its ends belong to corners and caps) and mends the places
-/// where a side runs backwards.
-fn walk(leg: &Leg, brush: &Brush, chains: &mut Chains, out: &mut Vec<Vec<Point>>) {
-    let stations = &leg.stations;
-    for pair in stations.windows(2).take(stations.len().saturating_sub(2)) {
-        let s = &pair[1];
-        if pair[0].t.dot(s.t) < CUSP_COSINE {
-            let before = Station { p: s.p, t: pair[0].t };
-            let corner = Corner { before, after: *s, room: 0.0, cusp: true };
-            corner::join(&corner, brush, chains);
-        } else {
-            chains.left.push(s.p + s.n() * brush.r);
-            chains.right.push(s.p - s.n() * brush.r);
+/// Adds one side of a leg, at distance `r` (left above 0), to its chain: what lies between its ends, which
+/// belong to corners and caps.
+///
+/// Where the side runs backwards, the sweep covers the triangles between it and the places where the
+/// normals meet. The chain follows those places instead, which leaves the triangles out, and each
+/// such stretch is added as a contour of its own.
+fn walk(stations: &[Station], r: f64, chain: &mut Vec<Point>, out: &mut Vec<Vec<Point>>) {
+    let mut backwards = Backwards::default();
+    for (i, pair) in stations.windows(2).enumerate() {
+        let side = pair[0].side(r);
+        let meeting = flipped(&pair[0], &pair[1], r);
+        if i > 0 && (meeting.is_none() || backwards.is_empty()) {
+            chain.push(side);
+        }
+        match meeting {
+            Some(meeting) => {
+                chain.push(meeting);
+                backwards.go(side, meeting);
+            }
+            None => out.extend(backwards.end(side)),
         }
     }
-    if let [.., before, end] = stations[..]
-        && before.t.dot(end.t) < CUSP_COSINE
-    {
-        let before = Station { p: end.p, t: before.t };
-        corner::join(&Corner { before, after: end, room: 0.0, cusp: true }, brush, chains);
-    }
-    if !leg.straight {
-        mend(stations, brush.r, out);
-        mend(stations, -brush.r, out);
+    if let Some(last) = stations.last() {
+        out.extend(backwards.end(last.side(r)));
     }
 }
 
-/// Tangents further apart than this between neighbouring stations are a cusp (about 0.6 rad more
-/// than any accepted span turns).
-const CUSP_COSINE: f64 = 0.45;
+/// A stretch of a side that runs backwards, so far.
+#[derive(Default)]
+struct Backwards {
+    sides: Vec<Point>,
+    meetings: Vec<Point>,
+}
 
-/// Adds, twice, each stretch that the side at distance `r` (left above 0) runs backwards.
-fn mend(stations: &[Station], r: f64, out: &mut Vec<Vec<Point>>) {
-    let mut run: Vec<(Point, Point)> = Vec::new();
-    let mut last = None;
-    for pair in stations.windows(2) {
-        match flipped(&pair[0], &pair[1], r) {
-            Some(meeting) => {
-                run.push((pair[0].p + pair[0].n() * r, meeting));
-                last = Some(pair[1].p + pair[1].n() * r);
-            }
-            None => close_run(&mut run, last, out),
-        }
+impl Backwards {
+    fn is_empty(&self) -> bool {
+        self.sides.is_empty()
     }
-    close_run(&mut run, last, out);
+
+    fn go(&mut self, side: Point, meeting: Point) {
+        self.sides.push(side);
+        self.meetings.push(meeting);
+    }
+
+    /// What the sweep covers there, counter-clockwise (y up): the stretch ends at `last`.
+    fn end(&mut self, last: Point) -> Option<Vec<Point>> {
+        if self.is_empty() {
+            return None;
+        }
+        let mut points = std::mem::take(&mut self.sides);
+        points.push(last);
+        points.extend(self.meetings.drain(..).rev());
+        let mut contour = Contour::closed(points);
+        if contour.signed_area() < 0.0 {
+            contour.points.reverse();
+        }
+        Some(contour.points)
+    }
 }
 
 /// Where the normals of a span meet, if its side at distance `r` runs backwards.
 fn flipped(a: &Station, b: &Station, r: f64) -> Option<Point> {
-    if a.t.dot(b.t) < CUSP_COSINE {
-        return None;
-    }
     let chord = b.p - a.p;
-    let side = chord + (b.n() - a.n()) * r;
-    if side.dot(chord) >= 0.0 {
+    if (b.side(r) - a.side(r)).dot(chord) >= 0.0 {
         return None;
     }
     let across = a.n().cross(b.n());
@@ -216,17 +245,4 @@ fn flipped(a: &Station, b: &Station, r: f64) -> Option<Point> {
     let along = chord.cross(b.n()) / across;
     // The normals must meet between the line and its side, else nothing is flipped.
     (along * r > 0.0 && along.abs() <= r.abs()).then(|| a.p + a.n() * along)
-}
-
-fn close_run(run: &mut Vec<(Point, Point)>, last: Option<Point>, out: &mut Vec<Vec<Point>>) {
-    let Some(last) = last.filter(|_| !run.is_empty()) else { return };
-    let mut polygon: Vec<Point> = run.iter().map(|(side, _)| *side).collect();
-    polygon.push(last);
-    polygon.extend(run.iter().rev().map(|(_, meeting)| *meeting));
-    run.clear();
-    if crate::geometry::Contour::closed(polygon.clone()).signed_area() < 0.0 {
-        polygon.reverse();
-    }
-    out.push(polygon.clone());
-    out.push(polygon);
 }

@@ -23,24 +23,46 @@ impl Station {
     pub fn n(&self) -> Point {
         self.t.perpendicular()
     }
+
+    /// The point beside the line at distance `r` (left above 0).
+    pub fn side(&self, r: f64) -> Point {
+        self.p + self.n() * r
+    }
 }
 
 /// Normals further apart than this (cosine) within one span mean that the span is too long.
 const SPAN_COSINE: f64 = 0.5;
+/// Tangents further apart than this (cosine) between neighbouring stations are a cusp (about 0.6 rad
+/// more than any accepted span turns).
+const CUSP_COSINE: f64 = 0.45;
+/// What share of the tolerance a span is meant to use, as the square root of it.
+const AIM: f64 = 0.98;
+/// A span is tried again longer only if that makes it so many times as long.
+const WORTH_TRYING: f64 = 1.04;
 /// The shortest span tried, as a share of the curve; below it the curve has a cusp.
 const SHORTEST: f64 = 1.0 / 16384.0;
 
-/// Stations from the start to the end of `segment`, both included; at least two.
+/// The stations of a segment, for each side of its stroke: at least two, the first and the last of both
+/// sides the same.
+pub(super) struct Stations {
+    pub left: Vec<Station>,
+    pub right: Vec<Station>,
+    /// Where it turns within a small part of the width: both sides have the same stations then.
+    pub tight_turn: Option<Point>,
+}
+
+/// Stations from the start to the end of `segment`, both included.
 ///
 /// `None` when the segment is shorter than `speck`.
-pub(super) fn stations(segment: &PathSeg, brush: &Brush, speck: f64) -> Option<Vec<Station>> {
+pub(super) fn stations(segment: &PathSeg, brush: &Brush, speck: f64) -> Option<Stations> {
     match segment {
         PathSeg::Line(line) => {
             let (a, b) = (point(line.p0), point(line.p1));
             let length = a.distance(b);
             (length > speck).then(|| {
                 let t = (b - a) * (1.0 / length);
-                vec![Station { p: a, t }, Station { p: b, t }]
+                let left = vec![Station { p: a, t }, Station { p: b, t }];
+                Stations { right: left.clone(), left, tight_turn: None }
             })
         }
         PathSeg::Quad(quad) => bent(&quad.raise(), brush, speck),
@@ -52,7 +74,7 @@ pub(super) fn stations(segment: &PathSeg, brush: &Brush, speck: f64) -> Option<V
 /// single-precision viewers see it there too.
 const NO_ARM: f64 = 1e-5;
 
-fn bent(curve: &CubicBez, brush: &Brush, speck: f64) -> Option<Vec<Station>> {
+fn bent(curve: &CubicBez, brush: &Brush, speck: f64) -> Option<Stations> {
     let hull = [curve.p1, curve.p2, curve.p3];
     let size = hull.iter().map(|q| point(*q).distance(point(curve.p0))).fold(0.0, f64::max);
     if size <= speck {
@@ -64,15 +86,45 @@ fn bent(curve: &CubicBez, brush: &Brush, speck: f64) -> Option<Vec<Station>> {
     curve.p2 = if is_arm(curve.p3, curve.p2) { curve.p2 } else { curve.p3 };
     let curve = &curve;
     let probe = Probe { curve, derivative: curve.deriv(), speck };
-    let mut stations = vec![probe.start()];
+    let r = brush.r;
+    let left = spaced(&probe, &[r], brush.tolerance);
+    let right = spaced(&probe, &[-r], brush.tolerance);
+    let is_sharp = |side: &[Station]| has_cusp(side) || tight_turn(side, r).is_some();
+    if !is_sharp(&left) && !is_sharp(&right) {
+        return Some(Stations { left, right, tight_turn: None });
+    }
+    // Corners inside the curve join both sides, so both need the same stations.
+    let mut left = spaced(&probe, &[r, -r], brush.tolerance);
+    let tight_turn = tight_turn(&left, r);
+    if tight_turn.is_some() {
+        left = without_hooks(left, r);
+    }
+    Some(Stations { right: left.clone(), left, tight_turn })
+}
+
+/// Stations spaced as far as the tolerance allows for the curves at these `sides`, distances from the
+/// line (left above 0).
+fn spaced(probe: &Probe, sides: &[f64], tolerance: f64) -> Vec<Station> {
+    let mut last = probe.start();
+    let mut stations = vec![last];
     let (mut t, mut step) = (0.0, 0.25);
     while t < 1.0 {
-        step = longest_span(&probe, brush, t, step);
-        let next = if t + step > 1.0 - SHORTEST { 1.0 } else { t + step };
-        stations.push(if next == 1.0 { probe.end() } else { probe.at(next) });
-        t = next;
+        let span = Span { probe, from: last, t, sides, tolerance };
+        step = span.longest(step);
+        t = if t + step > 1.0 - SHORTEST { 1.0 } else { t + step };
+        last = if t == 1.0 { probe.end() } else { probe.at(t) };
+        stations.push(last);
     }
-    Some(stations)
+    stations
+}
+
+fn has_cusp(stations: &[Station]) -> bool {
+    stations.windows(2).any(|pair| is_cusp(&pair[0], &pair[1]))
+}
+
+/// Whether a curve has a cusp between two neighbouring stations.
+pub(super) fn is_cusp(a: &Station, b: &Station) -> bool {
+    a.t.dot(b.t) < CUSP_COSINE
 }
 
 /// Turns by more than this (cosine) within [`TIGHT`] half widths: viewers that build outlines from
@@ -83,7 +135,7 @@ const TIGHT: f64 = 0.05;
 
 /// Where a curve turns so sharply within a small part of its stroke's width that it is neither a
 /// corner nor a bend.
-pub(super) fn tight_turn(stations: &[Station], r: f64) -> Option<Point> {
+fn tight_turn(stations: &[Station], r: f64) -> Option<Point> {
     let mut from = 0;
     let mut length = 0.0;
     for to in 1..stations.len() {
@@ -113,7 +165,7 @@ const LEAST_WINDOWS: f64 = 10.0;
 /// round it and paints a fan beside the line's end; viewers either draw the line as if it was not
 /// there or leave notches and spikes. Here the line ends where it ends, in the direction that it
 /// had before the hook.
-pub(super) fn without_hooks(mut stations: Vec<Station>, r: f64) -> Vec<Station> {
+fn without_hooks(mut stations: Vec<Station>, r: f64) -> Vec<Station> {
     if let Some((last, t)) = hook(stations.iter().copied(), r) {
         stations.drain(1..=last);
         stations[0].t = t;
@@ -126,7 +178,8 @@ pub(super) fn without_hooks(mut stations: Vec<Station>, r: f64) -> Vec<Station> 
     stations
 }
 
-/// How many stations after the first one belong to a hook there, and the direction beyond it.
+/// How many stations after the first one belong to a hook there, and the direction beyond it: between
+/// those at the near and the far end of where the curve runs straight.
 fn hook(stations: impl Iterator<Item = Station>, r: f64) -> Option<(usize, Point)> {
     let window = TIGHT * r;
     let (mut length, mut before) = (0.0, None::<Station>);
@@ -143,54 +196,75 @@ fn hook(stations: impl Iterator<Item = Station>, r: f64) -> Option<(usize, Point
             straight = Some(station.t);
         }
         if length >= LEAST_WINDOWS * window {
-            let (last, t) = inside?;
-            let turns = first.t.dot(t) < SHARP_COSINE;
-            return (turns && t.dot(straight?) > STRAIGHT_COSINE).then_some((last, t));
+            let ((last, t), straight) = (inside?, straight?);
+            let is_hook = first.t.dot(t) < SHARP_COSINE && t.dot(straight) > STRAIGHT_COSINE;
+            return is_hook.then(|| unit(t + straight).map(|between| (last, between))).flatten();
         }
     }
     None
 }
 
-/// The longest span from `t` that keeps within the tolerance, found by halving and stretching
-/// from the `guess`.
-fn longest_span(probe: &Probe, brush: &Brush, t: f64, guess: f64) -> f64 {
-    let from = if t == 0.0 { probe.start() } else { probe.at(t) };
-    let fits = |step: f64| span_fits(probe, brush, from, t, step);
-    let mut good = guess.min(1.0 - t);
-    while good > SHORTEST && !fits(good) {
-        good *= 0.5;
-    }
-    if good <= SHORTEST {
-        return SHORTEST;
-    }
-    let mut bad = (good * 2.0).min(1.0 - t);
-    if bad <= good || fits(bad) {
-        return bad.max(good);
-    }
-    for _ in 0..3 {
-        let middle = (good + bad) / 2.0;
-        if fits(middle) { good = middle } else { bad = middle }
-    }
-    good
+/// Where the next span begins, and how far it may stray.
+struct Span<'a> {
+    probe: &'a Probe<'a>,
+    from: Station,
+    /// The parameter of `from`.
+    t: f64,
+    sides: &'a [f64],
+    tolerance: f64,
 }
 
-fn span_fits(probe: &Probe, brush: &Brush, from: Station, t: f64, step: f64) -> bool {
-    let to = if t + step >= 1.0 { probe.end() } else { probe.at(t + step) };
-    if from.t.dot(to.t) < SPAN_COSINE {
-        return false;
+impl Span<'_> {
+    /// The longest span that keeps within the tolerance, about: the error grows with the square of the
+    /// length, so from what a `guess` has a better one follows.
+    fn longest(&self, guess: f64) -> f64 {
+        let rest = 1.0 - self.t;
+        let mut good = guess.min(rest);
+        let mut error = self.error(good);
+        while error > 1.0 {
+            if good <= SHORTEST {
+                return SHORTEST;
+            }
+            good *= (AIM / error.sqrt()).clamp(0.5, 0.95);
+            error = self.error(good);
+        }
+        // Where nothing strays the error tells nothing: twice as long at once.
+        while good < rest {
+            let longer = (good * (AIM / error.sqrt()).min(2.0)).min(rest);
+            if longer < WORTH_TRYING * good {
+                break;
+            }
+            error = self.error(longer);
+            if error > 1.0 {
+                break;
+            }
+            good = longer;
+        }
+        good.max(SHORTEST)
     }
-    let side = |s: &Station, r: f64| s.p + s.n() * r;
-    let chords = [0.0, brush.r, -brush.r].map(|r| (r, side(&from, r), side(&to, r)));
-    [0.5, 0.25, 0.75].into_iter().all(|share| {
-        let middle = probe.at(t + step * share);
-        from.t.dot(middle.t) > SPAN_COSINE
-            && chords.iter().all(|&(r, a, b)| near(side(&middle, r), (a, b), brush.tolerance))
-    })
-}
 
-/// Whether `p` lies within `tolerance` of the straight line between two points.
-fn near(p: Point, (a, b): (Point, Point), tolerance: f64) -> bool {
-    (nearest_on_segment(p, a, b) - p).length_squared() <= tolerance * tolerance
+    /// How far the straight lines between the ends of a span of length `step` stray from the sides, in
+    /// tolerances; infinite where the curve turns too far.
+    fn error(&self, step: f64) -> f64 {
+        let (t, from, probe) = (self.t, self.from, self.probe);
+        let to = if t + step >= 1.0 { probe.end() } else { probe.at(t + step) };
+        if from.t.dot(to.t) < SPAN_COSINE {
+            return f64::INFINITY;
+        }
+        let mut worst = 0.0_f64;
+        for share in [0.5, 0.25, 0.75] {
+            let middle = probe.at(t + step * share);
+            if from.t.dot(middle.t) <= SPAN_COSINE {
+                return f64::INFINITY;
+            }
+            for &r in self.sides {
+                let p = middle.side(r);
+                let on_line = nearest_on_segment(p, from.side(r), to.side(r));
+                worst = worst.max((p - on_line).length_squared());
+            }
+        }
+        worst.sqrt() / self.tolerance
+    }
 }
 
 struct Probe<'a> {
