@@ -17,6 +17,7 @@ use usvg::roxmltree::{Document, Node};
 
 use super::limits::MAX_FINDINGS_PER_CODE;
 use super::lines::LineTable;
+use super::respell::hint;
 use super::survey::quoted;
 use crate::finding::{Finding, Place};
 
@@ -170,7 +171,11 @@ fn unreadable(rest: &str) -> Option<Heard<'_>> {
     };
     let shown: String = value.chars().take(40).collect();
     let text = format!("{name} {} can't be read; {then}.", quoted(&shown));
-    Some((Finding::warning("value-unreadable", text), Some((name, value))))
+    let mut finding = Finding::warning("value-unreadable", text);
+    if let "fill" | "stroke" | "transform" = name {
+        finding = finding.hint(hint(name));
+    }
+    Some((finding, Some((name, value))))
 }
 
 /// Where the first element begins that says so; a style sheet says it for others.

@@ -485,7 +485,7 @@ fn has_lengths(node: Node<'_, '_>) -> bool {
 }
 
 /// What to write instead of a value that can't be read.
-fn hint(name: &str) -> &'static str {
+pub(super) fn hint(name: &str) -> &'static str {
     match name {
         "fill" | "stroke" | "color" => "Write a colour by its name or as #rrggbb, or none.",
         "fill-rule" | "clip-rule" => "Write nonzero or evenodd.",
@@ -493,6 +493,7 @@ fn hint(name: &str) -> &'static str {
         "stroke-linejoin" => "Write miter, round or bevel.",
         "text-anchor" => "Write start, middle or end.",
         "visibility" => "Write visible or hidden.",
+        "transform" => "Write translate, scale, rotate, skewX, skewY or matrix with plain numbers.",
         _ => "Write a number with digits behind its point, its unit right behind it.",
     }
 }
