@@ -251,6 +251,7 @@ impl Span<'_> {
         if from.t.dot(to.t) < SPAN_COSINE {
             return f64::INFINITY;
         }
+        let most = self.tolerance * self.tolerance;
         let mut worst = 0.0_f64;
         for share in [0.5, 0.25, 0.75] {
             let middle = probe.at(t + step * share);
@@ -261,6 +262,10 @@ impl Span<'_> {
                 let p = middle.side(r);
                 let on_line = nearest_on_segment(p, from.side(r), to.side(r));
                 worst = worst.max((p - on_line).length_squared());
+            }
+            // Too far is too far: how far exactly, the next one tells.
+            if worst > most {
+                break;
             }
         }
         worst.sqrt() / self.tolerance
