@@ -8,15 +8,23 @@
 //! 3. Touching is not crossing: the place of a line is judged by one of its points that does not
 //!    lie on the other's boundary.
 //!
+//! Where closed lines cross, a line may lie inside several of which none is around the other:
+//! [`inside_crossing`] finds those, and [`ContourTree::below`] makes one tree of it in which a line
+//! comes below all closed lines around it.
+//!
 //! Method: sweep over the boxes by their left side, the open boxes kept in rows (textbook plane
 //! sweep; Bentley and Wood 1980 for boxes); then the even-odd rule for one point (Shimrat 1962).
 
+use crate::edges::{EdgeIndex, Pairs};
 use crate::geometry::{Bounds, LineRef, Point, distance_to_segment, lent};
 
 /// Nearer than this to a boundary counts as on it, mm: half a step of the 1 µm grid on which
 /// contours are merged. Larger, and hairline rings would count as touching; 0, and rounding would
 /// put a touching hole outside.
 const ON_BOUNDARY_MM: f64 = 0.0005;
+
+/// Cells in which crossings are looked for, mm: a few edges of a usual line.
+const CELL_MM: f64 = 1.0;
 
 /// For each line the closed line directly around it.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -26,6 +34,32 @@ pub struct ContourTree {
 }
 
 impl ContourTree {
+    /// This tree, raised so that each `line` comes below the closed line `around` it as well, for `pairs` as
+    /// [`inside_crossing`] finds them in `lines`: of two that cross and are around the same line, the
+    /// larger comes above the smaller.
+    #[must_use]
+    pub fn below<'a, L>(mut self, lines: &'a [L], pairs: &[(usize, usize)]) -> Self
+    where
+        LineRef<'a>: From<&'a L>,
+    {
+        if pairs.is_empty() {
+            return self;
+        }
+        let shapes: Vec<Shape> = lent(lines).into_iter().map(Shape::of).collect();
+        for &(mut line, mut around) in pairs {
+            while let Some(parent) = self.parent[line].filter(|&parent| parent != around) {
+                if is_smaller(&shapes, around, parent) {
+                    self.parent[line] = Some(around);
+                    (line, around) = (around, parent);
+                } else {
+                    line = parent;
+                }
+            }
+            self.parent[line] = Some(around);
+        }
+        self
+    }
+
     /// How many closed lines are around each line; 0 at the top.
     pub fn depths(&self) -> Vec<usize> {
         let mut depth = vec![usize::MAX; self.parent.len()];
@@ -88,6 +122,68 @@ where
     ContourTree { parent }
 }
 
+/// As [`build`], for lines of which closed ones may cross: each comes below all closed lines around it. Heaps
+/// of lines too many to compare are taken as [`build`] takes them.
+pub fn build_crossing<'a, L>(lines: &'a [L]) -> ContourTree
+where
+    LineRef<'a>: From<&'a L>,
+{
+    let tree = build(lines);
+    let lent = lent(lines);
+    let index = EdgeIndex::new(lent.iter().copied(), CELL_MM);
+    if index.is_heap() {
+        return tree;
+    }
+    let crossings = index.crossings(Pairs::OfTwoLines).into_iter();
+    let crossings: Vec<(usize, usize)> =
+        crossings.map(|(a, b, _)| (a as usize, b as usize)).collect();
+    let pairs = inside_crossing(lines, &tree, &crossings);
+    tree.below(lines, &pairs)
+}
+
+/// Lines inside closed lines that are not their ancestors in the `tree` of `lines`, as pairs of indices
+/// (line, closed line around it). There are such only where closed lines cross: `crossings`, pairs
+/// of indices.
+pub fn inside_crossing<'a, L>(
+    lines: &'a [L],
+    tree: &ContourTree,
+    crossings: &[(usize, usize)],
+) -> Vec<(usize, usize)>
+where
+    LineRef<'a>: From<&'a L>,
+{
+    if crossings.is_empty() {
+        return Vec::new();
+    }
+    let lines = &lent(lines);
+    let shapes: Vec<Shape> = lines.iter().copied().map(Shape::of).collect();
+    let children = tree.children();
+    let mut pairs = Vec::new();
+    for &(a, b) in crossings {
+        let (small, large) = if is_smaller(&shapes, a, b) { (a, b) } else { (b, a) };
+        let around = &shapes[large];
+        if around.area == 0.0 || tree.ancestors(small).any(|above| above == large) {
+            continue;
+        }
+        let mut within = children[small].clone();
+        while let Some(line) = within.pop() {
+            let holds = around.bounds.grown(ON_BOUNDARY_MM).holds(shapes[line].bounds);
+            if line != large && holds && lies_inside(lines[line], lines[large]) {
+                pairs.push((line, large));
+            }
+            within.extend(&children[line]);
+        }
+    }
+    pairs.sort_unstable();
+    pairs.dedup();
+    pairs
+}
+
+/// Whether `a` comes below `b` where one is around the other.
+fn is_smaller(shapes: &[Shape], a: usize, b: usize) -> bool {
+    shapes[a].area < shapes[b].area || (shapes[a].area == shapes[b].area && a < b)
+}
+
 /// What the sweep needs to know of a line.
 struct Shape {
     bounds: Bounds,
@@ -137,13 +233,9 @@ impl Rows {
         let mut best: Option<usize> = None;
         // What was opened last is the smallest, where one lies in the other: the rest is not asked.
         for &other in self.lists[row].iter().rev() {
-            let candidate = &shapes[other];
-            let smaller = best.is_none_or(|b| {
-                candidate.area < shapes[b].area || (candidate.area == shapes[b].area && other < b)
-            });
-            if smaller
-                && candidate.bounds.grown(ON_BOUNDARY_MM).holds(own.bounds)
-                && (candidate.area > own.area || (candidate.area == own.area && other > line))
+            if best.is_none_or(|best| is_smaller(shapes, other, best))
+                && shapes[other].bounds.grown(ON_BOUNDARY_MM).holds(own.bounds)
+                && is_smaller(shapes, line, other)
                 && lies_inside(lines[line], lines[other])
             {
                 best = Some(other);
@@ -239,6 +331,43 @@ mod tests {
     fn a_contour_drawn_twice_keeps_what_is_inside_before_both() {
         let lines = [square(0.0, 0.0, 5.0), square(1.0, 1.0, 1.0), square(0.0, 0.0, 5.0)];
         assert_eq!(parents(&lines), [Some(2), Some(0), None]);
+    }
+
+    #[test]
+    fn what_lies_in_two_that_cross_comes_below_both() {
+        let wide = Contour::closed(
+            [(-2.0, 1.0), (12.0, 1.0), (12.0, 5.0), (-2.0, 5.0)]
+                .map(|(x, y)| Point::new(x, y))
+                .to_vec(),
+        );
+        let aside = square(10.5, 2.0, 1.0);
+        let lines =
+            [square(0.0, 0.0, 10.0), wide, square(2.0, 2.0, 2.0), aside, square(2.5, 2.5, 0.5)];
+        let tree = build(&lines);
+        assert_eq!(tree.parent, [None, None, Some(1), Some(1), Some(2)]);
+        assert_eq!(inside_crossing(&lines, &tree, &[]), []);
+        let pairs = inside_crossing(&lines, &tree, &[(0, 1)]);
+        assert_eq!(pairs, [(2, 0), (4, 0)]);
+        let below = tree.below(&lines, &pairs);
+        assert_eq!(below.parent, [None, Some(0), Some(1), Some(1), Some(2)]);
+    }
+
+    /// Heaps of squares at random, against the definition: what lies wholly in a square comes below it.
+    #[test]
+    fn in_heaps_each_comes_below_all_around_it() {
+        let mut lehmer = crate::lehmer::Lehmer::new();
+        let mut draw = |most: f64| most * lehmer.share();
+        for _ in 0..50 {
+            let lines: Vec<Contour> =
+                (0..30).map(|_| square(draw(20.0), draw(20.0), 0.5 + draw(9.0))).collect();
+            let boxes: Vec<Bounds> = lines.iter().map(Contour::bounds).collect();
+            let tree = build_crossing(&lines);
+            for (inner, outer) in (0..30).flat_map(|a| (0..30).map(move |b| (a, b))) {
+                if inner != outer && boxes[outer].holds(boxes[inner]) {
+                    assert!(tree.ancestors(inner).any(|above| above == outer));
+                }
+            }
+        }
     }
 
     #[test]

@@ -150,6 +150,12 @@ struct Grid {
     rows: i64,
 }
 
+/// Pairs of edges that are compared at most. Ten thousand usual cuts make a few million; more come
+/// from cuts that lie upon each other by the dozen.
+const MOST_PAIRS: u64 = 50_000_000;
+/// As many for each edge are compared in any case: large jobs are as dense as small ones.
+const PAIRS_PER_EDGE: u64 = 50;
+
 impl<'a> EdgeIndex<'a> {
     /// Indexes the edges of `lines`; a line of one point is an edge without length.
     pub fn new(lines: impl Iterator<Item = impl Into<LineRef<'a>>>, cell_mm: f64) -> Self {
@@ -321,8 +327,13 @@ impl<'a> EdgeIndex<'a> {
         self.grid.within(bounds).any(|cell| !self.in_cell(cell).is_empty())
     }
 
+    /// Whether so many edges lie upon each other that comparing all that share a cell takes too long.
+    pub fn is_heap(&self) -> bool {
+        self.pairs() > MOST_PAIRS.max(PAIRS_PER_EDGE * self.len() as u64)
+    }
+
     /// How many pairs of edges share a cell: what comparing all of them costs.
-    pub fn pairs(&self) -> u64 {
+    fn pairs(&self) -> u64 {
         let edges = |cell| self.in_cell(cell).iter().map(|run| u64::from(run.count)).sum();
         (0..self.lists.cells()).map(edges).map(|n: u64| n * n / 2).sum()
     }

@@ -266,7 +266,7 @@ fn planned(
 /// Floors of the travel of `plan`, which was made with `settings`, from line to line before the
 /// blade is compensated: compare them with [`Plan::ordered_mm`].
 pub fn floors(plan: &Plan, settings: &PlanSettings) -> Floors {
-    let (lines, tree) = contours(&plan.layout, &plan.works);
+    let (lines, tree) = contours(&plan.layout, &plan.works, settings);
     let order_settings =
         OrderSettings { cost: Cost::Travel, ..order_settings(&plan.layout, &plan.works, settings) };
     order::floors(&lines, &tree, &plan.order, &order_settings, true)
@@ -547,9 +547,7 @@ fn plan_sheet(sheet: &Sheet, settings: &PlanSettings) -> Result<Plan, PlanError>
         findings.extend(check::fed_back(&back.simulation, bands.axis, most));
     }
     // Drawn lines may cross, and weeding lines end on their border.
-    let crossing =
-        settings.ink.trace == Trace::CentreLines || settings.placement.weeding.lines.is_some();
-    let crossing = crossing || works.mixed();
+    let crossing = may_cross(works, settings) || settings.placement.weeding.lines.is_some();
     let is_of = |finding: &Finding, kind: &dyn Fn(&CutLine) -> bool| {
         let cut = back.simulation.cuts.iter().position(|cut| Some(cut.byte) == finding.place.byte);
         let line = cut.and_then(|cut| layout.lines.get(job.paths.get(cut)?.line?));
@@ -592,19 +590,30 @@ fn plan_sheet(sheet: &Sheet, settings: &PlanSettings) -> Result<Plan, PlanError>
 
 /// The order in which the lines of `layout` are cut.
 fn ordered(layout: &Layout, works: &Works, settings: &PlanSettings) -> (CutOrder, OrderReport) {
-    let (lines, tree) = contours(layout, works);
+    let (lines, tree) = contours(layout, works, settings);
     order::plan(&lines, &tree, &order_settings(layout, works, settings))
 }
 
 /// The lines of `layout` and who has to wait for whom: a line for those inside it, unless its turn
 /// comes before theirs.
-fn contours<'a>(layout: &'a Layout, works: &Works) -> (Vec<LineRef<'a>>, ContourTree) {
+fn contours<'a>(
+    layout: &'a Layout,
+    works: &Works,
+    settings: &PlanSettings,
+) -> (Vec<LineRef<'a>>, ContourTree) {
     let lines: Vec<LineRef> = layout.lines.iter().map(|line| (&line.contour).into()).collect();
-    let tree = contour_tree::build(&lines);
+    let build =
+        if may_cross(works, settings) { contour_tree::build_crossing } else { contour_tree::build };
+    let tree = build(&lines);
     let stages: Vec<u32> = layout.lines.iter().map(|line| works.stage(line)).collect();
     let waits = |line: usize| tree.ancestors(line).find(|&around| stages[around] >= stages[line]);
     let parent = (0..lines.len()).map(waits).collect();
     (lines, ContourTree { parent })
+}
+
+/// Whether lines of the design may cross: drawn ones, and those of layers that are worked differently.
+fn may_cross(works: &Works, settings: &PlanSettings) -> bool {
+    settings.ink.trace == Trace::CentreLines || works.mixed()
 }
 
 /// The lines in their order, each from its start.

@@ -265,6 +265,24 @@ fn hairlines_are_told_with_the_way_to_cut_them() {
     assert!(!said(&check("0.1", piece, &[])).contains("--trace lines"));
 }
 
+/// A circle in two closed lines that cross: followed, it comes before both, and the bytes are checked for it.
+#[test]
+fn what_lies_in_lines_that_cross_comes_before_both() {
+    let folder = tempfile::tempdir().unwrap();
+    let drawing = "<svg xmlns='http://www.w3.org/2000/svg' width='80mm' height='60mm' \
+                   viewBox='0 0 80 60' fill='none' stroke='#000'>\
+                   <ellipse cx='40' cy='30' rx='15' ry='12'/>\
+                   <rect x='30' y='25' width='40' height='10'/><circle cx='40' cy='30' r='2'/></svg>";
+    std::fs::write(folder.path().join("bell.svg"), drawing).unwrap();
+    for (machine, order) in [("roll-24", "best"), ("roll-24", "nearest"), ("flatbed-a4", "best")] {
+        let options = ["-m", machine, "--order", order, "--trace", "lines", "--strict"];
+        let write = [&["write", "bell.svg", "-o", "bell.hpgl"], &options[..]].concat();
+        let output = run(folder.path(), &[&write[..], &["--blade-offset", "0"]].concat());
+        assert_eq!(output.status.code(), Some(0), "{machine} {order}: {}", said(&output));
+        assert!(!said(&output).contains("lies inside"), "{machine} {order}: {}", said(&output));
+    }
+}
+
 /// What would change a drawing changes no job that is written: passing over it would cost film.
 #[test]
 fn a_job_is_taken_as_it_is() {

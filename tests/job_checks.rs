@@ -37,6 +37,13 @@ fn faults_of_the_lines_are_told() {
     let late =
         "PU0,0;PD1200,0,1200,1200,0,1200,0,0;PU400,400;PD800,400,800,800,400,800,400,400;PU;";
     assert_eq!(codes(late), ["inner-after-outer"]);
+    // In two that cross, the wider one first: the other is around the small square more closely.
+    let wide = "PU0,0;PD1200,0,1200,1200,0,1200,0,0;";
+    let flat = "PU-400,300;PD1600,300,1600,900,-400,900,-400,300;";
+    let small = "PU400,400;PD800,400,800,800,400,800,400,400;";
+    assert_eq!(codes(&format!("{wide}{small}{flat}PU;")), ["cuts-cross", "inner-after-outer"]);
+    assert_eq!(codes(&format!("{small}{wide}{flat}PU;")), ["cuts-cross"]);
+    assert_eq!(codes(&format!("{small}{flat}{wide}PU;")), ["cuts-cross"]);
 }
 
 #[test]

@@ -18,11 +18,6 @@ const NEARLY_CLOSED_MM: f64 = 0.5;
 const ROUNDED_UNITS: f64 = 1.5;
 /// A short stretch ends near its start, too; a line that goes round is longer, gaps between its ends.
 const ROUND: f64 = 4.0;
-/// Pairs of edges that are compared at most. Ten thousand usual cuts make a few million; more come
-/// from cuts that lie upon each other by the dozen.
-const MOST_PAIRS: u64 = 50_000_000;
-/// As many for each edge are compared in any case: large jobs are as dense as small ones.
-const PAIRS_PER_EDGE: u64 = 50;
 /// Cells in which crossings are looked for, mm: a few edges of a usual cut.
 const CELL_MM: f64 = 1.0;
 /// So many edges of a cut are looked at together whether any other cut comes near.
@@ -90,16 +85,20 @@ pub(super) fn doubled_or_crossing(
     simulation: &Simulation,
     unit_mm: f64,
     passes: &[usize],
-) -> Vec<Finding> {
+) -> (Vec<Finding>, Vec<(usize, usize)>) {
     let index = EdgeIndex::new(simulation.cuts.iter().map(|cut| cut.tip()), CELL_MM);
-    if index.pairs() > MOST_PAIRS.max(PAIRS_PER_EDGE * index.len() as u64) {
+    if index.is_heap() {
         let text = "So many cuts lie upon each other that they were not compared for doubled lines \
                     and crossings.";
-        return vec![Finding::warning("not-compared", text)];
+        return (vec![Finding::warning("not-compared", text)], Vec::new());
     }
     let mut findings = doubled(simulation, &index, (unit_mm, passes));
-    findings.extend(crossing(simulation, &index, (unit_mm, passes)));
-    findings
+    let crossings = crossings(&index, passes);
+    findings.extend(crossing(simulation, &index, (unit_mm, &crossings)));
+    let mut pairs: Vec<(usize, usize)> =
+        crossings.iter().map(|c| (c.lines.0 as usize, c.lines.1 as usize)).collect();
+    pairs.dedup();
+    (findings, pairs)
 }
 
 /// Lines that are cut twice, whole or in part. Passes one after the other are meant; of several
@@ -209,8 +208,21 @@ fn follows(line: &[Point], track: &[Point], tolerance_mm: f64) -> bool {
 fn crossing(
     simulation: &Simulation,
     index: &EdgeIndex,
-    (unit_mm, passes): (f64, &[usize]),
+    (unit_mm, crossings): (f64, &[Crossing]),
 ) -> Vec<Finding> {
+    let of_pairs = crossings.chunk_by(|p, q| p.lines == q.lines);
+    let all = of_pairs.filter_map(|places| {
+        let Crossing { lines: (a, b), at, .. } = *really_cross(index, places, unit_mm)?;
+        let text = format!("Cuts {} and {} cross.", a + 1, b + 1);
+        let byte = simulation.cuts.get(b as usize).map_or(0, |cut| cut.byte);
+        Some(Finding::note("cuts-cross", text).at(Place::byte(byte).at(at)))
+    });
+    first_few(all.collect(), |n| format!("{n} more pairs of cuts cross."))
+}
+
+/// Where cuts touch or cross, those of each pair in their order along the later one; of several passes the
+/// first counts.
+fn crossings(index: &EdgeIndex, passes: &[usize]) -> Vec<Crossing> {
     let is_first = |cut: u32| passes.get(cut as usize) == Some(&(cut as usize));
     let mut crossings = index.all_crossings(Pairs::OfTwoLines);
     crossings.retain(|c| is_first(c.lines.0) && is_first(c.lines.1));
@@ -220,14 +232,7 @@ fn crossing(
         along(p).cmp(&along(q)).then(start(p).total_cmp(&start(q))).then(p.edges.cmp(&q.edges))
     });
     crossings.dedup_by_key(|c| c.edges);
-    let of_pairs = crossings.chunk_by(|p, q| p.lines == q.lines);
-    let all = of_pairs.filter_map(|places| {
-        let Crossing { lines: (a, b), at, .. } = *really_cross(index, places, unit_mm)?;
-        let text = format!("Cuts {} and {} cross.", a + 1, b + 1);
-        let byte = simulation.cuts.get(b as usize).map_or(0, |cut| cut.byte);
-        Some(Finding::note("cuts-cross", text).at(Place::byte(byte).at(at)))
-    });
-    first_few(all.collect(), |n| format!("{n} more pairs of cuts cross."))
+    crossings
 }
 
 /// Whether `outer`, made before `inner`, went as deep as that: with the same tool, at no less force, as
@@ -279,11 +284,12 @@ fn stays_near(
     })
 }
 
-/// Cuts inside others that are cut before them; of several passes the first counts.
+/// Cuts inside others that are cut before them; of several passes the first counts. `crossings` are the
+/// pairs of cuts that cross.
 pub(super) fn inner_after_outer(
     simulation: &Simulation,
     unit_mm: f64,
-    passes: &[usize],
+    (passes, crossings): (&[usize], &[(usize, usize)]),
 ) -> Vec<Finding> {
     let firsts: Vec<usize> = (0..passes.len()).filter(|&i| passes[i] == i).collect();
     let lines: Vec<LineRef> = parallel::map(firsts.len(), |k| {
@@ -291,9 +297,17 @@ pub(super) fn inner_after_outer(
         ring_of(cut, unit_mm).unwrap_or(LineRef { points: &cut.axis, closed: false })
     });
     let tree = contour_tree::build(&lines);
+    let number = |cut: usize| firsts.binary_search(&cut).ok();
+    let crossings: Vec<(usize, usize)> =
+        crossings.iter().filter_map(|&(a, b)| Some((number(a)?, number(b)?))).collect();
+    let direct =
+        tree.parent.iter().enumerate().filter_map(|(line, parent)| Some((line, (*parent)?)));
+    let mut inside: Vec<(usize, usize)> = direct.collect();
+    inside.extend(contour_tree::inside_crossing(&lines, &tree, &crossings));
+    inside.sort_unstable();
     let mut all = Vec::new();
-    for (inner, parent) in tree.parent.iter().enumerate() {
-        if let Some(outer) = parent.filter(|&outer| outer < inner)
+    for (inner, outer) in inside {
+        if outer < inner
             && let Some(p) = lines[inner].points.first()
         {
             let (inner, outer) = (firsts[inner], firsts[outer]);

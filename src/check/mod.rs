@@ -54,8 +54,8 @@ pub fn check(simulation: &Simulation, heard: &Heard, machine: &Machine) -> Vec<F
 pub fn between(simulation: &Simulation, machine: &Machine) -> Vec<Finding> {
     let unit_mm = machine.unit_mm;
     let passes = lines::passes(simulation, unit_mm);
-    let mut findings = lines::doubled_or_crossing(simulation, unit_mm, &passes);
-    findings.extend(lines::inner_after_outer(simulation, unit_mm, &passes));
+    let (mut findings, crossings) = lines::doubled_or_crossing(simulation, unit_mm, &passes);
+    findings.extend(lines::inner_after_outer(simulation, unit_mm, (&passes, &crossings)));
     findings
 }
 
