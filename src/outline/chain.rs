@@ -9,7 +9,7 @@ use crate::geometry::{Contour, Point};
 
 use super::Brush;
 use super::corner::{self, Corner};
-use super::curve::{self, Station, Stations, is_cusp, point};
+use super::curve::{self, Station, Stations, is_cusp, point, runs_backwards};
 
 /// A line without interruption.
 pub(super) struct Subpath {
@@ -235,7 +235,7 @@ impl Backwards {
 /// Where the normals of a span meet, if its side at distance `r` runs backwards.
 fn flipped(a: &Station, b: &Station, r: f64) -> Option<Point> {
     let chord = b.p - a.p;
-    if (b.side(r) - a.side(r)).dot(chord) >= 0.0 {
+    if !runs_backwards(a, b, r) {
         return None;
     }
     let across = a.n().cross(b.n());

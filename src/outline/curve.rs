@@ -118,6 +118,11 @@ fn spaced(probe: &Probe, sides: &[f64], tolerance: f64) -> Vec<Station> {
     stations
 }
 
+/// Whether the side at distance `r` runs backwards from `a` to `b`.
+pub(super) fn runs_backwards(a: &Station, b: &Station, r: f64) -> bool {
+    (b.side(r) - a.side(r)).dot(b.p - a.p) < 0.0
+}
+
 fn has_cusp(stations: &[Station]) -> bool {
     stations.windows(2).any(|pair| is_cusp(&pair[0], &pair[1]))
 }
@@ -259,9 +264,17 @@ impl Span<'_> {
                 return f64::INFINITY;
             }
             for &r in self.sides {
-                let p = middle.side(r);
-                let on_line = nearest_on_segment(p, from.side(r), to.side(r));
-                worst = worst.max((p - on_line).length_squared());
+                let mut stray = |r: f64| {
+                    let p = middle.side(r);
+                    let on_line = nearest_on_segment(p, from.side(r), to.side(r));
+                    worst = worst.max((p - on_line).length_squared());
+                };
+                stray(r);
+                // What a side that runs backwards sweeps has its edge where normals meet, somewhere
+                // between the line and the side: as near to its place as both of them.
+                if runs_backwards(&from, &to, r) {
+                    stray(0.0);
+                }
             }
             // Too far is too far: how far exactly, the next one tells.
             if worst > most {
