@@ -15,7 +15,7 @@
 //! Method: sweep over the boxes by their left side, the open boxes kept in rows (textbook plane
 //! sweep; Bentley and Wood 1980 for boxes); then the even-odd rule for one point (Shimrat 1962).
 
-use crate::edges::{EdgeIndex, Pairs};
+use crate::edges::EdgeIndex;
 use crate::geometry::{Bounds, LineRef, Point, distance_to_segment, lent};
 
 /// Nearer than this to a boundary counts as on it, mm: half a step of the 1 µm grid on which
@@ -35,20 +35,12 @@ pub struct ContourTree {
 
 impl ContourTree {
     /// This tree, raised so that each `line` comes below the closed line `around` it as well, for `pairs` as
-    /// [`inside_crossing`] finds them in `lines`: of two that cross and are around the same line, the
-    /// larger comes above the smaller.
-    #[must_use]
-    pub fn below<'a, L>(mut self, lines: &'a [L], pairs: &[(usize, usize)]) -> Self
-    where
-        LineRef<'a>: From<&'a L>,
-    {
-        if pairs.is_empty() {
-            return self;
-        }
-        let shapes: Vec<Shape> = lent(lines).into_iter().map(Shape::of).collect();
+    /// [`inside_crossing`] finds them in the lines of these `shapes`: of two that cross and are around
+    /// the same line, the larger comes above the smaller.
+    fn below(mut self, shapes: &[Shape], pairs: &[(usize, usize)]) -> Self {
         for &(mut line, mut around) in pairs {
             while let Some(parent) = self.parent[line].filter(|&parent| parent != around) {
-                if is_smaller(&shapes, around, parent) {
+                if is_smaller(shapes, around, parent) {
                     self.parent[line] = Some(around);
                     (line, around) = (around, parent);
                 } else {
@@ -102,8 +94,11 @@ pub fn build<'a, L>(lines: &'a [L]) -> ContourTree
 where
     LineRef<'a>: From<&'a L>,
 {
-    let lines = &lent(lines);
-    let shapes: Vec<Shape> = lines.iter().copied().map(Shape::of).collect();
+    let lines = lent(lines);
+    build_of(&lines, &Shape::of_all(&lines))
+}
+
+fn build_of(lines: &[LineRef], shapes: &[Shape]) -> ContourTree {
     let mut by_left: Vec<usize> =
         (0..lines.len()).filter(|&i| !shapes[i].bounds.is_empty()).collect();
     // A box that begins at the same x as one inside it has to be open before: larger first.
@@ -111,10 +106,10 @@ where
         let (p, q) = (&shapes[a], &shapes[b]);
         p.bounds.min.x.total_cmp(&q.bounds.min.x).then(q.area.total_cmp(&p.area)).then(b.cmp(&a))
     });
-    let mut rows = Rows::new(&shapes, by_left.len());
+    let mut rows = Rows::new(shapes, by_left.len());
     let mut parent = vec![None; lines.len()];
     for &line in &by_left {
-        parent[line] = rows.smallest_around(line, lines, &shapes);
+        parent[line] = rows.smallest_around(line, lines, shapes);
         if lines[line].closed && shapes[line].area > 0.0 {
             rows.open(line, shapes[line].bounds);
         }
@@ -128,17 +123,15 @@ pub fn build_crossing<'a, L>(lines: &'a [L]) -> ContourTree
 where
     LineRef<'a>: From<&'a L>,
 {
-    let tree = build(lines);
-    let lent = lent(lines);
-    let index = EdgeIndex::new(lent.iter().copied(), CELL_MM);
+    let lines = lent(lines);
+    let shapes = Shape::of_all(&lines);
+    let tree = build_of(&lines, &shapes);
+    let index = EdgeIndex::new(lines.iter().copied(), CELL_MM);
     if index.is_heap() {
         return tree;
     }
-    let crossings = index.crossings(Pairs::OfTwoLines).into_iter();
-    let crossings: Vec<(usize, usize)> =
-        crossings.map(|(a, b, _)| (a as usize, b as usize)).collect();
-    let pairs = inside_crossing(lines, &tree, &crossings);
-    tree.below(lines, &pairs)
+    let pairs = inside_crossing_of(&lines, &shapes, (&tree, &index.crossing_lines()));
+    tree.below(&shapes, &pairs)
 }
 
 /// Lines inside closed lines that are not their ancestors in the `tree` of `lines`, as pairs of indices
@@ -155,12 +148,19 @@ where
     if crossings.is_empty() {
         return Vec::new();
     }
-    let lines = &lent(lines);
-    let shapes: Vec<Shape> = lines.iter().copied().map(Shape::of).collect();
+    let lines = lent(lines);
+    inside_crossing_of(&lines, &Shape::of_all(&lines), (tree, crossings))
+}
+
+fn inside_crossing_of(
+    lines: &[LineRef],
+    shapes: &[Shape],
+    (tree, crossings): (&ContourTree, &[(usize, usize)]),
+) -> Vec<(usize, usize)> {
     let children = tree.children();
     let mut pairs = Vec::new();
     for &(a, b) in crossings {
-        let (small, large) = if is_smaller(&shapes, a, b) { (a, b) } else { (b, a) };
+        let (small, large) = if is_smaller(shapes, a, b) { (a, b) } else { (b, a) };
         let around = &shapes[large];
         if around.area == 0.0 || tree.ancestors(small).any(|above| above == large) {
             continue;
@@ -192,6 +192,10 @@ struct Shape {
 }
 
 impl Shape {
+    fn of_all(lines: &[LineRef]) -> Vec<Self> {
+        lines.iter().copied().map(Self::of).collect()
+    }
+
     fn of(line: LineRef) -> Self {
         let area = if line.closed { line.signed_area().abs() } else { 0.0 };
         Self { bounds: line.bounds(), area }
@@ -348,7 +352,7 @@ mod tests {
         assert_eq!(inside_crossing(&lines, &tree, &[]), []);
         let pairs = inside_crossing(&lines, &tree, &[(0, 1)]);
         assert_eq!(pairs, [(2, 0), (4, 0)]);
-        let below = tree.below(&lines, &pairs);
+        let below = tree.below(&Shape::of_all(&lent(&lines)), &pairs);
         assert_eq!(below.parent, [None, Some(0), Some(1), Some(1), Some(2)]);
     }
 

@@ -347,6 +347,12 @@ impl<'a> EdgeIndex<'a> {
         found
     }
 
+    /// The pairs of lines whose edges cross, each once.
+    pub fn crossing_lines(&self) -> Vec<(usize, usize)> {
+        let found = self.crossings(Pairs::OfTwoLines).into_iter();
+        found.map(|(a, b, _)| (a as usize, b as usize)).collect()
+    }
+
     /// All places where edges cross; one that several cells share comes several times.
     pub fn all_crossings(&self, pairs: Pairs) -> Vec<Crossing> {
         let (cells, rows) = (self.lists.cells(), self.grid.rows.max(1) as usize);

@@ -666,8 +666,7 @@ fn end(machine: &Machine, work: Bounds) -> End {
         EndAt::Anywhere => End::Anywhere,
         EndAt::PastWork => {
             let axis = machine.feed_axis.unwrap_or(FeedAxis::X);
-            let at_mm = if axis == FeedAxis::X { work.max.x } else { work.max.y };
-            End::Past { axis, at_mm }
+            End::Past { axis, at_mm: axis.of(work.max) }
         }
     }
 }

@@ -8,14 +8,13 @@ use crate::simulate::Simulation;
 /// The longest way back along the feed, from the farthest place that was reached before, mm, and where
 /// it ends. What comes after the last cut does not count.
 pub fn longest_back_feed(simulation: &Simulation, axis: FeedAxis) -> (f64, Point) {
-    let along = |p: Point| if axis == FeedAxis::X { p.x } else { p.y };
     let places = simulation.cuts.iter().flat_map(|cut| cut.travel.iter().chain(&cut.axis));
     let mut farthest = f64::NEG_INFINITY;
     let mut worst = (0.0, Point::ORIGIN);
     for &place in places {
-        farthest = farthest.max(along(place));
-        if farthest - along(place) > worst.0 {
-            worst = (farthest - along(place), place);
+        farthest = farthest.max(axis.of(place));
+        if farthest - axis.of(place) > worst.0 {
+            worst = (farthest - axis.of(place), place);
         }
     }
     worst

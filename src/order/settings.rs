@@ -88,10 +88,7 @@ impl Bands {
     /// From where to where along the feed the tool goes while it follows a line within `bounds`, mm;
     /// the second below the first where there is no line.
     pub fn reach(&self, bounds: &Bounds) -> (f64, f64) {
-        let (low, high) = match self.axis {
-            FeedAxis::X => (bounds.min.x, bounds.max.x),
-            FeedAxis::Y => (bounds.min.y, bounds.max.y),
-        };
+        let [low, high] = [bounds.min, bounds.max].map(|p| self.axis.of(p));
         (low - self.beyond_mm, high + self.beyond_mm)
     }
 }

@@ -203,7 +203,7 @@ fn hook(stations: impl Iterator<Item = Station>, r: f64) -> Option<(usize, Point
         if length >= LEAST_WINDOWS * window {
             let ((last, t), straight) = (inside?, straight?);
             let is_hook = first.t.dot(t) < SHARP_COSINE && t.dot(straight) > STRAIGHT_COSINE;
-            return is_hook.then(|| unit(t + straight).map(|between| (last, between))).flatten();
+            return if is_hook { Some((last, unit(t + straight)?)) } else { None };
         }
     }
     None

@@ -7,9 +7,10 @@
 //! Method (our own sweep): the stroke is the area swept by a segment of length `width` that stands
 //! across the path. Each side of the sweep is one chain of points with a spacing of its own; where a
 //! side runs backwards (the path bends tighter than half the width) the swept area would count
-//! negatively, so the chain leaves that part out and it is added as a contour of its own. Caps, joins and the miter limit follow W3C SVG 2, chapter
-//! Painting; a turn inside a curve is the limit of finite curvature and therefore round (Nehab,
-//! "Converting stroked primitives to filled primitives", ACM Transactions on Graphics 39(4), 2020).
+//! negatively, so the chain leaves that part out and it is added as a contour of its own. Caps, joins
+//! and the miter limit follow W3C SVG 2, chapter Painting; a turn inside a curve is the limit of finite
+//! curvature and therefore round (Nehab, "Converting stroked primitives to filled primitives", ACM
+//! Transactions on Graphics 39(4), 2020).
 //!
 //! Outline before transforming: only then are non-uniform scales and skews exact.
 

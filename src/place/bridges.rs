@@ -3,9 +3,9 @@
 //!
 //! Invariants: no bridge lies at a corner; the stretches and the bridges together are the line; a
 //! part between two corners that is too short for a bridge is cut whole; no two bridges overlap, however
-//! long they are. Bridges stand evenly along
-//! each part, so both ends of a part are cuts of the same length; a bridge that would lie in a bend as
-//! tight as a rounded corner moves to the nearest place in its stretch that bends less. Own method.
+//! long they are. Bridges stand evenly along each part, so both ends of a part are cuts of the same
+//! length; a bridge that would lie in a bend as tight as a rounded corner moves to the nearest place in
+//! its stretch that bends less. Own method.
 
 use super::{CutLine, Layout};
 use crate::geometry::{Contour, Point, stretch, wrap_angle};

@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 
 use super::{CutLine, MOST_COPIES, PlaceError, Placement, fit, mapped, quarter_exact};
 use crate::contour_tree;
-use crate::edges::{EdgeIndex, Pairs};
+use crate::edges::EdgeIndex;
 use crate::finding::{Finding, counted};
 use crate::geometry::{Bounds, Contour, LineRef, Point, distance_to_segment};
 use crate::parallel;
@@ -268,9 +268,7 @@ fn pieces(lines: &[CutLine]) -> Vec<Piece> {
 /// pieces of their own.
 fn meetings(lines: &[LineRef]) -> Vec<(usize, usize)> {
     let index = EdgeIndex::new(lines.iter().copied(), MEETING_CELL_MM);
-    let crossings = index.crossings(Pairs::OfTwoLines).into_iter();
-    let mut met: Vec<(usize, usize)> =
-        crossings.map(|(a, b, _)| (a as usize, b as usize)).collect();
+    let mut met = index.crossing_lines();
     if lines.iter().all(|line| line.closed) {
         return met;
     }

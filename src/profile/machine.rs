@@ -112,6 +112,16 @@ pub enum FeedAxis {
     Y,
 }
 
+impl FeedAxis {
+    /// How far along the axis `p` is, in its unit.
+    pub fn of(self, p: Point) -> f64 {
+        match self {
+            Self::X => p.x,
+            Self::Y => p.y,
+        }
+    }
+}
+
 /// What holds the knife or pen.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

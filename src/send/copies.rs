@@ -12,7 +12,6 @@ use std::io::{Read, Write};
 use super::resume::{ResumeError, plain};
 use super::spool::Spool;
 use super::survey::Survey;
-use crate::geometry::Point;
 use crate::hpgl::{Command, Encoded, Located};
 use crate::profile::{FeedAxis, Machine};
 
@@ -40,14 +39,13 @@ impl Copies {
     pub fn new(count: u32, survey: &Survey, machine: &Machine, gap_mm: f64) -> Self {
         let by_hand = Self { count, step: Shift::default(), at_once: 1 };
         let Some(axis) = machine.feed_axis else { return by_hand };
-        let along = |p: Point| if axis == FeedAxis::X { p.x } else { p.y };
         let work = survey.work;
-        let length_mm = along(work.max) - along(work.min) + gap_mm.max(0.0);
+        let length_mm = axis.of(work.max) - axis.of(work.min) + gap_mm.max(0.0);
         let step = (length_mm / machine.unit_mm).ceil();
         if !step.is_finite() || step < 1.0 {
             return by_hand;
         }
-        let furthest = along(survey.everywhere.max) / machine.unit_mm;
+        let furthest = axis.of(survey.everywhere.max) / machine.unit_mm;
         let fit = 1.0 + ((reach(machine, axis) - furthest) / step).floor().max(0.0);
         let at_once = fit.min(f64::from(count)).max(1.0) as u32;
         let step = step as i64;
@@ -211,6 +209,7 @@ fn written(name: [u8; 2], numbers: &[f64], positions: usize, shift: Shift) -> Ve
 mod tests {
     use super::*;
     use crate::follow::Setup;
+    use crate::geometry::Point;
     use crate::hpgl::{StepKind, TraceSettings, read, trace};
     use crate::profile::Library;
 

@@ -238,7 +238,7 @@ impl Row {
         (placement, machine): (&Placement, &Machine),
     ) -> Result<Vec<Panel>, PlaceError> {
         let work = self.bounds();
-        let middle = |line: &&CutLine| part.holds(on(line.contour.bounds().center(), along.axis));
+        let middle = |line: &&CutLine| part.holds(along.axis.of(line.contour.bounds().center()));
         let mut layouts = Vec::new();
         let mut numbers = Vec::new();
         for (film, pieces) in self.films.iter().enumerate() {
@@ -289,7 +289,7 @@ impl Row {
             let text = format!("{}as a whole: {text}.", self.name);
             let hint = "Lay the panels of each row together first, then the rows by the marks at their \
                         ends.";
-            let here = points.iter().copied().filter(|p| part.holds(on(*p, along.axis)));
+            let here = points.iter().copied().filter(|p| part.holds(along.axis.of(*p)));
             placed(here.collect(), Finding::note("panel-row", text).hint(hint))
         });
         let panel = (part.of > 1).then(|| {
@@ -354,12 +354,8 @@ fn other(axis: FeedAxis) -> FeedAxis {
     }
 }
 
-fn on(p: Point, axis: FeedAxis) -> f64 {
-    if axis == FeedAxis::X { p.x } else { p.y }
-}
-
 fn low(b: Bounds, axis: FeedAxis) -> f64 {
-    on(b.min, axis)
+    axis.of(b.min)
 }
 
 fn extent(b: Bounds, axis: FeedAxis) -> f64 {

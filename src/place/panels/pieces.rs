@@ -11,7 +11,7 @@ use crate::merge::{self, Area, TooFar};
 use crate::profile::FeedAxis;
 
 use super::carried::carry;
-use super::{Along, CutLine, Part, extent, low, on, other, point};
+use super::{Along, CutLine, Part, extent, low, other, point};
 
 /// An outline with its holes, or a drawn line.
 #[derive(Clone)]
@@ -114,7 +114,7 @@ fn clipped(piece: &Piece, reach: [f64; 2], axis: FeedAxis) -> Result<Vec<Piece>,
         if piece.is_region { part } else { Piece { carrier, goes_on, ..part } }
     };
     if !piece.is_region {
-        let stretches = clipping::clipped(&first.contour, reach, |p| on(p, axis));
+        let stretches = clipping::clipped(&first.contour, reach, |p| axis.of(p));
         return Ok(stretches.into_iter().map(|stretch| like(vec![stretch])).collect());
     }
     let bounds = piece.bounds().grown(1.0);

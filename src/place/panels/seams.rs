@@ -12,7 +12,7 @@
 use crate::geometry::Point;
 use crate::profile::FeedAxis;
 
-use super::{Along, LEAST_PANEL_MM, MOST_PANELS, Piece, PlaceError, on, other};
+use super::{Along, LEAST_PANEL_MM, MOST_PANELS, Piece, PlaceError, other};
 
 /// What cutting a piece costs, as mm of material along the seam.
 const PIECE_MM: f64 = 50.0;
@@ -136,12 +136,12 @@ fn costs(along: &Along, pieces: &[&Piece], places: &[f64]) -> Vec<f64> {
 fn material(piece: &Piece, axis: FeedAxis, places: &[f64]) -> Vec<f64> {
     let mut lengths = vec![0.0; places.len()];
     for (a, b) in piece.lines.iter().flat_map(|line| line.contour.edges()) {
-        let (s, e) = (on(a, axis), on(b, axis));
+        let (s, e) = (axis.of(a), axis.of(b));
         let first = places.partition_point(|&place| place < s.min(e));
         let last = places.partition_point(|&place| place < s.max(e));
         for (place, length) in places[first..last].iter().zip(&mut lengths[first..last]) {
             let t = (place - s) / (e - s);
-            *length += on(a.lerp(b, t), other(axis)) * if s < e { -1.0 } else { 1.0 };
+            *length += other(axis).of(a.lerp(b, t)) * if s < e { -1.0 } else { 1.0 };
         }
     }
     lengths
@@ -150,11 +150,11 @@ fn material(piece: &Piece, axis: FeedAxis, places: &[f64]) -> Vec<f64> {
 /// A place within the piece on the seam: in the middle of its longest stretch there.
 pub(super) fn crossing(piece: &Piece, seam: f64, axis: FeedAxis) -> Point {
     let edges = piece.lines.iter().flat_map(|line| line.contour.edges());
-    let crossed = edges.filter(|(a, b)| (on(*a, axis) > seam) != (on(*b, axis) > seam));
+    let crossed = edges.filter(|(a, b)| (axis.of(*a) > seam) != (axis.of(*b) > seam));
     let mut at: Vec<f64> = crossed
         .map(|(a, b)| {
-            let t = (seam - on(a, axis)) / (on(b, axis) - on(a, axis));
-            on(a.lerp(b, t), other(axis))
+            let t = (seam - axis.of(a)) / (axis.of(b) - axis.of(a));
+            other(axis).of(a.lerp(b, t))
         })
         .collect();
     at.sort_by(f64::total_cmp);
