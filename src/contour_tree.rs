@@ -9,8 +9,8 @@
 //!    lie on the other's boundary.
 //!
 //! Where closed lines cross, a line may lie inside several of which none is around the other:
-//! [`inside_crossing`] finds those, and [`ContourTree::below`] makes one tree of it in which a line
-//! comes below all closed lines around it.
+//! [`inside_crossing`] finds those, and [`build_crossing`] makes one tree of it in which a line comes
+//! below all closed lines around it.
 //!
 //! Method: sweep over the boxes by their left side, the open boxes kept in rows (textbook plane
 //! sweep; Bentley and Wood 1980 for boxes); then the even-odd rule for one point (Shimrat 1962).
