@@ -15,8 +15,9 @@
 mod disc;
 mod place;
 
+use crate::contour_tree;
 use crate::finding::{Finding, Place, counted};
-use crate::geometry::{Contour, Point};
+use crate::geometry::{Contour, LineRef, Point};
 use crate::profile::Material;
 
 use super::{CutLine, Role};
@@ -60,13 +61,28 @@ pub fn thin_pieces<'a>(
         return Vec::new();
     }
     let designs = lines.filter(|line| line.role == Role::Design);
-    let large =
-        |line: &&Contour| line.signed_area() < 0.0 || !super::small::is_small(line, material);
-    let outlines = designs.map(|line| &line.contour).filter(large);
-    let found = thin_places(outlines, least - SLACK_MM);
+    let outlines = of_large(designs.map(|line| &line.contour), material);
+    let found = thin_places(outlines.into_iter(), least - SLACK_MM);
     let (points, strips): (Vec<ThinPlace>, Vec<ThinPlace>) =
         found.into_iter().partition(|place| place.pointed);
     told_strips(strips, least).into_iter().chain(told_points(points, least)).collect()
+}
+
+/// The outlines of pieces that are large enough to be weeded: small ones, which are told as such, go
+/// together with their holes, since nothing but a hole's own piece lies around it.
+fn of_large<'a>(
+    outlines: impl Iterator<Item = &'a Contour>,
+    material: &Material,
+) -> Vec<&'a Contour> {
+    let (small, mut large): (Vec<&Contour>, Vec<&Contour>) =
+        outlines.partition(|line| line.closed && super::small::is_small(line, material));
+    let lines: Vec<LineRef> = small.iter().map(|&line| line.into()).collect();
+    let parents = contour_tree::build(&lines).parent;
+    let is_hole = |line: &Contour| line.signed_area() < 0.0;
+    let holes =
+        small.into_iter().zip(parents).filter(|(line, around)| is_hole(line) && around.is_none());
+    large.extend(holes.map(|(line, _)| line));
+    large
 }
 
 fn told_strips(mut strips: Vec<ThinPlace>, least: f64) -> Option<Finding> {

@@ -209,3 +209,37 @@ fn every_piece_has_its_own_place() {
         assert!((place.width_mm - 0.4).abs() < 1e-9);
     }
 }
+
+/// The hole of a piece that is too small to be looked at bounds none of the material around that piece.
+#[test]
+fn small_pieces_are_left_out_with_their_holes() {
+    let material =
+        crate::profile::Library::with_folder("/nowhere".into()).material("vinyl-cast").unwrap();
+    let moved = |contour: &Contour, x: f64, y: f64| {
+        let by = Point::new(x, y);
+        Contour::closed(contour.points.iter().map(|&p| p + by).collect())
+    };
+    let hole = |contour: &Contour| Contour::closed(contour.points.iter().rev().copied().collect());
+    // Two flat rings, a tenth of a millimetre apart, and a large piece with a slot beside its edge.
+    let mut contours = Vec::new();
+    for y in [0.0, 1.0] {
+        contours.push(moved(&rectangle(3.0, 0.9), 0.0, y));
+        contours.push(hole(&moved(&rectangle(2.6, 0.5), 0.2, y + 0.2)));
+    }
+    let told = |contours: &[Contour]| {
+        let line = |contour: &Contour| CutLine {
+            contour: contour.clone(),
+            role: Role::Design,
+            layer: 0,
+            tool: 1,
+        };
+        let lines: Vec<CutLine> = contours.iter().map(line).collect();
+        thin_pieces(lines.iter(), &material)
+    };
+    assert_eq!(told(&contours), []);
+    contours.push(moved(&rectangle(20.0, 20.0), 30.0, 0.0));
+    contours.push(hole(&moved(&rectangle(15.0, 0.5), 32.0, 0.5)));
+    let findings = told(&contours);
+    assert_eq!(findings.len(), 1, "{findings:?}");
+    assert!(findings[0].hint.starts_with("0.50 mm wide for 1"), "{findings:?}");
+}
