@@ -150,6 +150,30 @@ fn each_step_names_the_next_as_it_is_typed() {
     assert!(folder.path().join("materials/card-200g.toml").exists());
 }
 
+/// What does not count is told; where two rows end, neither is taken for sure.
+#[test]
+fn what_tells_nothing_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let read = |arguments: &[&str]| {
+        let all = [&["read", "--material", "vinyl-cast"], arguments].concat();
+        said(&tune(folder.path(), &all))
+    };
+    let small = read(&["--hole", "7=0.2"]);
+    assert!(small.contains("less than half as wide as its circle"), "{small}");
+    assert!(!small.contains("give the diameters"), "{small}");
+    let beside = read(&["--hole", "7=0.2,9=0.9"]);
+    assert!(beside.contains("one hole is not counted"), "{beside}");
+    assert!(!read(&["--hole", "9=0.9"]).contains("not counted"));
+    let range = |text: &str| -> f64 {
+        let line = text.lines().next().unwrap();
+        line.split_once('±').unwrap().1.trim().trim_end_matches("mm").trim().parse().unwrap()
+    };
+    let both = read(&["--square", "9", "--eyelet", "1"]);
+    assert!(both.contains("the ladder sheet stands at the end"), "{both}");
+    assert!(both.contains("the eyelets sheet stands at the end"), "{both}");
+    assert!(range(&both) > 0.1, "{both}");
+}
+
 /// A machine with a force of 1 to 8 and a speed of 1 to 60 is sent nothing beyond, and the page names none.
 #[test]
 fn a_row_ends_where_the_machine_ends() {

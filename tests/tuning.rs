@@ -406,7 +406,12 @@ fn a_ladder_states_an_honest_range() {
             }
         }
         let row_ended = at_end.then_some(Pattern::Ladder);
-        let readings = Readings { opened: None, square: Some(square), row_ended, ..base };
+        let readings = Readings {
+            opened: None,
+            square: Some(square),
+            rows_ended: row_ended.into_iter().collect(),
+            ..base
+        };
         let found = read(&readings).unwrap();
         assert_eq!(found.next, row_ended.or(Some(Pattern::Eyelets)));
         let error = (found.offset_mm - machine.offset).abs();

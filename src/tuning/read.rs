@@ -64,8 +64,8 @@ pub struct Readings {
     pub closed: Vec<(f64, f64)>,
     /// Ladder: offset set for the square that closes best, and step of the row, mm.
     pub square: Option<(f64, f64)>,
-    /// The pattern in which what closes best stands first or last in its row: it may lie beyond.
-    pub row_ended: Option<Pattern>,
+    /// The patterns in which what closes best stands first or last in its row: it may lie beyond.
+    pub rows_ended: Vec<Pattern>,
     /// What a single measurement may be off by, mm: 0.02 with a measuring loupe.
     pub noise_mm: f64,
     /// Size of a plotter unit, mm.
@@ -89,6 +89,8 @@ pub struct Estimate {
     /// The pattern whose readings are furthest from what the answer foretells, if that is too far: what
     /// was read contradicts itself, and the answer is none.
     pub contradicted: Option<Pattern>,
+    /// So many holes do not count: they are so small against their circles that play decides, not the offset.
+    pub holes_left_out: usize,
     /// The sheet to cut next, if another is worth it.
     pub next: Option<Pattern>,
 }
@@ -103,6 +105,12 @@ pub enum ReadError {
          closes as well"
     )]
     Nothing,
+    /// Nothing but holes so small that they tell nothing.
+    #[error(
+        "a hole that is less than half as wide as its circle tells of the machine's play, not of the offset; \
+         measure the holes of larger circles"
+    )]
+    HolesTooSmall,
     /// A hole that no blade leaves.
     #[error(
         "a hole of {diameter_mm} mm cannot come from a circle of {radius_mm} mm axis radius; measure \
@@ -127,7 +135,9 @@ pub fn read(readings: &Readings) -> Result<Estimate, ReadError> {
             return Err(ReadError::Impossible { radius_mm, diameter_mm });
         }
     }
-    let readings = &Readings { holes: clear(&readings.holes), ..readings.clone() };
+    let holes = clear(&readings.holes);
+    let holes_left_out = readings.holes.len() - holes.len();
+    let readings = &Readings { holes, ..readings.clone() };
     let closing_doubtful = closing_doubtful(readings);
     let counted = Readings {
         closed: if closing_doubtful && tells_without_closing(readings) {
@@ -137,7 +147,10 @@ pub fn read(readings: &Readings) -> Result<Estimate, ReadError> {
         },
         ..readings.clone()
     };
-    let Fit { state, spread, .. } = best_fit(&counted).ok_or(ReadError::Nothing)?;
+    let Fit { state, spread, .. } = best_fit(&counted).ok_or(match holes_left_out {
+        0 => ReadError::Nothing,
+        _ => ReadError::HolesTooSmall,
+    })?;
     let sigma = |i: usize| spread[i][i].max(0.0).sqrt();
     let play = |i: usize, seen: bool| seen.then(|| (state[i], STATED * sigma(i)));
     Ok(Estimate {
@@ -147,6 +160,7 @@ pub fn read(readings: &Readings) -> Result<Estimate, ReadError> {
         play_y_mm: play(2, readings.tick_y.is_some()),
         closing_doubtful,
         contradicted: contradicted(&counted, state),
+        holes_left_out,
         next: next(readings),
     })
 }
@@ -374,7 +388,7 @@ const BEYOND_ROW: f64 = 4.0;
 impl Readings {
     /// How far what closes best may lie beyond the row of `pattern`, mm.
     fn beyond(&self, pattern: Pattern, step: f64) -> f64 {
-        if self.row_ended == Some(pattern) { BEYOND_ROW * step } else { 0.0 }
+        if self.rows_ended.contains(&pattern) { BEYOND_ROW * step } else { 0.0 }
     }
 }
 
@@ -444,7 +458,7 @@ fn next(readings: &Readings) -> Option<Pattern> {
     let vernier = readings.tick_x.is_some() || readings.tick_y.is_some();
     let (holes, eyelets) = (!readings.holes.is_empty(), !readings.closed.is_empty());
     match (holes, vernier) {
-        _ if readings.row_ended.is_some() => readings.row_ended,
+        _ if !readings.rows_ended.is_empty() => readings.rows_ended.last().copied(),
         // A coarse row first, then one of the pattern's own steps about what it told.
         _ if readings.square.is_some_and(|(_, step)| step > FINE_STEP_MM) => Some(Pattern::Ladder),
         (true, false) => Some(Pattern::Vernier),

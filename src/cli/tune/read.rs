@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::super::options::MachineOptions;
 use super::super::{Exit, Failure, Outcome, number, talk};
 use super::{Row, quoted, same_profiles, sheet_settings};
+use crate::finding::counted;
 use crate::tuning::{self, Estimate, Mark, Pattern, Readings, Sheet};
 use crate::units::Length;
 
@@ -75,7 +76,14 @@ pub fn run(args: &ReadArgs) -> Outcome {
              this offset that they close where they should not; trust circles and vernier",
         )?;
     }
-    if let Some(pattern) = readings.row_ended {
+    if estimate.holes_left_out > 0 {
+        let text = format!(
+            "{} not counted: less than half as wide as its circle, where play decides and not the offset",
+            counted(estimate.holes_left_out, "one hole is", "holes are")
+        );
+        talk::print(&mut out, &text)?;
+    }
+    for pattern in &readings.rows_ended {
         let text = format!(
             "what closes best on the {pattern} sheet stands at the end of its row: the offset may lie \
              beyond it"
@@ -90,7 +98,7 @@ pub fn run(args: &ReadArgs) -> Outcome {
         talk::print(&mut out, &text)?;
         return Ok(Exit::Done);
     }
-    what_next(args, &estimate, readings.row_ended.is_none())
+    what_next(args, &estimate, readings.rows_ended.is_empty())
 }
 
 /// The commands that go on from here, as they are to be typed.
@@ -123,6 +131,8 @@ struct Answer {
     play_y_uncertainty_mm: Option<f64>,
     closing_doubtful: bool,
     row_ended: Option<&'static str>,
+    rows_ended: Vec<&'static str>,
+    holes_left_out: usize,
     contradicted: Option<&'static str>,
     next: Option<&'static str>,
 }
@@ -138,7 +148,9 @@ impl Answer {
             play_y_mm: estimate.play_y_mm.map(|p| fine(p.0)),
             play_y_uncertainty_mm: estimate.play_y_mm.map(|p| fine(p.1)),
             closing_doubtful: estimate.closing_doubtful,
-            row_ended: readings.row_ended.map(Pattern::name),
+            row_ended: readings.rows_ended.last().copied().map(Pattern::name),
+            rows_ended: readings.rows_ended.iter().copied().map(Pattern::name).collect(),
+            holes_left_out: estimate.holes_left_out,
             contradicted: estimate.contradicted.map(Pattern::name),
             next: estimate.next.map(Pattern::name),
         }
@@ -187,7 +199,7 @@ fn readings(args: &ReadArgs) -> Result<Readings, Failure> {
     {
         let row = sheet(pattern)?;
         if all.iter().any(|seen| seen.ends(&row)) {
-            readings.row_ended = Some(pattern);
+            readings.rows_ended.push(pattern);
         }
     }
     Ok(readings)
