@@ -21,10 +21,14 @@ enum At {
     /// In a list: how many numbers of it have begun since its last whole point, and whether the
     /// last one may go on.
     List(Numbers),
+    /// In the numbers of another instruction: it ends at `;` or at the next name.
+    Plain,
     /// In an instruction that ends at this byte.
     Other(u8),
-    /// Behind `DT`.
+    /// Behind `DT`, or behind `SM`, which also takes one character, whatever it is.
     Terminator,
+    /// See `Terminator`.
+    Symbol,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -61,9 +65,10 @@ impl Sentence {
                 self.label_end = if byte == b';' { ETX } else { byte };
                 At::Between
             }
+            At::Symbol => At::Between,
             _ if byte == b';' => At::Between,
             At::Name(first) if byte.is_ascii_alphabetic() => self.named([first, byte]),
-            At::Between | At::List(_) if byte.is_ascii_alphabetic() => At::Name(byte),
+            At::Between | At::List(_) | At::Plain if byte.is_ascii_alphabetic() => At::Name(byte),
             At::List(numbers) => At::List(numbers.with(byte)),
             at => at,
         };
@@ -74,7 +79,10 @@ impl Sentence {
             b"PU" | b"PD" | b"PA" | b"PR" => At::List(Numbers::default()),
             b"LB" => At::Other(self.label_end),
             b"DT" => At::Terminator,
-            _ => At::Other(b';'),
+            b"SM" => At::Symbol,
+            // Their letters are no names.
+            b"PE" | b"CO" | b"MG" | b"WD" | b"BL" => At::Other(b';'),
+            _ => At::Plain,
         }
     }
 
@@ -83,6 +91,7 @@ impl Sentence {
         match (self.at, next) {
             (At::Between, _) | (_, None) => true,
             (At::List(numbers), Some(next)) => numbers.may_end(next),
+            (At::Plain, Some(next)) => next.is_ascii_alphabetic(),
             _ => false,
         }
     }
@@ -170,6 +179,16 @@ mod tests {
         assert_eq!(stopped("", 0), "PU;");
         assert_eq!(stopped("PD;PU5,5;", 2), "PD;PU;");
         assert_eq!(stopped("P", 1), "P;PU;");
+    }
+
+    /// Nothing but the next name may end an instruction.
+    #[test]
+    fn a_list_ends_after_the_pair_in_hand_where_nothing_parts_instructions() {
+        assert_eq!(stopped("INSP1PU0,0PD1,1,2,2,3,3PU9,9", 15), "INSP1PU0,0PD1,1;PU;");
+        assert_eq!(stopped("SP1 PD100,200,300,400 PU1,1", 8), "SP1 PD100,200;PU;");
+        assert_eq!(stopped("VS10PU0,0PD1,1;PU9,9", 3), "VS10;PU;");
+        assert_eq!(stopped("SP1LBa;b\u{3}PD1,1;", 6), "SP1LBa;b\u{3}PU;");
+        assert_eq!(stopped("SMPPD1,1,2,2;", 7), "SMPPD1,1;PU;");
     }
 
     /// What lifts the tool must not become a part of the text.
