@@ -289,10 +289,16 @@ fn a_place_that_tells_nothing_is_not_believed() {
     let at_once = "PU0,0;PD9,0,9,9,0,0;PU50,0;PD59,0,59,9,50,0;PU90,0;";
     assert_eq!(finished(at_once, 50, false), Some(1));
     assert_eq!(finished(at_once, 90, false), Some(2));
+    // The first cut may begin where the machine stands already: then nothing leads to it.
+    assert_eq!(finished(at_once, 0, false), Some(0));
     // Nobody can tell two passes over one line apart, on the film either: the first is the one to go on with.
     let twice = "PU5,0;PD9,0,9,9,5,0;PU;PD9,0,9,9,5,0;PU50,0;PD59,0,59,9,50,0;PU90,0;";
     assert_eq!(finished(twice, 9, false), Some(0));
     assert_eq!(finished(twice, 9, true), Some(0));
+    assert_eq!(finished(twice, 5, false), Some(0));
+    // After the last of them the line is finished, which shows.
+    let in_place = twice.replace("5,0;PU50,0", "5,0;PU;PU50,0");
+    assert_eq!(finished(&in_place, 5, false), None);
     let crossing = "PU5,0;PD9,0,9,9,5,0;PU;PU0,0;PD9,0,99,99;PU90,0;";
     assert_eq!(finished(crossing, 9, true), None);
 }
@@ -334,6 +340,12 @@ fn what_was_set_is_set_again() {
         String::from_utf8(sent(&taken, &job)).unwrap(),
         "IN;VS5;SP2;PA;PU30,30;PR;PD5,5,6,6;PU1,1;PA;PU0,0;"
     );
+    // Speeds of several tools, and what ends the label between the cuts.
+    let of_tools = "IN;DT#;VS10,1;VS20,2;VS5,1;SP1;PU10,10;PD20,20;LBa;b#PU30,30;PD40,40;LBc#PU;";
+    let tools = spool(of_tools.as_bytes());
+    let taken = send::from_cut(&tools, 2, (Setup::of(&machine, 0.0), &pen())).unwrap();
+    let set = "IN;DT#;VS20,2;VS5,1;SP1;PA;PU30,30;PD40,40;LBc#PU;";
+    assert_eq!(String::from_utf8(sent(&taken, &tools)).unwrap(), set);
     let wrong = send::from_cut(&job, 3, (Setup::of(&machine, 0.0), &pen()));
     assert!(wrong.unwrap_err().to_string().contains("no cut 3"));
     let lifted = send::lifted(&job).unwrap();

@@ -3,7 +3,7 @@
 //! A place on the way to a cut, within it or at its end tells; one that fits several cuts does not, unless
 //! they are passes over one line: those can't be told apart on the film either, and the first of them is
 //! the one to go on with. A closed contour ends where it begins: lifted there, it may be finished or not
-//! begun, unless the tool is lifted and taken away in one.
+//! begun, unless the tool is lifted and taken away in one, or another pass over it follows.
 
 use std::io::Result;
 
@@ -74,7 +74,11 @@ impl Standing {
         if cut.travel.iter().skip(1).any(|p| self.here(p)) {
             self.add(n, &[0, 3]);
         }
-        let Part::Cut { ends, .. } = piece.part else { return };
+        let Part::Cut { begins, ends } = piece.part else { return };
+        // No way leads to a cut that begins where the tool is.
+        if begins && cut.axis.first().is_some_and(|p| self.here(p)) {
+            self.add(n, &[0, 3]);
+        }
         self.bound(piece);
         let inner = cut.axis.len().saturating_sub(usize::from(ends));
         if cut.axis.iter().take(inner).skip(1).any(|p| self.here(p)) {
@@ -102,7 +106,9 @@ impl Standing {
         // Where a cut ended, the cut before the number is meant.
         let ended = usize::from(kind > 1);
         let passes = || least >= ended && self.are_passes(least - ended, most - ended);
-        (least == most || passes()).then_some(least)
+        // Lifted where a closed line begins, between its passes: the cuts behind the numbers are meant.
+        let between = || kind == 3 && self.are_passes(least, most);
+        (least == most || passes() || between()).then_some(least)
     }
 
     /// Takes the cut's box down.
