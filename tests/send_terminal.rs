@@ -240,8 +240,14 @@ fn a_stop_at_the_question_sends_nothing() {
         let folder = tempfile::tempdir().unwrap();
         std::fs::write(folder.path().join("job.hpgl"), job(20)).unwrap();
         let (line, terminal) = (Pty::new(), Pty::new());
-        let child = at_a_terminal(send(folder.path(), &line, &[]), &terminal);
+        let mut command = send(folder.path(), &line, &[]);
+        let temporary = folder.path().join("temporary");
+        std::fs::create_dir(&temporary).unwrap();
+        command.env("TMPDIR", &temporary);
+        let child = at_a_terminal(command, &terminal);
         terminal.wait_for("Send it now? [y/N]");
+        // The port's lock and the journal's.
+        assert_eq!(std::fs::read_dir(&temporary).unwrap().count(), 2);
         // The question stands before the answer is waited for.
         std::thread::sleep(Duration::from_millis(200));
         kill_process(Pid::from_child(&child), signal).unwrap();
@@ -249,6 +255,7 @@ fn a_stop_at_the_question_sends_nothing() {
         assert_eq!(output.status.code(), Some(code), "{}", terminal.text());
         terminal.wait_for("at the question; nothing more was sent");
         assert!(line.bytes().is_empty(), "{}", terminal.text());
+        assert_eq!(std::fs::read_dir(&temporary).unwrap().count(), 0);
     }
 }
 

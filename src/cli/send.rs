@@ -313,9 +313,11 @@ fn listen_for_signals() -> Result<(), Failure> {
             if ASKING.load(Relaxed) {
                 let (exit, why) = stopped_by();
                 talk::error(&format!("{why} at the question; nothing more was sent"));
+                Lock::remove_all();
                 std::process::exit(if exit == Exit::Stopped { 130 } else { 3 });
             }
             if again {
+                Lock::remove_all();
                 std::process::exit(130);
             }
         }
@@ -327,6 +329,7 @@ fn listen_for_signals() -> Result<(), Failure> {
 fn listen_for_signals() -> Result<(), Failure> {
     ctrlc::set_handler(|| {
         if STOP.raise() > 1 || ASKING.load(Relaxed) {
+            Lock::remove_all();
             std::process::exit(130);
         }
     })
