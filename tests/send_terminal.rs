@@ -212,6 +212,15 @@ fn events_for_scripts_are_one_a_line_even_on_a_terminal() {
     assert!(events.len() >= 5, "{text}");
     let sent: Vec<u64> = events.iter().map(|event| event["sent_bytes"].as_u64().unwrap()).collect();
     assert!(sent.is_sorted() && *sent.last().unwrap() <= job(120).len() as u64, "{text}");
+    // On stdout stands what was sent, and nothing else.
+    let stdout = String::from_utf8(output.stdout).unwrap();
+    let whole: serde_json::Value = serde_json::from_str(&stdout).unwrap();
+    assert_eq!((&whole["format"], &whole["event"]), (&1.into(), &"sent".into()), "{stdout}");
+    assert_eq!(
+        (&whole["bytes"], &whole["copies"]),
+        (&job(120).len().into(), &1.into()),
+        "{stdout}"
+    );
     for event in &events {
         assert_eq!((&event["format"], &event["event"]), (&1.into(), &"progress".into()), "{text}");
         assert_eq!((&event["cuts"], &event["copies"]), (&120.into(), &1.into()), "{text}");

@@ -59,7 +59,8 @@ pub struct Args {
     /// Wait while another send uses the port or sends the same file
     #[arg(long)]
     wait: bool,
-    /// Tell progress as JSON on stderr, one event a line; lines that begin otherwise are for people
+    /// Tell progress as JSON on stderr, one event a line (lines that begin otherwise are for people),
+    /// and on stdout what was sent, as an object for each copy
     #[arg(long)]
     json: bool,
     /// Do not ask before the tool moves

@@ -159,6 +159,11 @@ impl Sending<'_> {
 
     fn say_done(&self, number: u32, bytes: u64, (seconds, left_s): (f64, f64)) -> Outcome {
         let rate = bytes as f64 / seconds.max(1e-3);
+        if self.args.json {
+            let object = self.object((number, bytes), (seconds, left_s), rate);
+            talk::print(&mut anstream::stdout(), &object.to_string())?;
+            return Ok(Exit::Done);
+        }
         let end = if self.line.answers() {
             "the machine has done everything and reports no error".to_owned()
         } else {
@@ -175,6 +180,29 @@ impl Sending<'_> {
         );
         talk::print(&mut anstream::stdout(), &text)?;
         Ok(Exit::Done)
+    }
+
+    /// The same for scripts.
+    fn object(
+        &self,
+        (number, bytes): (u32, u64),
+        (seconds, left_s): (f64, f64),
+        rate: f64,
+    ) -> serde_json::Value {
+        let fine = |value: f64| (value * 1000.0).round() / 1000.0;
+        let confirmed = self.line.answers();
+        serde_json::json!({
+            "format": 1,
+            "event": "sent",
+            "copy": number,
+            "copies": self.copies.count(),
+            "bytes": bytes,
+            "elapsed_s": fine(seconds),
+            "bytes_per_s": fine(rate),
+            "line_bytes_per_s": fine(self.line.rate_bytes_s),
+            "confirmed": confirmed,
+            "left_s": if confirmed { 0.0 } else { fine(left_s) },
+        })
     }
 }
 
