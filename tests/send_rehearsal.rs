@@ -563,6 +563,9 @@ fn a_machine_that_answers_nothing_is_to_be_cleared_by_hand_before_any_send_after
     let machine = stand_in(path, &["--baud", "38400", "--when", "2000:hang-up"]);
     let first = send(path, &["--baud", "38400"]);
     assert_eq!(first.status.code(), Some(3), "{}", said(&first));
+    // A rehearsal would carry the tool lowered to wherever the half instruction ends.
+    let lifted = send(path, &["--baud", "38400", "--blade-up"]);
+    assert!(said(&lifted).contains("clear its buffer at its keys"), "{}", said(&lifted));
     let next = send(path, &["--baud", "38400", "--from-cut", "100"]);
     assert!(said(&next).contains("clear its buffer at its keys"), "{}", said(&next));
     let again = send(path, &["--baud", "38400", "--from-cut", "100"]);

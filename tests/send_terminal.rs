@@ -241,6 +241,31 @@ fn without_an_answer_nothing_is_sent() {
     assert!(line.bytes().is_empty());
 }
 
+/// A copy that was begun lies where it has to: nobody is asked to feed the film on when it goes on, even
+/// where its first cut was in hand.
+#[test]
+fn a_copy_that_is_begun_is_not_fed_again() {
+    use bladewright::send::{Journal, JournalWriter, Spool, State, Survey};
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("job.hpgl");
+    std::fs::write(&file, job(20)).unwrap();
+    let machine = bladewright::profile::Library::with_folder("/nowhere".into());
+    let machine = machine.machine("flatbed-a4").unwrap();
+    let spool = Spool::of(&mut job(20).as_bytes()).unwrap();
+    let survey = Survey::of(&spool, bladewright::follow::Setup::of(&machine, 0.0)).unwrap();
+    let begun = Journal { copy: 2, copies: 2, state: State::Failed, ..Journal::new(&survey, 0) };
+    let writer = JournalWriter::begin(Journal::path(&file), &begun).unwrap();
+    writer.end(&begun).unwrap();
+    let (line, terminal) = (Pty::new(), Pty::new());
+    let options = ["--baud", "38400", "--yes", "--resume", "--copies", "2"];
+    let child = at_a_terminal(send(folder.path(), &line, &options), &terminal);
+    arrives(&line, &job(20));
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", terminal.text());
+    assert!(terminal.text().contains("That is in copy 2 of 2."), "{}", terminal.text());
+    assert!(!terminal.text().contains("does not reach copy"), "{}", terminal.text());
+}
+
 /// Ctrl-C at the question, or the terminal closed over it, ends it at once: nothing goes out.
 #[test]
 fn a_stop_at_the_question_sends_nothing() {

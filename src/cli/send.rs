@@ -110,12 +110,12 @@ pub fn run(args: &Args) -> Outcome {
     let mut link = open(args, &serial)?;
     say_findings(&job, args);
     say_what_comes(&job, &settings, args, &copies);
-    let (first, finished) = resume::begin(args, &job, (&serial, &settings, &copies), &mut link)?;
+    let start = resume::begin(args, &job, (&serial, &settings, &copies), &mut link)?;
     if !args.yes && !agreed()? {
         return Err(Failure::failed("not sent; nothing has moved"));
     }
     let (settings, line) = (&settings, &SendSettings::of(&serial));
-    Sending { args, job: &job, copies: &copies, settings, line }.all(first, finished, &mut link)
+    Sending { args, job: &job, copies: &copies, settings, line }.all(&start, &mut link)
 }
 
 /// Those that can be moved; where the job can't be, all are fed by hand.

@@ -25,13 +25,15 @@ pub struct Sending<'a> {
 }
 
 impl Sending<'_> {
-    /// Sends the copies from `first` on, the first of them without its `finished` cuts.
-    pub fn all(&self, first: u32, finished: usize, link: &mut SerialLink) -> Outcome {
-        for number in first..=self.copies.count() {
-            let finished = if number == first { finished } else { 0 };
-            // A script that resumes has seen to it, as it was told.
-            let seen_to = self.args.resume && number == first && !std::io::stdin().is_terminal();
-            if self.copies.is_fed_by_hand(number) && finished == 0 && !seen_to {
+    /// Sends the copies from `start` on.
+    pub fn all(&self, start: &resume::Start, link: &mut SerialLink) -> Outcome {
+        for number in start.copy..=self.copies.count() {
+            let is_first = number == start.copy;
+            let finished = if is_first { start.finished } else { 0 };
+            // A script that resumes has seen to it, as it was told; a copy that is begun lies there.
+            let is_told = self.args.resume && !std::io::stdin().is_terminal();
+            let seen_to = is_first && (start.is_begun || is_told);
+            if self.copies.is_fed_by_hand(number) && !seen_to {
                 self.by_hand(number)?;
             }
             let copy = self.copy(number)?;

@@ -6,7 +6,7 @@ use std::rc::Rc;
 use std::time::Duration;
 
 use super::job::Job;
-use super::{Args, feed, keeps_journal, replied};
+use super::{Args, feed, replied};
 use crate::blade::BladeSettings;
 use crate::cli::{Exit, Failure, files};
 use crate::pipeline::PlanSettings;
@@ -76,26 +76,39 @@ pub fn known(
     Ok(Begin { copy: number, finished: read.finished, journal: Some(read) })
 }
 
-/// With which copy it begins, and how many cuts of that one are finished already.
+/// Where it begins.
+pub struct Start {
+    /// With which copy.
+    pub copy: u32,
+    /// How many of its cuts are finished already.
+    pub finished: usize,
+    /// Something of that copy was sent before, so it lies where it has to.
+    pub is_begun: bool,
+}
+
+/// Where it begins; the machine is asked, or the person, where that is needed.
 pub fn begin(
     args: &Args,
     job: &Rc<Job>,
     (serial, settings, copies): (&Serial, &PlanSettings, &Copies),
     link: &mut SerialLink,
-) -> Result<(u32, usize), Failure> {
+) -> Result<Start, Failure> {
     let begin = known(args, job, (settings, copies))?;
+    let copy = begin.copy;
     let Some(read) = begin.journal else {
-        if !args.resume && keeps_journal(args) && broke_off(&Journal::path(&args.file)) {
+        // A rehearsal, too: what ends half an instruction may move the tool lowered.
+        let is_file = args.file != Path::new("-");
+        if !args.resume && is_file && broke_off(&Journal::path(&args.file)) {
             drop_half(serial, link)?;
         }
-        return Ok((begin.copy, begin.finished));
+        return Ok(Start { copy, finished: begin.finished, is_begun: false });
     };
-    let copy = feed::copy_of(job, (copies, settings), begin.copy)?;
-    let finished = finished(&read, &copy, (serial, settings), link)?;
+    let of_copy = feed::copy_of(job, (copies, settings), copy)?;
+    let finished = finished(&read, &of_copy, (serial, settings), link)?;
     if read.copies > 1 {
-        let _ = writeln!(anstream::stderr(), "That is in copy {} of {}.", begin.copy, read.copies);
+        let _ = writeln!(anstream::stderr(), "That is in copy {copy} of {}.", read.copies);
     }
-    Ok((begin.copy, finished))
+    Ok(Start { copy, finished, is_begun: true })
 }
 
 /// How many cuts of the copy are finished already.
