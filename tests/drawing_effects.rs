@@ -6,6 +6,7 @@
 use bladewright::drawing::{Drawing, ReadSettings, read};
 use bladewright::finding::Finding;
 use bladewright::ink::{InkSettings, visible};
+use kurbo::Shape;
 
 /// A page of 100 x 100 mm in millimetres around some elements.
 fn take(content: &str) -> (Drawing, Vec<Finding>) {
@@ -213,4 +214,129 @@ fn white_that_is_multiplied_is_told() {
     assert_eq!(blended("white", "darken"), [true]);
     assert_eq!(blended("white", "screen"), [false]);
     assert_eq!(blended("red", "multiply"), [false]);
+}
+
+/// SVG 2, 9.6.1 and 13.7.1: what `pathLength` says of a line's dashes holds for its copies, too.
+#[test]
+fn dashes_of_copies_go_by_the_path_length() {
+    let line = "<path id='p' d='M10 10H60' stroke='#000' stroke-width='4' pathLength='10' \
+                stroke-dasharray='1'/>";
+    for (content, wanted) in [
+        (format!("<defs>{line}</defs><use href='#p' y='20'/>"), 100.0),
+        (format!("<symbol id='s'>{line}</symbol><use href='#s'/>"), 100.0),
+        (
+            format!(
+                "<marker id='m' overflow='visible' markerUnits='userSpaceOnUse'>{line}</marker>\
+                 <path d='M10 30h5' marker-end='url(#m)'/>"
+            ),
+            100.0,
+        ),
+        (
+            format!(
+                "<clipPath id='c'><path d='M0 0h35v90h-35z'/></clipPath><symbol id='s'>{}</symbol>\
+                 <use href='#s'/>",
+                line.replace("/>", " clip-path='url(#c)'/>")
+            ),
+            60.0,
+        ),
+        (
+            format!(
+                "<defs>{}</defs><use href='#p' stroke-dasharray='1'/>",
+                line.replace("stroke-dasharray='1'", "")
+            ),
+            100.0,
+        ),
+    ] {
+        near(area(&content), wanted);
+        assert!(codes(&content).iter().all(|code| !code.starts_with("clip")), "{content}");
+    }
+}
+
+/// SVG 2, 13.7.1: a clone's markers are those of its original.
+#[test]
+fn markers_of_copies_are_turned_like_those_of_the_original() {
+    let marker = "<marker id='m' orient='auto-start-reverse' refY='1' markerWidth='9' \
+                  markerUnits='userSpaceOnUse'><path d='M0 0h9l-9 2z'/></marker>";
+    let ends = "marker-start='url(#m)' marker-mid='url(#m)' marker-end='url(#m)'";
+    for data in ["M20 20L60 30V60z", "M20 20A20 20 0 0 1 60 30L40 50", "M20 20H40V30zM50 50H60"] {
+        let line = format!("<path id='p' d='{data}' fill='none' {ends}/>");
+        let drawn = |content: String| {
+            let shapes = take(&format!("{marker}{content}")).0.shapes;
+            let boxes = shapes.iter().map(|s| (s.to_page * s.path.clone()).bounding_box());
+            boxes.map(|b| [b.x0, b.y0, b.x1, b.y1]).collect::<Vec<_>>()
+        };
+        let original = drawn(line.clone());
+        assert!(!original.is_empty());
+        for copy in [
+            format!("<defs>{line}</defs><use href='#p'/>"),
+            format!("<symbol id='s'>{line}</symbol><use href='#s'/>"),
+        ] {
+            let copy = drawn(copy);
+            assert_eq!(copy.len(), original.len(), "{data}");
+            for (a, b) in copy.as_flattened().iter().zip(original.as_flattened()) {
+                assert!((a - b).abs() < 1e-3, "{data}: {a} {b}");
+            }
+        }
+    }
+}
+
+/// SVG 2, 8.9, and a browser for what stands in symbols: percentages in definitions are of the `svg` element
+/// around the definition, wherever it is used; those of shapes in a symbol are of its view box.
+#[test]
+fn percentages_are_of_the_viewport_around_them() {
+    // Used in a viewport of 20 x 10 units, twice as large on the page.
+    let (view, shape) = ("viewBox='0 0 20 10' overflow='visible'", "d='M0 0h40v40h-40z'");
+    let all = "<path d='M0 0h400v400h-400z' fill='#fff'/>";
+    for (definition, used, outside, inside) in [
+        (
+            format!("<mask id='m' maskUnits='userSpaceOnUse' width='20%' height='20%'>{all}</mask>"),
+            "mask",
+            // From the default of minus a tenth on.
+            [10.0, 10.0],
+            [2.0, 1.0],
+        ),
+        (
+            "<mask id='m' maskUnits='userSpaceOnUse'><path d='M-9-9h400v400h-400z' fill='#fff'/></mask>"
+                .into(),
+            "mask",
+            [40.0, 40.0],
+            [22.0, 11.0],
+        ),
+        (
+            "<clipPath id='m'><rect width='20%' height='20%'/></clipPath>".into(),
+            "clip-path",
+            [20.0, 20.0],
+            [4.0, 2.0],
+        ),
+        (
+            "<pattern id='m' patternUnits='userSpaceOnUse' width='90' height='90'>\
+             <rect width='20%' height='20%'/></pattern>"
+                .into(),
+            "fill",
+            [20.0, 20.0],
+            [4.0, 2.0],
+        ),
+    ] {
+        let shape = format!("<path {shape} {used}='url(#m)'/>");
+        let sides = |[a, b]: [f64; 2]| a * b * 4.0;
+        for (content, wanted) in [
+            (format!("{definition}<svg width='40' height='20' {view}>{shape}</svg>"), outside),
+            (format!("<svg width='40' height='20' {view}>{definition}{shape}</svg>"), inside),
+            (
+                format!(
+                    "<symbol id='s' {view}>{definition}{shape}</symbol>\
+                     <use href='#s' width='40' height='20'/>"
+                ),
+                outside,
+            ),
+        ] {
+            near(area(&content), sides(wanted));
+        }
+    }
+    let in_symbol = |view: &str| {
+        let rect = "<rect width='50%' height='50%'/>";
+        format!("<symbol id='s' {view}>{rect}</symbol><use href='#s' width='40' height='20'/>")
+    };
+    near(area(&in_symbol(view)), 20.0 * 10.0);
+    near(area(&in_symbol("overflow='visible'")), 20.0 * 10.0);
 }

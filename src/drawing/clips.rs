@@ -19,6 +19,7 @@ impl Walk<'_> {
             clips: Vec::new(),
             veil: None,
             element: context.element,
+            original: None,
         };
         let shapes = self.contents(clip.root(), &inner);
         self.keep(Clip { shapes, kind: ClipKind::Painted, clips: parent.into_iter().collect() })
@@ -33,6 +34,7 @@ impl Walk<'_> {
             clips: Vec::new(),
             veil: None,
             element: context.element,
+            original: None,
         };
         let r = mask.rect();
         let rect = [r.left(), r.top(), r.right(), r.bottom()].map(f64::from);

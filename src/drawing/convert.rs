@@ -32,6 +32,8 @@ pub(super) struct Context {
     pub(super) veil: Option<usize>,
     /// The nearest element known by id.
     pub(super) element: Option<usize>,
+    /// The element that the group's shape is a copy of, where that is marked.
+    pub(super) original: Option<usize>,
 }
 
 /// What happened to shapes that are not in the drawing.
@@ -82,6 +84,7 @@ pub(super) fn convert<'a>(trees: &[usvg::Tree], survey: &'a Survey<'a>) -> Walk<
         clips: Vec::new(),
         veil: None,
         element: None,
+        original: None,
     };
     let mut shapes = Vec::new();
     for tree in trees {
@@ -153,8 +156,12 @@ impl Walk<'_> {
         let opacity = context.opacity * group.opacity().get();
         let to_page = context.to_page * affine(group.transform());
         let veil = self.veil(group, context);
-        let mut inner = Context { to_page, opacity, clips: context.clips.clone(), veil, element };
-        if let Some(clip) = group.clip_path() {
+        let original = group.clip_path().and_then(|clip| self.survey.copied(clip.id()));
+        let clips = context.clips.clone();
+        let mut inner = Context { to_page, opacity, clips, veil, element, original };
+        let clip = group.clip_path();
+        let clip = if original.is_some() { clip.and_then(|mark| mark.clip_path()) } else { clip };
+        if let Some(clip) = clip {
             let clip = self.clip_path(clip, &inner);
             inner.clips.push(clip);
         }
@@ -259,7 +266,7 @@ impl Walk<'_> {
         context: &Context,
         out: &mut Vec<Shape>,
     ) {
-        let own = if path.id().is_empty() { None } else { context.element };
+        let own = context.original.or(if path.id().is_empty() { None } else { context.element });
         let length = own.and_then(|e| self.survey.elements.get(e)).and_then(|e| e.path_length);
         shape.fill = path.fill().and_then(|f| {
             let paint = self.paint_of(f.paint(), f.opacity().get(), context)?;

@@ -58,7 +58,11 @@ impl Walk<'_> {
         out: &mut Vec<Shape>,
     ) {
         let element = self.meet(path.id());
-        let of = element.and_then(|e| self.survey.elements.get(e)).and_then(|e| e.markers);
+        let of = context
+            .original
+            .or(element)
+            .and_then(|e| self.survey.elements.get(e))
+            .and_then(|e| e.markers);
         let uses = Uses { of, unit: unit_of(path, context) };
         let Some(placed) = placed(group, path.data(), uses) else {
             return self.group(group, context, out);

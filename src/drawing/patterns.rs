@@ -88,6 +88,7 @@ impl Walk<'_> {
             clips: Vec::new(),
             veil: None,
             element: context.element,
+            original: None,
         };
         let mut shapes = Vec::new();
         self.inside += 1;

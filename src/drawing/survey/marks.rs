@@ -1,16 +1,49 @@
 //! The marks that lead from the SVG library's tree back to the drawing: ids for elements without
-//! one, `shape-rendering` cleared for our own use, units out of CSS transforms; and the way to take
-//! an element out of the text altogether. See [`super`] for why each is needed.
+//! one, clip paths for those whose copies lose their ids, `shape-rendering` cleared for our own use, units
+//! out of CSS transforms; and the way to take an element out of the text altogether. See [`super`] for why
+//! each is needed.
 
-use usvg::roxmltree::Node;
+use std::collections::HashSet;
+
+use usvg::roxmltree::{Document, Node};
 
 use super::Element;
+use super::links::{href, local_url};
 use super::splice::Edit;
+use super::style::{Prop, Props, SVG};
 use super::values;
 use super::visit::{Inherited, Visitor};
 use crate::drawing::error::ReadError;
 
+/// What ends the ids of the clip paths that are marks.
+pub(super) const COPY: &str = "-copy";
+
+/// The ids that clones name.
+pub(super) fn cloned<'a>(doc: &'a Document<'a>) -> HashSet<&'a str> {
+    let clones = doc.descendants().filter(|node| node.tag_name().name() == "use");
+    clones.filter_map(|node| href(node)?.trim().strip_prefix('#')).collect()
+}
+
 impl<'a> Visitor<'a> {
+    /// Marks the shape marked last, if something is known of it that its copies need: the SVG library keeps no
+    /// ids in clones and markers, but those of clip paths. The mark lets everything through that the shape's
+    /// own clip path does.
+    pub(super) fn mark_copies(&mut self, node: Node<'a, 'a>, props: &Props<'a>) {
+        let Some(element) = self.out.elements.last() else { return };
+        if element.markers.is_none() && element.path_length.is_none() {
+            return;
+        }
+        let id = self.out.made_up(self.out.elements.len() - 1) + COPY;
+        let own = props.get(Prop::ClipPath).and_then(local_url).filter(|id| {
+            self.tags.get(id).is_some_and(|clip| clip.tag_name().name() == "clipPath")
+        });
+        let own = own.map_or(String::new(), |id| format!(" style='clip-path:url(#{id})'"));
+        self.copies += &format!(
+            "<clipPath xmlns='{SVG}' id='{id}'{own}><path d='M-1e9-1e9H1e9V1e9H-1e9z'/></clipPath>"
+        );
+        Edit::style(&mut self.edits, node, &format!("clip-path:url(#{id})"));
+    }
+
     /// Records a marked element and gives it an id if it has none.
     pub(super) fn mark(&mut self, node: Node<'a, 'a>, context: &Inherited<'a>) -> usize {
         let index = self.out.elements.len();

@@ -3,7 +3,7 @@
 //! Input: the parsed document and its text. Output: a [`Survey`]: the changes to the text that is then
 //! read for real, the elements by id, the layers, the findings with row and column.
 //!
-//! The text differs from the original in four ways, each of which the library needs and none of
+//! The text differs from the original in six ways, each of which the library needs and none of
 //! which changes what is drawn:
 //! 1. every element without an id gets one, so that a shape in the library's tree can be led back
 //!    to its element (layer, row and column);
@@ -11,7 +11,10 @@
 //! 3. `shape-rendering`, which means nothing to a knife, is taken out and used as a mark that
 //!    survives clones: `optimizeSpeed` for circles, ellipses and rounded rectangles (whose curves
 //!    are made anew), `crispEdges` for lines whose width does not scale;
-//! 4. units of the page that the library does not know are converted (`size.rs`).
+//! 4. units of the page that the library does not know are converted (`size.rs`);
+//! 5. shapes whose copies the later stages must know, though the library drops their ids, get a clip path that
+//!    clips nothing (`marks.rs`);
+//! 6. percentages in definitions and symbols are written out (`viewports.rs`).
 
 mod arcs;
 mod links;
@@ -25,6 +28,7 @@ mod splice;
 mod style;
 mod texts;
 mod values;
+mod viewports;
 mod visit;
 
 use std::borrow::Cow;
@@ -125,6 +129,12 @@ impl Survey<'_> {
     /// The made-up id of an element.
     fn made_up(&self, index: usize) -> String {
         [self.prefix.as_str(), itoa::Buffer::new().format(index)].concat()
+    }
+
+    /// The element of whose copies a clip path made up for that tells (`marks.rs`).
+    pub(super) fn copied(&self, clip_path: &str) -> Option<usize> {
+        let number = clip_path.strip_prefix(self.prefix.as_str())?.strip_suffix(marks::COPY)?;
+        number.parse().ok().filter(|n| *n < self.elements.len())
     }
 
     /// The element that an id in the tree stands for.

@@ -264,7 +264,7 @@ fn lines<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>, context
     markers(v, node, context);
     marked_bounds(v, node, props, context);
     let dashed = stroked && context.dashes.is_some_and(|d| d != "none");
-    if let Some(given) = node.attribute("pathLength").filter(|_| dashed) {
+    if let Some(given) = node.attribute("pathLength").filter(|_| dashed || context.copied) {
         path_length(v, node, given);
     }
 }

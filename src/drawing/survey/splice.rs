@@ -51,11 +51,16 @@ impl Edit {
 
     /// One more empty element at the end of an element, in the same namespace.
     pub(super) fn child<'a>(node: Node<'a, 'a>, tag: &str, attributes: &str) -> Self {
-        let range = node.range();
-        let source = node.document().input_text();
         let name = qualified_name(node);
         let prefix = name.rsplit_once(':').map_or(String::new(), |(p, _)| format!("{p}:"));
-        let child = format!("<{prefix}{tag} {attributes}/>");
+        Self::content(node, format!("<{prefix}{tag} {attributes}/>"))
+    }
+
+    /// More content at the end of an element.
+    pub(super) fn content<'a>(node: Node<'a, 'a>, child: String) -> Self {
+        let range = node.range();
+        let name = qualified_name(node);
+        let source = node.document().input_text();
         let written = source.get(range.clone()).unwrap_or_default();
         if written.ends_with("/>") {
             let text = format!(">{child}</{name}>");

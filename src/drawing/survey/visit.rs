@@ -4,7 +4,7 @@
 //! [`Visitor`]. What single elements lose is in `losses.rs`, what is wrong with a shape's geometry
 //! in `shapes.rs`.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use usvg::roxmltree::{Document, Node};
 
@@ -13,7 +13,8 @@ use super::references::{self, Graph, Reference, TooMuch};
 use super::size::{Relative, SizeGiven, page_size};
 use super::splice::{Edit, Edits};
 use super::style::{Prop, Props, SVG, Styles};
-use super::{Survey, TextRun, links, losses, shapes, texts};
+use super::viewports::{Frames, Viewports};
+use super::{Survey, TextRun, links, losses, marks, shapes, texts, viewports};
 use crate::drawing::Layer;
 use crate::drawing::error::ReadError;
 use crate::drawing::limits::{
@@ -27,6 +28,9 @@ use crate::finding::{Finding, Place};
 pub(super) struct Inherited<'a> {
     pub(super) layer: Option<usize>,
     pub(super) parent: Option<usize>,
+    /// Inside what is copied: by clones, or as a marker.
+    pub(super) copied: bool,
+    pub(super) viewports: Viewports,
     /// Inside something with `display: none`.
     pub(super) hidden: bool,
     /// Inside a definition, or where only one of several is drawn.
@@ -60,6 +64,11 @@ pub(super) struct Visitor<'a> {
     pub(super) graph: Graph<'a>,
     /// Tag by id: which kind of thing a reference leads to.
     pub(super) tags: HashMap<&'a str, Node<'a, 'a>>,
+    pub(super) frames: Frames<'a>,
+    /// The ids that clones name.
+    cloned: HashSet<&'a str>,
+    /// Definitions that go to the end of the drawing (`marks.rs`).
+    pub(super) copies: String,
     /// Findings told once per thing, with how often it occurred: index of the finding.
     pub(super) tallies: HashMap<(&'static str, String), (usize, usize)>,
     /// Where each element of the graph begins.
@@ -86,6 +95,9 @@ pub(super) fn run<'a>(
         edits: Vec::new(),
         graph: Graph::default(),
         tags: ids(doc),
+        frames: Frames::new(doc),
+        cloned: marks::cloned(doc),
+        copies: String::new(),
         tallies: HashMap::new(),
         starts: Vec::new(),
         text_chars: 0,
@@ -97,6 +109,10 @@ pub(super) fn run<'a>(
     }
     references::check(&visitor.graph).map_err(|e| refusal(&e, &visitor))?;
     losses::finish_tallies(&mut visitor);
+    let copies = std::mem::take(&mut visitor.copies);
+    if !copies.is_empty() {
+        visitor.edits.push(Edit::content(doc.root_element(), copies));
+    }
     let is_sized = ["width", "height"].iter().all(|side| doc.root_element().has_attribute(*side))
         && matches!(visitor.out.size, Some(SizeGiven::Units | SizeGiven::Numbers));
     let plain = Plain {
@@ -253,6 +269,7 @@ impl<'a> Visitor<'a> {
         let index = self.enter(node);
         let props = self.styles.props(node);
         let mut inner = self.passed_on(node, &props, &context);
+        viewports::check(self, node, &context);
         if context.hidden || !losses::check(self, node, &props, &context) {
             inner.hidden = true;
         }
@@ -270,6 +287,9 @@ impl<'a> Visitor<'a> {
         }
         if is_shape(tag) {
             shapes::check(self, node, &props, &inner);
+            if inner.copied {
+                self.mark_copies(node, &props);
+            }
         }
         self.refer(node, &props, &inner, index);
         self.children(node, tag, inner);
@@ -303,6 +323,10 @@ impl<'a> Visitor<'a> {
             own => own,
         };
         Inherited {
+            copied: outer.copied
+                || tag == "marker"
+                || node.attribute("id").is_some_and(|id| self.cloned.contains(id)),
+            viewports: self.frames.within(node, outer.viewports),
             shelved: outer.shelved || is_shelf(tag) || is_conditional(node),
             invisible: match or(Prop::Visibility, None) {
                 Some(value) => value != "visible",

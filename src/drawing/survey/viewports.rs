@@ -1,0 +1,154 @@
+//! Percentages of user space, written out where the SVG library takes them of another viewport.
+//!
+//! By SVG 2 (8.9) a percentage is one of the nearest viewport around the element. The library takes those of a
+//! mask, clip path, pattern, gradient or marker of the viewport in which that is used, and those in a symbol
+//! with a view box of the clone's width and height. For definitions, no symbol counts as a viewport: it has none
+//! until it is cloned, and definitions are not cloned with it (seen in a browser). Sizes that depend on a clone
+//! are left to the library, which knows it.
+
+use std::collections::HashSet;
+
+use usvg::roxmltree::{Document, Node};
+
+use super::links::href;
+use super::size::{has_faulty_number, px, readable, sides_of_box};
+use super::splice::Edit;
+use super::values::dash_items;
+use super::visit::{Inherited, Visitor, svg_tag};
+
+/// A width and a height in user units.
+pub(super) type Sides = [f64; 2];
+
+/// What percentages are of.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Viewports {
+    /// The nearest `svg` element, if its size is known and matters.
+    svg: Option<Sides>,
+    /// What the percentages of an element's own attributes are to be written out for.
+    written_for: Option<Sides>,
+}
+
+/// What is known of a whole drawing.
+#[derive(Debug, Default)]
+pub(super) struct Frames<'a> {
+    /// There is more than one viewport.
+    several: bool,
+    /// Gradients and patterns that others take attributes from, which may count in other units.
+    taken_from: HashSet<&'a str>,
+}
+
+const SERVERS: [&str; 3] = ["linearGradient", "radialGradient", "pattern"];
+
+impl<'a> Frames<'a> {
+    pub(super) fn new(doc: &'a Document<'a>) -> Self {
+        let inner = |node: &Node<'_, '_>| {
+            node.parent_element().is_some() && matches!(svg_tag(*node), Some("svg" | "symbol"))
+        };
+        if !doc.descendants().filter(Node::is_element).any(|node| inner(&node)) {
+            return Self::default();
+        }
+        let servers = doc.descendants().filter(|node| SERVERS.contains(&node.tag_name().name()));
+        let taken_from = servers.filter_map(|node| href(node)?.trim().strip_prefix('#')).collect();
+        Self { several: true, taken_from }
+    }
+
+    /// What an element hands to its children.
+    pub(super) fn within(&self, node: Node<'_, '_>, around: Viewports) -> Viewports {
+        match node.tag_name().name() {
+            _ if !self.several => around,
+            "svg" => Viewports { svg: of_svg(node, around.svg), written_for: None },
+            "symbol" => Viewports { written_for: view_box(node), ..around },
+            "mask" | "clipPath" | "marker" => Viewports { written_for: around.svg, ..around },
+            tag if SERVERS.contains(&tag) => Viewports { written_for: around.svg, ..around },
+            _ => around,
+        }
+    }
+}
+
+fn view_box(node: Node<'_, '_>) -> Option<Sides> {
+    sides_of_box(node.attribute("viewBox")?).filter(|sides| sides.iter().all(|side| *side > 0.0))
+}
+
+/// The size of an `svg` element in its own units; none if a clone may give it another.
+fn of_svg(node: Node<'_, '_>, around: Option<Sides>) -> Option<Sides> {
+    if let Some(sides) = view_box(node) {
+        return Some(sides);
+    }
+    let is_root = node.parent_element().is_none();
+    if !is_root && node.has_attribute("id") {
+        return None;
+    }
+    let side = |name: &str, around: Option<f64>| match node.attribute(name).map(str::trim) {
+        None | Some("auto") => around,
+        Some(given) => share(given, around).or_else(|| px(readable(given)?.0)),
+    };
+    let [width, height] = [0, 1].map(|i| around.map(|sides| sides[i]));
+    Some([side("width", width)?, side("height", height)?])
+}
+
+/// A percentage of a whole, if it is one.
+fn share(given: &str, whole: Option<f64>) -> Option<f64> {
+    let percent = given.strip_suffix('%').filter(|_| !has_faulty_number(given))?;
+    Some(percent.parse::<f64>().ok()? / 100.0 * whole?)
+}
+
+/// What a percentage of this attribute is of.
+fn whole(name: &str, [width, height]: Sides) -> Option<f64> {
+    match name {
+        "x" | "x1" | "x2" | "cx" | "fx" | "rx" | "dx" | "width" | "markerWidth" => Some(width),
+        "y" | "y1" | "y2" | "cy" | "fy" | "ry" | "dy" | "height" | "markerHeight" => Some(height),
+        "r" | "fr" | "stroke-width" | "stroke-dasharray" | "stroke-dashoffset" => {
+            Some((width.hypot(height)) / std::f64::consts::SQRT_2)
+        }
+        _ => None,
+    }
+}
+
+/// Writes an element's percentages out, those that it has by default among them.
+pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, around: &Inherited<'a>) {
+    let tag = svg_tag(node).unwrap_or_default();
+    let viewports = match tag {
+        "svg" => around.viewports,
+        _ => v.frames.within(node, around.viewports),
+    };
+    let Some(sides) = viewports.written_for else { return };
+    let units = match tag {
+        "mask" => Some("maskUnits"),
+        "pattern" => Some("patternUnits"),
+        "linearGradient" | "radialGradient" => Some("gradientUnits"),
+        _ => None,
+    };
+    let lends = SERVERS.contains(&tag)
+        && node.attribute("id").is_some_and(|id| v.frames.taken_from.contains(id));
+    if units.is_some_and(|units| node.attribute(units) != Some("userSpaceOnUse")) || lends {
+        return;
+    }
+    for given in node.attributes() {
+        let Some(whole) = whole(given.name(), sides) else { continue };
+        let written = |item: &str| share(item, Some(whole)).map(|n| n.to_string());
+        let items = dash_items(given.value(), |item| {
+            Some(written(item).unwrap_or_else(|| item.to_owned()))
+        });
+        if let Some(items) = items.filter(|_| given.value().contains('%')) {
+            v.edits.push(Edit::replace(given.range_value(), items.join(" ")));
+        }
+    }
+    if href(node).is_some() {
+        return;
+    }
+    for (name, share) in defaults(tag) {
+        if let Some(whole) = whole(name, sides).filter(|_| !node.has_attribute(*name)) {
+            v.edits.push(Edit::attribute(node, name, &(share * whole).to_string()));
+        }
+    }
+}
+
+/// Shares of the viewport that hold where nothing is given (CSS Masking 1, 7.10; SVG 2, 14.2).
+fn defaults(tag: &str) -> &'static [(&'static str, f64)] {
+    match tag {
+        "mask" => &[("x", -0.1), ("y", -0.1), ("width", 1.2), ("height", 1.2)],
+        "linearGradient" => &[("x2", 1.0)],
+        "radialGradient" => &[("cx", 0.5), ("cy", 0.5), ("r", 0.5)],
+        _ => &[],
+    }
+}
