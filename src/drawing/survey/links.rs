@@ -1,7 +1,7 @@
 //! What elements refer to: clones, clip paths, masks, markers, paints; and what is told when the
 //! other end does not exist, lies in another file, or is a paint without an edge.
 
-use usvg::roxmltree::Node;
+use usvg::roxmltree::{Attribute, Node};
 
 use super::losses::{quoted, shortened, tally};
 use super::splice::Edit;
@@ -160,10 +160,14 @@ fn without_stops<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, id: &'a str) {
 
 /// The element's link: plain `href` before `xlink:href` (SVG 2, Linking).
 pub(super) fn href<'a>(node: Node<'a, 'a>) -> Option<&'a str> {
+    href_attribute(node).map(|a| a.value())
+}
+
+/// The attribute that the link stands in.
+pub(super) fn href_attribute<'a>(node: Node<'a, 'a>) -> Option<Attribute<'a, 'a>> {
     node.attributes()
         .find(|a| a.name() == "href" && a.namespace().is_none())
         .or_else(|| node.attributes().find(|a| a.name() == "href" && a.namespace() == Some(XLINK)))
-        .map(|a| a.value())
 }
 
 /// The id in `url(#id)`, whatever follows.

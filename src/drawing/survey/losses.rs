@@ -10,9 +10,10 @@ use super::links::{self, href, local_url};
 use super::size::{USABLE, readable};
 use super::splice::Edit;
 use super::style::{self, Prop, Props, SVG};
-use super::texts;
 use super::values;
+use super::viewports::Viewports;
 use super::visit::{Inherited, Visitor, is_marked, is_shape, layer_name, svg_tag};
+use super::{pictures, texts};
 use crate::drawing::limits::MAX_TEXT_CHARS;
 use crate::finding::Finding;
 
@@ -31,7 +32,7 @@ pub(super) fn check<'a>(
         }
         return false;
     }
-    if !element(v, node) || !values::check(v, node) {
+    if !element(v, node, context.viewports) || !values::check(v, node) {
         return false;
     }
     links::check(v, node, props);
@@ -69,7 +70,7 @@ fn hidden(v: &mut Visitor<'_>, node: Node<'_, '_>, context: &Inherited<'_>) {
 }
 
 /// Elements that are not ink as a whole.
-fn element(v: &mut Visitor<'_>, node: Node<'_, '_>) -> bool {
+fn element<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, around: Viewports) -> bool {
     let Some(tag) = svg_tag(node) else { return false };
     let finding = match tag {
         // One of several ways to show the same; another is drawn.
@@ -84,7 +85,7 @@ fn element(v: &mut Visitor<'_>, node: Node<'_, '_>) -> bool {
         "image" => match image(node) {
             Some(finding) => finding,
             None => {
-                untrimmed(v, node);
+                pictures::check(v, node, around);
                 v.out.needs_fonts = true;
                 return true;
             }
@@ -127,17 +128,6 @@ fn is_known(tag: &str) -> bool {
 fn has_usable_frame(node: Node<'_, '_>) -> bool {
     let side = |name| node.attribute(name).and_then(readable).map(|(length, _)| length.number);
     ["width", "height"].into_iter().filter_map(side).all(|n| n <= 0.0 || USABLE.contains(&n))
-}
-
-/// The SVG library does not trim a picture that is larger than its frame (SVG 2, 8.6 and the style sheet of
-/// viewers).
-fn untrimmed(v: &mut Visitor<'_>, node: Node<'_, '_>) {
-    let fit = node.attribute("preserveAspectRatio").unwrap_or_default();
-    if fit.split_whitespace().any(|word| word == "slice") {
-        let text = format!("{} is not trimmed to its frame, which viewers do.", called(node));
-        let hint = "Clip it with a path (a <clipPath> element).";
-        v.tell(node, Finding::warning("image-untrimmed", text).hint(hint));
-    }
 }
 
 /// A picture that is not cut; none for an SVG picture inside the drawing.

@@ -21,6 +21,7 @@ mod links;
 mod losses;
 mod marks;
 mod parts;
+mod pictures;
 mod references;
 mod shapes;
 mod size;

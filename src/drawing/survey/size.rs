@@ -117,7 +117,8 @@ fn side(root: Node<'_, '_>, name: &'static str, page: &mut PageSize) -> Option<S
     })
 }
 
-fn from_style<'a>(root: Node<'a, 'a>, name: &str) -> Option<&'a str> {
+/// A side that an outermost element has in its style.
+pub(super) fn from_style<'a>(root: Node<'a, 'a>, name: &str) -> Option<&'a str> {
     let style = root.attribute("style")?;
     DeclarationTokenizer::from(style).filter(|d| d.name == name).map(|d| d.value).last()
 }

@@ -27,6 +27,14 @@ impl Edit {
         Self { range: at..at, text: [" ", name, "=\"", value, "\""].concat() }
     }
 
+    /// An attribute's value, which replaces the one that it may have.
+    pub(super) fn given(node: Node<'_, '_>, name: &str, value: &str) -> Self {
+        match node.attribute_node(name) {
+            Some(given) => Self::replace(given.range_value(), value),
+            None => Self::attribute(node, name, value),
+        }
+    }
+
     /// Adds one more declaration at the end of the element's own style. It must need no escapes.
     pub(super) fn style(edits: &mut Vec<Self>, node: Node<'_, '_>, declaration: &str) {
         if let Some(given) = node.attribute_node("style") {

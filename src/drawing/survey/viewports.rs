@@ -22,10 +22,19 @@ pub(super) type Sides = [f64; 2];
 /// What percentages are of.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Viewports {
-    /// The nearest `svg` element, if its size is known and matters.
+    /// The nearest `svg` element, if its size is known.
     svg: Option<Sides>,
+    /// The nearest viewport, symbols among them.
+    nearest: Option<Sides>,
     /// What the percentages of an element's own attributes are to be written out for.
     written_for: Option<Sides>,
+}
+
+impl Viewports {
+    /// Width (0) or height (1) of the nearest viewport.
+    pub(super) fn side(&self, i: usize) -> Option<f64> {
+        self.nearest.map(|sides| sides[i])
+    }
 }
 
 /// What is known of a whole drawing.
@@ -55,9 +64,15 @@ impl<'a> Frames<'a> {
     /// What an element hands to its children.
     pub(super) fn within(&self, node: Node<'_, '_>, around: Viewports) -> Viewports {
         match node.tag_name().name() {
+            "svg" => {
+                let svg = of_svg(node, around.svg);
+                Viewports { svg, nearest: svg, written_for: None }
+            }
             _ if !self.several => around,
-            "svg" => Viewports { svg: of_svg(node, around.svg), written_for: None },
-            "symbol" => Viewports { written_for: view_box(node), ..around },
+            "symbol" => {
+                let own = view_box(node);
+                Viewports { nearest: own, written_for: own, ..around }
+            }
             "mask" | "clipPath" | "marker" => Viewports { written_for: around.svg, ..around },
             tag if SERVERS.contains(&tag) => Viewports { written_for: around.svg, ..around },
             _ => around,
@@ -65,7 +80,8 @@ impl<'a> Frames<'a> {
     }
 }
 
-fn view_box(node: Node<'_, '_>) -> Option<Sides> {
+/// Width and height of an element's view box, if it has one that counts.
+pub(super) fn view_box(node: Node<'_, '_>) -> Option<Sides> {
     sides_of_box(node.attribute("viewBox")?).filter(|sides| sides.iter().all(|side| *side > 0.0))
 }
 
@@ -87,7 +103,7 @@ fn of_svg(node: Node<'_, '_>, around: Option<Sides>) -> Option<Sides> {
 }
 
 /// A percentage of a whole, if it is one.
-fn share(given: &str, whole: Option<f64>) -> Option<f64> {
+pub(super) fn share(given: &str, whole: Option<f64>) -> Option<f64> {
     let percent = given.strip_suffix('%').filter(|_| !has_faulty_number(given))?;
     Some(percent.parse::<f64>().ok()? / 100.0 * whole?)
 }
