@@ -164,6 +164,17 @@ fn what_tells_nothing_is_told() {
     let beside = read(&["--hole", "7=0.2,9=0.9"]);
     assert!(beside.contains("one hole is not counted"), "{beside}");
     assert!(!read(&["--hole", "9=0.9"]).contains("not counted"));
+    // Beside numbers as they are typed, no others.
+    let wrong = read(&["--hole", "6=0.75"]);
+    assert!(
+        wrong.contains("a hole of 0.750 mm") && wrong.contains("a circle of 0.300 mm"),
+        "{wrong}"
+    );
+    assert!(read(&["--hole", "7=nan"]).contains("write number=diameter"));
+    // Nothing is smaller than the first circle: the answer is as wide as what it answers.
+    let first = read(&["--opened", "1"]);
+    assert!(first.contains("nothing to keep") && !first.contains("keep it"), "{first}");
+    assert!(read(&["--opened", "7"]).contains("keep it"));
     let range = |text: &str| -> f64 {
         let line = text.lines().next().unwrap();
         line.split_once('±').unwrap().1.trim().trim_end_matches("mm").trim().parse().unwrap()

@@ -95,6 +95,13 @@ pub struct Estimate {
     pub next: Option<Pattern>,
 }
 
+impl Estimate {
+    /// It may be off by as much as the offset itself: nothing to keep.
+    pub fn tells_nothing(&self) -> bool {
+        self.uncertainty_mm >= self.offset_mm
+    }
+}
+
 /// Why there is no answer.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum ReadError {
@@ -113,7 +120,7 @@ pub enum ReadError {
     HolesTooSmall,
     /// A hole that no blade leaves.
     #[error(
-        "a hole of {diameter_mm} mm cannot come from a circle of {radius_mm} mm axis radius; measure \
+        "a hole of {diameter_mm:.3} mm cannot come from a circle of {radius_mm:.3} mm axis radius; measure \
          it again or check its number"
     )]
     Impossible {
@@ -192,7 +199,8 @@ fn is_shut(offset_mm: f64, radius_mm: f64) -> bool {
 /// The best of the fits from several starts.
 fn best_fit(readings: &Readings) -> Option<Fit> {
     let start = first_guess(readings)?;
-    let fits = STARTS.map(|share| fit(readings, [start * share, PLAY_GUESS.0, PLAY_GUESS.0]));
+    let from = |share: f64| (start * share).clamp(OFFSETS.0, OFFSETS.1);
+    let fits = STARTS.map(|share| fit(readings, [from(share), PLAY_GUESS.0, PLAY_GUESS.0]));
     fits.into_iter().min_by(|a, b| a.misfit.total_cmp(&b.misfit))
 }
 

@@ -98,7 +98,12 @@ pub fn run(args: &ReadArgs) -> Outcome {
         talk::print(&mut out, &text)?;
         return Ok(Exit::Done);
     }
-    what_next(args, &estimate, readings.rows_ended.is_empty())
+    if estimate.tells_nothing() {
+        let text = "that may be off by as much as the offset itself, so it is nothing to keep; more readings \
+                    narrow it";
+        talk::print(&mut out, text)?;
+    }
+    what_next(args, &estimate, readings.rows_ended.is_empty() && !estimate.tells_nothing())
 }
 
 /// The commands that go on from here, as they are to be typed.
@@ -258,6 +263,9 @@ fn hole(text: &str, circles: &Sheet) -> Result<(f64, f64), Failure> {
     let (number, diameter) = text.split_once('=').ok_or_else(wrong)?;
     let number = number.trim().parse().map_err(|_| wrong())?;
     let diameter: f64 = diameter.trim().trim_end_matches("mm").parse().map_err(|_| wrong())?;
+    if !diameter.is_finite() {
+        return Err(wrong());
+    }
     Ok((value_of(circles, number)?, diameter))
 }
 
