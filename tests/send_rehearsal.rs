@@ -216,6 +216,7 @@ fn it_begins_where_it_is_told_and_passes_as_often() {
     let options = ["--baud", "38400", "--handshake", "software"];
     let from = send(path, &[&options[..], &["--from-cut", "31"]].concat());
     assert_eq!(from.status.code(), Some(0), "{}", said(&from));
+    assert!(said(&from).contains("Begins at cut 31 of 40."), "{}", said(&from));
     for tenth in ["80 %: about", "90 %: about", "% of the line's)"] {
         assert!(said(&from).contains(tenth), "{}", said(&from));
     }
@@ -506,6 +507,7 @@ fn copies_follow_one_another_along_the_feed() {
     assert!(said(&third).contains("does not reach copy 4 of 4"), "{}", said(&third));
     let fourth = send(&["--resume"]);
     assert_eq!(fourth.status.code(), Some(0), "{}", said(&fourth));
+    assert!(said(&fourth).contains("Goes on with copy 4 of 4."), "{}", said(&fourth));
     let none = send(&["--resume"]);
     assert!(said(&none).contains("nothing to resume"), "{}", said(&none));
     end(machine);

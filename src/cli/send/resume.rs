@@ -101,6 +101,7 @@ pub fn begin(
         if !args.resume && is_file && broke_off(&Journal::path(&args.file)) {
             drop_half(serial, link)?;
         }
+        say_beginning(args, (begin.finished, job.survey.cuts), (copy, copies.count()));
         return Ok(Start { copy, finished: begin.finished, is_begun: false });
     };
     let of_copy = feed::copy_of(job, (copies, settings), copy)?;
@@ -109,6 +110,16 @@ pub fn begin(
         let _ = writeln!(anstream::stderr(), "That is in copy {copy} of {}.", read.copies);
     }
     Ok(Start { copy, finished, is_begun: true })
+}
+
+/// Says where it begins, unless that is where everything does: what was said before is of all of it.
+fn say_beginning(args: &Args, (finished, cuts): (usize, usize), (copy, copies): (u32, u32)) {
+    let mut err = anstream::stderr();
+    if args.from_cut.is_some() {
+        let _ = writeln!(err, "Begins at cut {} of {cuts}.", finished + 1);
+    } else if copy > 1 {
+        let _ = writeln!(err, "Goes on with copy {copy} of {copies}.");
+    }
 }
 
 /// How many cuts of the copy are finished already.
