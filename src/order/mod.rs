@@ -47,6 +47,7 @@ use last_choice::{Among, Choice};
 use neighbours::Neighbours;
 use problem::Route;
 use sheet::{Group, Sheet};
+use solve::Suggested;
 
 use crate::contour_tree::ContourTree;
 use crate::finding::Finding;
@@ -238,13 +239,10 @@ impl Job<'_> {
     fn best_route<M: Planar>(&self, sheet: &Sheet<M>) -> Route {
         let problem = &sheet.problem;
         let near = Neighbours::on_sheet(sheet);
-        let best = solve::solve(
-            problem,
-            &near,
-            &rows::tours(sheet),
-            solve::kicks(self.settings.effort, problem),
-        );
-        let nearest = nearest::order(sheet);
+        let (nearest, rows) = parallel::both(|| nearest::order(sheet), || rows::tours(sheet));
+        let suggested = Suggested { nearest: Some(&nearest.nodes), rows: &rows };
+        let kicks = solve::kicks(self.settings.effort, problem);
+        let best = solve::solve(problem, &near, suggested, kicks);
         if problem.total(&nearest) < problem.total(&best) { nearest } else { best }
     }
 }

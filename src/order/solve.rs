@@ -1,8 +1,9 @@
 //! From a problem to its best route: first tours, descent, precedence, kicks, spots.
 //!
-//! Greedy, numbered and row tours all go through the first descent; the best one goes on. With
-//! precedence the first descent is free of it, then parents are held back and a second descent keeps
-//! the rule from there on.
+//! Of the greedy, the numbered and the nearest-neighbour tour the two shortest go through the first
+//! descent, and those along rows that look promising; the best one goes on. (On strokes the
+//! nearest-neighbour tour ends 1 % below the others, on points the greedy one.) With precedence the first
+//! descent is free of it, then parents are held back and a second descent keeps the rule from there on.
 
 use super::cost::Metric;
 use super::entries::choose;
@@ -23,14 +24,18 @@ const MOST_KICKS: f64 = 500_000.0;
 const PER_NODE: f64 = 1.5;
 /// With precedence, where some kicks are not allowed and cost little, and where nodes have spots to
 /// choose from as well.
-const PER_NODE_NESTED: f64 = 6.0;
-/// Small problems get up to this many kicks: some tenths of a second of processor time.
+const PER_NODE_NESTED: f64 = 2.0;
+/// Small problems get up to this many kicks: some tenths of a second of processor time. Beyond
+/// [`stretches::LARGE`] in inverse proportion, down to those for each node: there reading and cutting take
+/// long enough.
 const FEW_KICKS: f64 = 30_000.0;
 /// Up to this many nodes several searches with different kicks compete before the best one goes on.
 const SMALL: usize = 1_000;
 /// Tours along rows have to be so much shorter than the numbered one to be worth a descent: like parts
 /// in rows reach 0.87 to 0.95, sheets on which rows win nothing 0.97 and more.
 const PROMISING: f64 = 0.96;
+/// Of the other first tours so many are worth one.
+const PLAIN: usize = 2;
 /// How many compete.
 const TRIALS: usize = 8;
 
@@ -38,7 +43,8 @@ const TRIALS: usize = 8;
 pub fn kicks<M: Metric>(effort: Effort, problem: &Problem<M>) -> u64 {
     let nodes = problem.len() as f64;
     let per_node = if problem.has_precedence() { PER_NODE_NESTED } else { PER_NODE };
-    let normal = (nodes * per_node).max((nodes * 200.0).min(FEW_KICKS)).min(MOST_KICKS);
+    let few = (nodes * 200.0).min(FEW_KICKS).min(FEW_KICKS * stretches::LARGE as f64 / nodes);
+    let normal = (nodes * per_node).max(few).min(MOST_KICKS);
     match effort {
         Effort::Quick => (normal / 5.0) as u64,
         Effort::Normal => normal as u64,
@@ -46,16 +52,23 @@ pub fn kicks<M: Metric>(effort: Effort, problem: &Problem<M>) -> u64 {
     }
 }
 
+/// First tours that only the plane suggests; they have to keep pairs side by side.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Suggested<'a> {
+    /// Always the nearest node that may come next.
+    pub nearest: Option<&'a [u32]>,
+    /// Along rows, one for each pattern.
+    pub rows: &'a [Vec<u32>],
+}
+
 /// The best route found with so many kicks.
-///
-/// `rows` are first tours that only the plane suggests; they have to keep pairs side by side.
-pub fn solve<M>(problem: &Problem<M>, near: &Neighbours, rows: &[Vec<u32>], kicks: u64) -> Route
+pub fn solve<M>(problem: &Problem<M>, near: &Neighbours, suggested: Suggested, kicks: u64) -> Route
 where
     M: Metric + Sync,
     M::Spot: Send + Sync,
 {
     let family = Family::of(problem);
-    let tours = first_tours(problem, near, rows);
+    let tours = first_tours(problem, near, suggested);
     let route = best_of(problem, tours.len(), |i| {
         descended(problem, near, tours[i].clone(), family.as_ref())
     });
@@ -79,25 +92,30 @@ where
     shorter(problem, winner, |start| kicked(start, kicks / 2, 0))
 }
 
-/// First tours, with the best spots for each: greedy, as numbered, and those of `rows` that look
-/// [`PROMISING`].
-fn first_tours<M>(problem: &Problem<M>, near: &Neighbours, rows: &[Vec<u32>]) -> Vec<Route>
+/// First tours, with the best spots for each: the [`PLAIN`] shortest of the greedy, the numbered and the
+/// nearest-neighbour one, and those along rows that look [`PROMISING`].
+fn first_tours<M>(problem: &Problem<M>, near: &Neighbours, suggested: Suggested) -> Vec<Route>
 where
     M: Metric + Sync,
     M::Spot: Send + Sync,
 {
-    let mut tours = parallel::map(2 + rows.len(), |i| {
-        let mut tour = match i {
-            0 => greedy::matched(problem, near),
-            1 => greedy::as_numbered(problem),
-            _ => Route { nodes: rows[i - 2].clone(), picks: vec![0; problem.len()] },
+    let rows = suggested.rows.iter().map(Vec::as_slice);
+    let given: Vec<&[u32]> = rows.chain(suggested.nearest).collect();
+    let mut along_rows = parallel::map(2 + given.len(), |i| {
+        let mut tour = match i.checked_sub(given.len()) {
+            Some(0) => greedy::matched(problem, near),
+            Some(_) => greedy::as_numbered(problem),
+            None => Route { nodes: given[i].to_vec(), picks: vec![0; problem.len()] },
         };
         choose(problem, &mut tour);
         (problem.total(&tour), tour)
     });
-    let limit = PROMISING * tours[1].0;
-    let of_rows = tours.split_off(2).into_iter().filter(|t| t.0 < limit);
-    tours.into_iter().chain(of_rows).map(|t| t.1).collect()
+    let mut plain = along_rows.split_off(suggested.rows.len());
+    let limit = plain.last().map_or(0.0, |numbered| PROMISING * numbered.0);
+    plain.sort_by(|a, b| a.0.total_cmp(&b.0));
+    plain.truncate(PLAIN);
+    along_rows.retain(|tour| tour.0 < limit);
+    plain.into_iter().chain(along_rows).map(|t| t.1).collect()
 }
 
 /// The shortest of so many routes, made side by side; the first of equals.
