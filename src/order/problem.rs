@@ -83,6 +83,12 @@ impl<M: Metric> Problem<M> {
     pub fn set_parent(&mut self, child: u32, parent: u32) {
         self.parent[child as usize] = parent;
     }
+    /// The same problem when nobody waits for anybody.
+    pub fn without_precedence(&self) -> Self {
+        let mut free = self.clone();
+        free.parent.fill(NOBODY);
+        free
+    }
     /// Number of nodes, start and end included.
     pub fn len(&self) -> usize {
         self.parent.len()
