@@ -81,6 +81,11 @@ impl Cuts {
     }
     /// How the way from the first end to the last one runs.
     pub fn senses(&self) -> Senses {
+        if self.count == 1 {
+            // The whole ring, from the one end of the edge to the other.
+            let sense = if self.low[0] == 1 { Sense::Forward } else { Sense::Backward };
+            return Senses { is_ring: true, of_stretch: [sense; MOST_CUTS] };
+        }
         let ranks = self.ranks();
         let mut of_stretch = [Sense::NotReached; MOST_CUTS];
         let mut end = 0;

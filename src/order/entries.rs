@@ -50,6 +50,10 @@ impl Walk {
         for &q in problem.spots(to) {
             let (mut least, mut pick) = (f64::INFINITY, 0);
             for (i, &p) in problem.spots(from).iter().enumerate() {
+                // No link costs less than nothing.
+                if self.price[i] >= least {
+                    continue;
+                }
                 let link = if fixed { 0.0 } else { problem.cost((from, p), (to, q)) };
                 let price = self.price[i] + link;
                 if price < least {

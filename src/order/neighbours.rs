@@ -119,6 +119,26 @@ impl<'a, M: Planar> Around<'a, M> {
             && parent(other) != self.node
             && parent(self.node) != other
     }
+    /// The set distance to another node if it is below `limit`. Spots too far from the other's box are
+    /// not compared with its spots.
+    fn distance_below(&self, limit: f64, other: u32) -> Option<f64> {
+        let (problem, there) = (&self.sheet.problem, &self.sheet.boxes[other as usize]);
+        let is_near = |here: &Bounds, least: f64| {
+            let (dx, dy) = gaps(here, there);
+            problem.metric.gap(dx, dy) < least
+        };
+        if !is_near(&self.own, limit) {
+            return None;
+        }
+        let mut least = limit;
+        for &p in problem.spots(self.node) {
+            if is_near(&Bounds { min: p, max: p }, least) {
+                let costs = problem.spots(other).iter().map(|&q| problem.metric.between(p, q));
+                least = costs.fold(least, f64::min);
+            }
+        }
+        (least < limit).then_some(least)
+    }
     fn finish(self) -> Vec<(f64, u32)> {
         let mut found: Vec<(f64, u32)> = self.nearest.found().collect();
         found.extend(self.quadrants.iter().flat_map(Best::found));
@@ -152,16 +172,11 @@ impl<M: Planar> Seek for Around<'_, M> {
         let to = self.sheet.boxes[index].center();
         let quadrant = usize::from(to.x >= self.center.x) + 2 * usize::from(to.y >= self.center.y);
         let is_other_family = self.is_other_family(other);
-        // Where the boxes are too far apart already, their spots need not be compared.
-        let (dx, dy) = gaps(&self.own, &self.sheet.boxes[index]);
         let mut worst = self.nearest.worst().max(self.quadrants[quadrant].worst());
         if is_other_family {
             worst = worst.max(self.family.worst());
         }
-        if self.sheet.problem.metric.gap(dx, dy) >= worst {
-            return;
-        }
-        let distance = self.sheet.problem.set_cost(self.node, other);
+        let Some(distance) = self.distance_below(worst, other) else { return };
         self.nearest.offer(distance, other);
         self.quadrants[quadrant].offer(distance, other);
         if is_other_family {

@@ -32,8 +32,11 @@ impl<M: Metric> Search<'_, M> {
         let (p, q) = (self.spot[before as usize], self.spot[after as usize]);
         let mut best = (f64::INFINITY, 0);
         for (i, &spot) in self.problem.spots(node).iter().enumerate() {
-            let price = self.problem.cost((before, p), (node, spot))
-                + self.problem.cost((node, spot), (after, q));
+            let arrive = self.problem.cost((before, p), (node, spot));
+            if arrive >= best.0 {
+                continue;
+            }
+            let price = arrive + self.problem.cost((node, spot), (after, q));
             if price < best.0 {
                 best = (price, i as u32);
             }
