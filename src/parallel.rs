@@ -13,6 +13,9 @@ use rayon::prelude::*;
 /// So many items at most are taken on at once: few enough that no thread is left with much at the end.
 const PORTION: usize = 16;
 
+/// So many results at most wait for their turn.
+const BLOCK: usize = 1024;
+
 /// Whether there are threads; where the system lets none begin, all is done on the caller's.
 static THREADS: LazyLock<bool> = LazyLock::new(|| {
     let begun = ThreadPoolBuilder::new().build_global();
@@ -30,6 +33,19 @@ pub fn map<T: Send>(count: usize, work: impl Fn(usize) -> T + Sync) -> Vec<T> {
         return (0..count).map(work).collect();
     }
     (0..count).into_par_iter().with_max_len(PORTION).map(&work).collect()
+}
+
+/// Hands `work(0)`, `work(1)`, ... to `take` in this order. A block of them at a time is done on all cores, so
+/// that no more than a block is kept.
+pub fn in_turn<T: Send>(
+    count: usize,
+    work: impl Fn(usize) -> T + Sync,
+    mut take: impl FnMut(usize, T),
+) {
+    for first in (0..count).step_by(BLOCK) {
+        let block = map(BLOCK.min(count - first), |i| work(first + i));
+        block.into_iter().enumerate().for_each(|(i, done)| take(first + i, done));
+    }
 }
 
 /// Both results, computed side by side.
@@ -57,6 +73,9 @@ mod tests {
     fn order_does_not_depend_on_threads() {
         for threads in [1, 2, 7] {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            let mut taken = Vec::new();
+            pool.install(|| super::in_turn(3000, |i| i + 1, |i, next| taken.push((i, next))));
+            assert_eq!(taken, (0..3000).map(|i| (i, i + 1)).collect::<Vec<_>>());
             let squares = pool.install(|| super::map(1000, |i| i * i));
             assert!(squares.iter().enumerate().all(|(i, s)| *s == i * i), "{threads}");
         }

@@ -13,6 +13,7 @@ use super::candidates::{Start, beside, starts};
 use super::cost::Planar;
 use super::{Visit, turn};
 use crate::geometry::{LineRef, Point};
+use crate::parallel;
 
 /// What the choice is made by.
 #[derive(Debug, Clone, Copy)]
@@ -51,27 +52,30 @@ struct Way {
 
 /// Changes starts and senses of the closed lines among `visits`.
 pub fn choose<M: Planar>(lines: &[LineRef], visits: &mut [Visit], metric: &M, choice: Choice) {
-    let Some(first) = visits.first() else { return };
-    let mut ways = ways_of(lines[first.line], *first, choice);
-    let mut price: Vec<f64> = ways.iter().map(|w| metric.between(choice.start, w.from)).collect();
+    let offered = |visit: &Visit| ways_of(lines[visit.line], *visit, choice);
+    let (mut ways, mut price) = (Vec::new(), Vec::new());
     // For each visit and each way to cut it the way before; the ways themselves, twenty times as
     // large, are looked up anew on the way back.
-    let mut table: Vec<Vec<u16>> = vec![vec![0; ways.len()]];
-    for visit in visits.iter().skip(1) {
-        let next = ways_of(lines[visit.line], *visit, choice);
-        let arrive = |way: &Way| cheapest(&ways, &price, way, metric, choice.weight);
-        (price, ways) = {
-            let (arrived, before) = next.iter().map(arrive).unzip();
-            table.push(before);
-            (arrived, next)
+    let mut table: Vec<Vec<u16>> = Vec::with_capacity(visits.len());
+    let take = |i: usize, next: Vec<Way>| {
+        let arrive = |way: &Way| match i {
+            0 => (metric.between(choice.start, way.from), 0),
+            _ => cheapest(&ways, &price, way, metric, choice.weight),
         };
-    }
+        let (arrived, before) = next.iter().map(arrive).unzip();
+        table.push(before);
+        (price, ways) = (arrived, next);
+    };
+    parallel::in_turn(visits.len(), |i| offered(&visits[i]), take);
     let total = |i: &usize| price[*i] + metric.to_end(ways[*i].to);
     let mut at = (0..ways.len()).min_by(|a, b| total(a).total_cmp(&total(b))).unwrap_or(0);
-    for (visit, before) in visits.iter_mut().zip(&table).rev() {
-        *visit = ways_of(lines[visit.line], *visit, choice)[at].visit;
+    let mut taken = vec![0; table.len()];
+    for (slot, before) in taken.iter_mut().zip(&table).rev() {
+        *slot = at;
         at = before[at] as usize;
     }
+    let chosen = parallel::map(visits.len(), |i| offered(&visits[i])[taken[i]].visit);
+    visits.copy_from_slice(&chosen);
 }
 
 /// The cheapest way to arrive at `way`: its price, and which of `before` it comes from.

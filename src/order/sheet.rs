@@ -15,6 +15,7 @@ use super::cost::Planar;
 use super::problem::{NOBODY, Problem, Route};
 use crate::contour_tree::ContourTree;
 use crate::geometry::{Bounds, LineRef, Point};
+use crate::parallel;
 
 /// The ordering problem of some lines.
 #[derive(Debug, Clone)]
@@ -45,8 +46,11 @@ pub struct Group<'a> {
 }
 
 impl Group<'_> {
-    /// The candidate starts of a closed line.
+    /// The candidate starts of a closed line; none for an open one.
     fn starts(&self, line: usize) -> Vec<Start> {
+        if !self.lines[line].closed {
+            return Vec::new();
+        }
         starts(self.lines[line], self.keep_off_mm, self.finer)
     }
 }
@@ -56,10 +60,12 @@ impl<M: Planar> Sheet<M> {
     pub fn new(group: &Group, metric: M) -> Self {
         let mut sheet = Self::empty(metric, group.start);
         let mut nodes = HashMap::new();
-        for line in along_curve(group) {
-            nodes.insert(line, sheet.problem.len() as u32);
-            sheet.add_line(line, group);
-        }
+        let lines = along_curve(group);
+        let spots = |i: usize| group.starts(lines[i]).iter().map(|s| s.at).collect();
+        parallel::in_turn(lines.len(), spots, |i, spots| {
+            nodes.insert(lines[i], sheet.problem.len() as u32);
+            sheet.add_line(lines[i], &group.lines[lines[i]], spots);
+        });
         sheet.add_parents(group, &nodes);
         sheet.problem.add_end();
         sheet.note_node(NOBODY, Bounds::EMPTY);
@@ -107,11 +113,10 @@ impl<M: Planar> Sheet<M> {
         self.lines.push(line);
         self.boxes.push(bounds);
     }
-    fn add_line(&mut self, line: usize, group: &Group) {
-        let contour = &group.lines[line];
+    /// Adds a line; `spots` are where a closed one may be begun.
+    fn add_line(&mut self, line: usize, contour: &LineRef, spots: Vec<Point>) {
         let last = contour.points.len() - 1;
         if contour.closed {
-            let spots: Vec<Point> = group.starts(line).iter().map(|s| s.at).collect();
             self.problem.add(&spots);
             return self.note_node(line as u32, Bounds::of(&spots));
         }
@@ -146,23 +151,23 @@ impl<M: Planar> Sheet<M> {
     /// The candidate starts are looked up anew: kept for all lines they would be as large as the problem.
     pub fn visits(&self, route: &Route, group: &Group) -> (Vec<Visit>, Point) {
         let mut visits: Vec<Visit> = Vec::with_capacity(route.nodes.len());
-        let mut at = self.problem.spot(route, 0);
-        for &node in route.nodes.iter().filter(|&&n| self.line(n) != NOBODY) {
-            at = self.problem.spot(route, node);
-            let line = self.line(node) as usize;
+        let nodes: Vec<u32> =
+            route.nodes.iter().copied().filter(|&n| self.line(n) != NOBODY).collect();
+        let pick = |node: u32| route.picks[node as usize] as usize;
+        let start =
+            |i: usize| group.starts(self.line(nodes[i]) as usize).get(pick(nodes[i])).copied();
+        parallel::in_turn(nodes.len(), start, |i, start| {
+            let (node, line) = (nodes[i], self.line(nodes[i]) as usize);
             if visits.last().is_some_and(|v| v.line == line) {
-                continue;
+                return;
             }
             let (contour, mate) = (&group.lines[line], self.problem.mate(node));
             let reversed = mate != NOBODY && mate < node;
-            let (vertex, along) = if contour.closed {
-                let start = group.starts(line)[route.picks[node as usize] as usize];
-                (start.vertex as usize, start.along)
-            } else {
-                (if reversed { contour.points.len() - 1 } else { 0 }, 0.0)
-            };
+            let end = if reversed { contour.points.len() - 1 } else { 0 };
+            let (vertex, along) = start.map_or((end, 0.0), |s| (s.vertex as usize, s.along));
             visits.push(Visit { line, vertex, along, reversed });
-        }
+        });
+        let at = self.problem.spot(route, nodes.last().copied().unwrap_or(0));
         (visits, at)
     }
 }

@@ -22,12 +22,12 @@ use crate::parallel;
 const MOST_KICKS: f64 = 500_000.0;
 
 /// Kicks for each node at normal effort: 10,000 lines stay well under a second on two cores.
-const PER_NODE: f64 = 1.5;
+const PER_NODE: f64 = 1.2;
 /// With precedence, the part of the kicks that is free of it. Parents held back afterwards cost little
 /// (0.7 % of travel on strokes, 3 % on rings in rings), and free kicks win more than others in less time.
 const FREELY: f64 = 2.0 / 3.0;
 /// Small problems get up to this many kicks: some tenths of a second of processor time. Beyond
-/// [`stretches::LARGE`] in inverse proportion, down to those for each node: there reading and cutting take
+/// [`stretches::LARGE`] fewer the more there are, down to those for each node: there reading and cutting take
 /// long enough.
 const FEW_KICKS: f64 = 30_000.0;
 /// Up to this many nodes several searches with different kicks compete before the best one goes on.
@@ -43,7 +43,8 @@ const TRIALS: usize = 8;
 /// How many kicks `effort` allows for `problem`.
 pub fn kicks<M: Metric>(effort: Effort, problem: &Problem<M>) -> u64 {
     let nodes = problem.len() as f64;
-    let few = (nodes * 200.0).min(FEW_KICKS).min(FEW_KICKS * stretches::LARGE as f64 / nodes);
+    let beyond = (stretches::LARGE as f64 / nodes).powi(2);
+    let few = (nodes * 200.0).min(FEW_KICKS).min(FEW_KICKS * beyond);
     let normal = (nodes * PER_NODE).max(few).min(MOST_KICKS);
     match effort {
         Effort::Quick => (normal / 5.0) as u64,
@@ -99,7 +100,9 @@ where
             let family = family.clone();
             let mut search = Search::new(problem, near, start, family).with_seed(seed);
             search.kick_for(kicks);
-            search.route()
+            let mut route = search.route();
+            choose(problem, &mut route);
+            route
         }
     };
     if problem.len() > SMALL {
@@ -151,14 +154,13 @@ where
     shortest.map(|s| s.1).unwrap_or_default()
 }
 
-/// What becomes of `route`, with the best spots for its order, or `route` itself if that is no shorter.
+/// What becomes of `route`, or `route` itself if that is no shorter.
 fn shorter<M: Metric>(
     problem: &Problem<M>,
     route: Route,
     improved: impl FnOnce(&Route) -> Route,
 ) -> Route {
-    let mut found = improved(&route);
-    choose(problem, &mut found);
+    let found = improved(&route);
     if problem.total(&found) < problem.total(&route) { found } else { route }
 }
 
