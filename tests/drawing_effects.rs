@@ -331,6 +331,9 @@ fn percentages_are_of_the_viewport_around_them() {
     };
     near(area(&in_symbol(view)), 20.0 * 10.0);
     near(area(&in_symbol("overflow='visible'")), 20.0 * 10.0);
+    // Of a clone's own size in percent, too.
+    let in_percent = in_symbol(view).replace("width='40' height='20'", "width='40%' height='20%'");
+    near(area(&in_percent), 20.0 * 10.0);
 }
 
 /// SVG 2, 12.2 and 8.6, CSS Images 3, 5.2: the frame is the viewport of an SVG picture and bounds it; what has no
@@ -369,4 +372,14 @@ fn pictures_are_fitted_into_their_frames() {
     assert_eq!(codes(&unsized_one), ["image-size"]);
     let in_percent = picture("", size, whole).replace("width='60'", "width='60%'");
     near(area(&in_percent), 1800.0);
+}
+
+/// CSS Display 3, 2.5 and appendix B: what only its contents are shown of has no effects of its own.
+#[test]
+fn contents_without_their_element_are_told() {
+    let group = |display: &str| {
+        codes(&format!("<g style='display:{display}'><path d='M0 0h9v9h-9z'/></g>"))
+    };
+    assert_eq!(group("contents"), ["display-contents"]);
+    assert_eq!(group("inline"), [""; 0]);
 }

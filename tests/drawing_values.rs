@@ -151,6 +151,15 @@ fn a_rule_with_a_faulty_selector_holds_for_nothing() {
         let of_rule = all.iter().filter(|(code, _)| *code == "style-rule-ignored");
         assert_eq!(of_rule.count(), 1, "{list}: {all:?}");
     }
+    // Selectors 4, 4.2: what stands in brackets is one selector, which is not read; its neighbours are.
+    for (list, seen) in
+        [(":is(rect,path)", 600.0), ("g:not(.a,path,.b)", 600.0), ("path, :is(rect,g)", 200.0)]
+    {
+        near(area(&sheet(list)), seen);
+        let all = told(&sheet(list));
+        let of_rule = all.iter().filter(|(code, _)| *code == "style-rule-ignored");
+        assert_eq!(of_rule.count(), 1, "{list}: {all:?}");
+    }
     near(area(&sheet("rect:hover,path")), 200.0);
     near(area(&sheet("rect:last-child,path")), 200.0);
 }

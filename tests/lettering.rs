@@ -262,6 +262,11 @@ fn a_length_beside_gaps_is_told() {
         );
         let (findings, _) = checked(&text, &[]);
         assert_eq!(told(&findings, "text-spacing").len(), count, "{gaps}");
+        if !gaps.starts_with("dx") {
+            // CSS Text 3, 8.2: gaps are inherited.
+            let (findings, _) = checked(&format!("<g {gaps}>{}</g>", text.replace(gaps, "")), &[]);
+            assert_eq!(told(&findings, "text-spacing").len(), count, "{gaps} around");
+        }
     }
 }
 

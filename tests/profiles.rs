@@ -254,3 +254,25 @@ fn profiles_are_text_in_utf_8() {
     std::fs::write(&path, marked).unwrap();
     assert!(library.material(path.to_str().unwrap()).is_ok());
 }
+
+/// Lists say of no value which it is.
+#[test]
+fn a_list_in_place_of_a_table_is_refused() {
+    let (_folder, library) = library();
+    let machine = library.machine_text("plain-hpgl").unwrap().0;
+    for (line, told) in [
+        (
+            "hard_clip = [0, 0, 600, 1000]",
+            "own.toml:1:1: hard_clip is a list, in which no value has a name; write hard_clip = { x_min = 0, \
+             y_min = 0, x_max = 600, y_max = 1000 }",
+        ),
+        (
+            "motion = [1.0]",
+            "own.toml:1:1: motion is a list, in which no value has a name; write [motion] with a line \
+             KEY = VALUE for each below it",
+        ),
+    ] {
+        let error = machine_from_text(&format!("{line}\n{machine}"), "own.toml").unwrap_err();
+        assert_eq!(error.to_string(), told);
+    }
+}

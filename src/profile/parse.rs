@@ -67,6 +67,7 @@ pub fn material_from_text(text: &str, file: &str) -> Result<Material, ProfileErr
 }
 
 fn parse<T: DeserializeOwned>(text: &str, file: &str) -> Result<T, ProfileError> {
+    tables_are_named(text, file)?;
     toml::from_str(text).map_err(|error| {
         let start = error.span().map_or(0, |span| span.start);
         ProfileError::Text {
@@ -74,6 +75,29 @@ fn parse<T: DeserializeOwned>(text: &str, file: &str) -> Result<T, ProfileError>
             place: place(text, start),
             text: explained(error.message()),
         }
+    })
+}
+
+/// Keys whose values are tables.
+const TABLES: [&str; 4] = ["hard_clip", "language", "motion", "serial"];
+
+/// Refuses a list in place of a table: its values would be taken one after another, whatever was meant.
+fn tables_are_named(text: &str, file: &str) -> Result<(), ProfileError> {
+    // What is no TOML is told by the reader.
+    let Ok(table) = toml::de::DeTable::parse(text) else { return Ok(()) };
+    let mut lists = table.get_ref().iter().filter(|(_, value)| value.get_ref().is_array());
+    let Some((key, _)) = lists.find(|(key, _)| TABLES.contains(&key.get_ref().as_ref())) else {
+        return Ok(());
+    };
+    let name = key.get_ref();
+    let example = match name.as_ref() {
+        "hard_clip" => "hard_clip = { x_min = 0, y_min = 0, x_max = 600, y_max = 1000 }".into(),
+        name => format!("[{name}] with a line KEY = VALUE for each below it"),
+    };
+    Err(ProfileError::Text {
+        file: file.to_owned(),
+        place: place(text, key.span().start),
+        text: format!("{name} is a list, in which no value has a name; write {example}"),
     })
 }
 

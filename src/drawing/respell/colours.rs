@@ -1,6 +1,8 @@
 //! Colours that the SVG library does not read though CSS Color 4 has them in the sRGB space: channels and
 //! opacity as numbers or percentages at will, `none`, `color(srgb ...)`.
 
+use crate::drawing::survey::percentage;
+
 /// A colour as #rrggbb or #rrggbbaa; `None` if the library knows it as it is, or it is none of these.
 pub(super) fn written(value: &str) -> Option<String> {
     let value = value.trim();
@@ -61,8 +63,8 @@ fn hex(channels: [&str; 3], most: f64, alpha: &[&str]) -> Option<String> {
 
 /// The share of the whole that a number, a percentage or `none` is.
 fn share(word: &str, most: f64) -> Option<f64> {
-    let of_one = match word.strip_suffix('%') {
-        Some(percent) => percent.parse::<f64>().ok()? / 100.0,
+    let of_one = match percentage(word) {
+        Some(share) => share,
         None if is_none(word) => 0.0,
         None => word.parse::<f64>().ok()? / most,
     };

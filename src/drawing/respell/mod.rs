@@ -257,12 +257,42 @@ impl<'a> Pen<'a> {
             let after = (body.end + 1).min(self.text.len());
             return self.write(selector.start..after, "");
         }
+        if list.contains(['(', '[']) && !self.without_lists(selector.clone(), body.end) {
+            return;
+        }
         let parts = || list.split(',').map(str::trim);
         let of_root = parts().all(|part| matches!(part, ":root" | "svg" | "*"));
         if of_root && parts().all(|part| part != "*") && parts().any(|part| part == ":root") {
             self.write(selector, "svg");
         }
         self.declarations(body, of_root);
+    }
+
+    /// Tells selectors with a list in brackets, which the CSS library would part at its commas, and takes them
+    /// out of a rule, the rule with the last of them. False if it is gone.
+    fn without_lists(&mut self, selector: Range<usize>, end: usize) -> bool {
+        let text = self.text;
+        let (mut at, mut read) = (selector.start, Vec::new());
+        let mut lists = false;
+        while at < selector.end {
+            let stop = scan::until(text, at..selector.end, b",");
+            let one = &text[scan::trimmed(text, at..stop)];
+            if one.contains(',') && !one.contains(['"', '\'', '&']) && !one.contains("/*") {
+                lists = true;
+                let text = format!("the style rule {} is not read.", quoted(&shortened(one)));
+                let finding = Finding::warning("style-rule-ignored", text).hint(PLAIN_STYLES);
+                self.findings.push((at, finding));
+            } else {
+                read.push(one);
+            }
+            at = stop + 1;
+        }
+        if read.is_empty() {
+            self.write(selector.start..(end + 1).min(text.len()), "");
+        } else if lists {
+            self.write(selector, read.join(","));
+        }
+        !read.is_empty()
     }
 
     fn declarations(&mut self, range: Range<usize>, of_root: bool) {
@@ -284,8 +314,7 @@ impl<'a> Pen<'a> {
         let head = scan::trimmed(self.text, from..opens);
         let text =
             format!("the style rule {} is not read.", quoted(&shortened(&self.text[head.clone()])));
-        let hint = "Save the drawing again as plain SVG, with styles as attributes.";
-        let finding = Finding::warning("style-rule-ignored", text).hint(hint);
+        let finding = Finding::warning("style-rule-ignored", text).hint(PLAIN_STYLES);
         self.findings.push((head.start, finding));
         let after = (close + 1).min(end);
         self.write(from..after, "");
@@ -456,8 +485,7 @@ impl<'a> Pen<'a> {
                  drawing is taken.",
                 quoted(&shortened(name))
             );
-            let hint = "Save the drawing again as plain SVG, with styles as attributes.";
-            self.findings.push((at, Finding::warning("style-variable", text).hint(hint)));
+            self.findings.push((at, Finding::warning("style-variable", text).hint(PLAIN_STYLES)));
         }
     }
 }
@@ -517,6 +545,9 @@ fn decoded(link: &str) -> Option<String> {
     let is_plain = !name.contains(char::is_control) && marks(&name) == marks(link);
     (is_plain && name != link).then_some(name)
 }
+
+/// What to do about a style that is not read.
+const PLAIN_STYLES: &str = "Save the drawing again as plain SVG, with styles as attributes.";
 
 const MEDIA: &str = "@media";
 

@@ -2,7 +2,7 @@
 //! mean nothing.
 
 use super::colours;
-use crate::drawing::survey::{dash_items, has_faulty_number};
+use crate::drawing::survey::{dash_items, has_faulty_number, percentage};
 
 /// Properties whose plain words are the same in any case, with their initial values (SVG 2, Property Index;
 /// CSS Masking 1, Compositing 1).
@@ -133,8 +133,8 @@ pub(super) fn means_nothing(name: &str, value: &str) -> bool {
         "color" => !is_colour(value),
         "fill" | "stroke" => !is_paint(value),
         "fill-opacity" | "stroke-opacity" | "stroke-miterlimit" => {
-            let number = value.strip_suffix('%').filter(|_| name != "stroke-miterlimit");
-            !value.contains('(') && number.unwrap_or(value).parse::<f64>().is_err()
+            let share = percentage(value).filter(|_| name != "stroke-miterlimit");
+            !value.contains('(') && share.is_none() && value.parse::<f64>().is_err()
         }
         _ => false,
     }
@@ -195,6 +195,8 @@ mod tests {
             ("color", "none"),
             ("fill-opacity", "half"),
             ("stroke-miterlimit", "9%"),
+            ("fill-opacity", "50 %"),
+            ("stroke-opacity", "inf%"),
         ] {
             assert!(means_nothing(name, value), "{name} {value}");
         }

@@ -32,12 +32,20 @@ pub(super) fn check<'a>(
         }
         return false;
     }
+    if props.get(Prop::Display) == Some("contents") {
+        let text = format!(
+            "display: contents of {} is not followed: its own transform, opacity, clip path and mask hold",
+            called(node)
+        );
+        let hint = "Take them off it, or leave display out.";
+        tally(v, node, "contents", Finding::warning("display-contents", text).hint(hint));
+    }
     if !element(v, node, context.viewports) || !values::check(v, node) {
         return false;
     }
     links::check(v, node, props);
     effects(v, node, props);
-    texts::check(v, node, props);
+    texts::check(v, node, props, context.spacing);
     true
 }
 

@@ -40,7 +40,7 @@ use usvg::roxmltree::Document;
 
 pub(super) use links::local_url;
 pub(super) use losses::{quoted, shortened, unreadable};
-pub(super) use size::{MEDIUM_PX, SizeGiven, has_faulty_number};
+pub(super) use size::{MEDIUM_PX, SizeGiven, has_faulty_number, percentage};
 use splice::Edits;
 pub(super) use values::{dash_items, is_for_screens};
 

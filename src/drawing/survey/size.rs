@@ -200,6 +200,12 @@ fn loosely_readable(text: &str) -> Option<(Length, String)> {
     Some((length, compact))
 }
 
+/// The share of one that a percentage is: a number, and the sign right behind it (CSS Values 4, 5.5).
+pub(in crate::drawing) fn percentage(value: &str) -> Option<f64> {
+    let number = value.strip_suffix('%').filter(|_| !has_faulty_number(value))?;
+    number.parse::<f64>().ok().filter(|number| number.is_finite()).map(|percent| percent / 100.0)
+}
+
 /// Whether a blank parts a number from its unit, or no digit follows a number's point: neither is a number
 /// (CSS Syntax 3, 4.3.3 and 4.3.12), though the SVG library reads both.
 pub(in crate::drawing) fn has_faulty_number(value: &str) -> bool {

@@ -10,6 +10,7 @@ use std::collections::HashSet;
 use simplecss::{AttributeOperator, DeclarationTokenizer, PseudoClass, Selector, StyleSheet};
 use usvg::roxmltree::{Document, Node};
 
+use super::size::percentage;
 use super::{texts, values};
 
 /// The SVG namespace.
@@ -248,10 +249,7 @@ impl<'a> Styles<'a> {
 
 /// A share of one: a number or a percentage (CSS Color 4, 4.2).
 pub(super) fn share(value: &str) -> Option<f64> {
-    match value.strip_suffix('%') {
-        Some(percent) => percent.trim().parse::<f64>().ok().map(|p| (p / 100.0).clamp(0.0, 1.0)),
-        None => value.parse::<f64>().ok().map(|n| n.clamp(0.0, 1.0)),
-    }
+    percentage(value).or_else(|| value.parse().ok()).map(|share| share.clamp(0.0, 1.0))
 }
 
 /// Rules that the CSS library passes over: at-rules, and selectors that it does not know.

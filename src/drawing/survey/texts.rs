@@ -62,12 +62,18 @@ pub(super) const NAMES: [&str; 25] = [
 const USUAL: &str = " none normal auto inherit initial unset ltr mixed solid 0 ";
 
 /// Tells what of an element's text properties is not followed.
-pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+/// `around` is the `letter-spacing` that it inherits.
+pub(super) fn check<'a>(
+    v: &mut Visitor<'a>,
+    node: Node<'a, 'a>,
+    props: &Props<'a>,
+    around: Option<&'a str>,
+) {
     if svg_tag(node) == Some("textPath") {
         along_path(v, node);
     }
     if svg_tag(node).is_some_and(|tag| matches!(tag, "text" | "tspan" | "textPath" | "a")) {
-        length(v, node, props);
+        length(v, node, spacing(props, around));
     }
     line_widths(v, node, props);
     bounds(v, node, props);
@@ -130,6 +136,15 @@ pub(super) fn weight(own: Option<&str>, around: Option<u16>) -> Option<u16> {
         Some(number) => number.parse().unwrap_or(outer),
         None => return around,
     })
+}
+
+/// The gaps between an element's letters, its own or inherited.
+pub(super) fn spacing<'a>(props: &Props<'a>, around: Option<&'a str>) -> Option<&'a str> {
+    let own = props.texts().find(|(name, _)| *name == "letter-spacing");
+    match own.map(|(_, value)| value) {
+        None | Some("inherit" | "unset") => around,
+        own => own,
+    }
 }
 
 const NORMAL_WEIGHT: u16 = 400;
@@ -208,10 +223,10 @@ fn unmet(name: &str, value: &str, plain: &str) -> Option<&'static str> {
 
 /// A `textLength` over several pieces of text is not passed on: the SVG library would stretch each of them
 /// to the whole length.
-fn length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
+fn length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, spacing: Option<&str>) {
     let Some(given) = node.attribute_node("textLength") else { return };
     if is_one_piece(node) {
-        return spaced_to_length(v, node, props);
+        return spaced_to_length(v, node, spacing);
     }
     v.edits.push(Edit::replace(given.range_qname(), "unused-length"));
     let text = format!(
@@ -224,11 +239,10 @@ fn length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
 }
 
 /// Viewers count gaps between letters into the length of a text, the SVG library adds them to it.
-fn spaced_to_length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, props: &Props<'a>) {
-    let usual = |value: &str| USUAL.contains(&format!(" {value} "));
-    let gaps = |(name, value): (&str, &str)| name == "letter-spacing" && !usual(value);
+fn spaced_to_length<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, spacing: Option<&str>) {
+    let gaps = spacing.is_some_and(|value| !USUAL.contains(&format!(" {value} ")));
     let moved = node.attribute("dx").is_some_and(|list| list.trim().contains([' ', ',']));
-    if moved || props.texts().any(gaps) {
+    if moved || gaps {
         let text = format!(
             "textLength of {} stands beside {}, which viewers count in otherwise; its letters may lie \
              elsewhere than they are shown.",

@@ -2,7 +2,7 @@
 //!
 //! By SVG 2 (8.9) a percentage is one of the nearest viewport around the element. The library takes those of a
 //! mask, clip path, pattern, gradient or marker of the viewport in which that is used, and those in a symbol
-//! with a view box of the clone's width and height. For definitions, no symbol counts as a viewport: it has none
+//! with a view box of the clone's width and height, which it takes of themselves. For definitions, no symbol counts as a viewport: it has none
 //! until it is cloned, and definitions are not cloned with it (seen in a browser). Sizes that depend on a clone
 //! are left to the library, which knows it.
 
@@ -11,7 +11,7 @@ use std::collections::HashSet;
 use usvg::roxmltree::{Document, Node};
 
 use super::links::href;
-use super::size::{has_faulty_number, px, readable, sides_of_box};
+use super::size::{percentage, px, readable, sides_of_box};
 use super::splice::Edit;
 use super::values::dash_items;
 use super::visit::{Inherited, Visitor, svg_tag};
@@ -104,8 +104,7 @@ fn of_svg(node: Node<'_, '_>, around: Option<Sides>) -> Option<Sides> {
 
 /// A percentage of a whole, if it is one.
 pub(super) fn share(given: &str, whole: Option<f64>) -> Option<f64> {
-    let percent = given.strip_suffix('%').filter(|_| !has_faulty_number(given))?;
-    Some(percent.parse::<f64>().ok()? / 100.0 * whole?)
+    Some(percentage(given)? * whole?)
 }
 
 /// What a percentage of this attribute is of.
@@ -127,7 +126,9 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, around: &Inheri
         "svg" => around.viewports,
         _ => v.frames.within(node, around.viewports),
     };
-    let Some(sides) = viewports.written_for else { return };
+    // The library takes a share of a clone's width of that share again.
+    let cloned = viewports.nearest.filter(|_| tag == "use" && v.frames.several);
+    let Some(sides) = viewports.written_for.or(cloned) else { return };
     let units = match tag {
         "mask" => Some("maskUnits"),
         "pattern" => Some("patternUnits"),

@@ -46,6 +46,8 @@ pub(super) struct Inherited<'a> {
     pub(super) weight: Option<u16>,
     pub(super) line_join: Option<&'a str>,
     pub(super) dashes: Option<&'a str>,
+    /// Gaps between letters.
+    pub(super) spacing: Option<&'a str>,
 }
 
 /// What is collected on the way.
@@ -343,6 +345,7 @@ impl<'a> Visitor<'a> {
             weight: texts::weight(props.get(Prop::FontWeight), outer.weight),
             line_join: or(Prop::LineJoin, outer.line_join),
             dashes: or(Prop::DashArray, outer.dashes),
+            spacing: texts::spacing(props, outer.spacing),
             ..*outer
         }
     }
