@@ -336,6 +336,37 @@ fn percentages_are_of_the_viewport_around_them() {
     near(area(&in_percent), 20.0 * 10.0);
 }
 
+/// SVG 2, 8.9: a clone's own percentages are of the viewport around the clone (a browser drew all of these so).
+#[test]
+fn percentages_of_clones_are_of_the_viewport_around_the_clone() {
+    let symbol = "<symbol id='s' viewBox='0 0 20 10' overflow='visible'>\
+                  <rect width='50%' height='50%'/></symbol>";
+    let within = |around: &str| {
+        let clone = "<use href='#s' x='10%' y='10%' width='40%' height='50%'/>";
+        format!("{symbol}<svg x='10' y='10' {around}>{clone}</svg>")
+    };
+    // A clone of 16 x 15 or 24 x 25 that the view box fits into, a quarter of it painted; scaled by 2.
+    let box_of_40 = within("width='80' height='60' viewBox='0 0 40 30'");
+    let (own, named) = (within("width='60' height='50'"), within("id='q' width='60' height='50'"));
+    for (content, wanted) in
+        [(box_of_40, 16.0 * 8.0), (own, 24.0 * 12.0 / 4.0), (named, 24.0 * 12.0 / 4.0)]
+    {
+        near(area(&content), wanted);
+        assert_eq!(codes(&content), [""; 0], "{content}");
+    }
+    // Of what is cloned into another viewport, of that one.
+    let inner = "<svg width='80' height='60' viewBox='0 0 40 30'><use href='#g'/></svg>";
+    let (rect, clone) = ("<rect id='r' width='5' height='5'/>", "<use href='#r' x='30%' y='50%'/>");
+    near(area(&format!("<defs><g id='g'>{rect}{clone}</g></defs>{inner}")), 200.0);
+    let share = "<defs><g id='g'><use href='#s' width='40%' height='20%'/></g></defs>";
+    let sized = share.replace("40%", "40").replace("20%", "20");
+    assert_eq!(codes(&format!("{symbol}{share}{inner}")), ["clone-size"]);
+    assert_eq!(codes(&format!("{symbol}{sized}{inner}")), [""; 0]);
+    let content = format!("{symbol}{share}<use href='#g'/>");
+    assert_eq!(codes(&content), [""; 0]);
+    near(area(&content), 20.0 * 10.0);
+}
+
 /// SVG 2, 12.2 and 8.6, CSS Images 3, 5.2: the frame is the viewport of an SVG picture and bounds it; what has no
 /// view box, or asks for no proportions, fills it each way (a browser drew all of these so but those told).
 #[test]
@@ -374,12 +405,33 @@ fn pictures_are_fitted_into_their_frames() {
     near(area(&in_percent), 1800.0);
 }
 
-/// CSS Display 3, 2.5 and appendix B: what only its contents are shown of has no effects of its own.
+/// CSS Display 3, appendix B: an element that only its contents are shown of does nothing to them; what can't be
+/// without itself is not drawn (a browser drew all of these so).
 #[test]
-fn contents_without_their_element_are_told() {
-    let group = |display: &str| {
-        codes(&format!("<g style='display:{display}'><path d='M0 0h9v9h-9z'/></g>"))
-    };
-    assert_eq!(group("contents"), ["display-contents"]);
-    assert_eq!(group("inline"), [""; 0]);
+fn contents_are_shown_without_their_element() {
+    let rect = "<rect x='10' y='10' width='20' height='10' fill='#000'/>";
+    let defined = format!(
+        "<defs><g id='d'>{rect}</g><clipPath id='c'><path d='M0 0h15v15z'/></clipPath></defs>"
+    );
+    for element in [
+        "<g style='display:contents' transform='scale(2)'>R</g>",
+        "<g display='contents' clip-path='url(#c)'>R</g>",
+        "<g style='opacity:0;transform:scale(2);display:contents'>R</g>",
+        "<style>g{display:contents;opacity:0}</style><g transform='scale(3)'>R</g>",
+        "<use href='#d' x='400' transform='scale(2)' style='display:contents'/>",
+        "<clipPath id='k' display='contents'><rect width='90' height='90'/></clipPath><g clip-path='url(#k)'>R</g>",
+    ] {
+        let content = format!("{defined}{}", element.replace('R', rect));
+        near(area(&content), 200.0);
+        assert_eq!(codes(&content), [""; 0], "{element}");
+    }
+    for element in
+        ["<a display='contents'>R</a>", "<rect width='9' height='9' style='display:contents'/>"]
+    {
+        let content = format!("{rect}{}", element.replace('R', rect));
+        near(area(&content), 200.0);
+        assert_eq!(codes(&content), ["hidden"], "{element}");
+    }
+    // A viewport stays one, which is told.
+    assert_eq!(codes(&format!("<svg display='contents'>{rect}</svg>")), ["display-contents"]);
 }

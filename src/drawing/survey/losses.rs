@@ -24,32 +24,67 @@ pub(super) fn check<'a>(
     props: &Props<'a>,
     context: &Inherited<'a>,
 ) -> bool {
-    if props.get(Prop::Display) == Some("none") {
-        hidden(v, node, context);
+    if is_hidden(node, props) {
+        if props.get(Prop::Display) == Some("contents") {
+            Edit::style(&mut v.edits, node, "display:none");
+        }
+        hidden(v, node, context, props.get(Prop::Display).unwrap_or("none"));
         if context.text.is_some() {
             // Letters that are not there take no place; the SVG library lets them.
             v.take_out(node);
         }
         return false;
     }
-    if props.get(Prop::Display) == Some("contents") {
-        let text = format!(
-            "display: contents of {} is not followed: its own transform, opacity, clip path and mask hold",
-            called(node)
-        );
-        let hint = "Take them off it, or leave display out.";
-        tally(v, node, "contents", Finding::warning("display-contents", text).hint(hint));
-    }
+    let bare = props.get(Prop::Display) == Some("contents") && without_itself(v, node);
     if !element(v, node, context.viewports) || !values::check(v, node) {
         return false;
     }
     links::check(v, node, props);
-    effects(v, node, props);
+    if !bare {
+        effects(v, node, props);
+    }
     texts::check(v, node, props, context.spacing);
     true
 }
 
-fn hidden(v: &mut Visitor<'_>, node: Node<'_, '_>, context: &Inherited<'_>) {
+/// Whether an element is not drawn, nor anything inside it. `contents` is none for what can't be without itself
+/// (CSS Display 3, appendix B).
+pub(super) fn is_hidden(node: Node<'_, '_>, props: &Props<'_>) -> bool {
+    let is_whole =
+        |tag| is_shape(tag) || matches!(tag, "text" | "image" | "a" | "switch" | "textPath");
+    match props.get(Prop::Display) {
+        Some("none") => true,
+        Some("contents") => svg_tag(node).is_some_and(is_whole),
+        _ => false,
+    }
+}
+
+/// Takes from an element with `display: contents` what it does to its contents; true if it has no effects then.
+fn without_itself<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) -> bool {
+    let places: &[&str] = match svg_tag(node) {
+        Some("g") => &[],
+        Some("use") => &["x", "y"],
+        Some("tspan") => &["x", "y", "dx", "dy", "rotate", "textLength"],
+        Some("svg" | "symbol") if node.parent_element().is_some() => {
+            let text = format!(
+                "display: contents of {} is not followed; its place, size and viewBox hold.",
+                called(node)
+            );
+            let hint = "Move what is in it out of it, or leave display out.";
+            v.tell(node, Finding::warning("display-contents", text).hint(hint));
+            return false;
+        }
+        _ => return false,
+    };
+    for given in node.attributes().filter(|given| places.contains(&given.name())) {
+        v.edits.push(Edit::replace(given.range_qname(), format!("unused-{}", given.name())));
+    }
+    let none = "transform:none;opacity:1;clip-path:none;mask:none;filter:none";
+    Edit::style(&mut v.edits, node, none);
+    true
+}
+
+fn hidden(v: &mut Visitor<'_>, node: Node<'_, '_>, context: &Inherited<'_>, display: &str) {
     let tag = node.tag_name().name();
     if !(is_shape(tag)
         || matches!(
@@ -71,7 +106,7 @@ fn hidden(v: &mut Visitor<'_>, node: Node<'_, '_>, context: &Inherited<'_>) {
     } else {
         Finding::note(
             "hidden",
-            format!("{} is hidden (display: none) and is not cut.", called(node)),
+            format!("{} is hidden (display: {display}) and is not cut.", called(node)),
         )
     };
     v.tell(node, finding);

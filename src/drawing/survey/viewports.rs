@@ -1,20 +1,24 @@
 //! Percentages of user space, written out where the SVG library takes them of another viewport.
 //!
 //! By SVG 2 (8.9) a percentage is one of the nearest viewport around the element. The library takes those of a
-//! mask, clip path, pattern, gradient or marker of the viewport in which that is used, and those in a symbol
-//! with a view box of the clone's width and height, which it takes of themselves. For definitions, no symbol counts as a viewport: it has none
-//! until it is cloned, and definitions are not cloned with it (seen in a browser). Sizes that depend on a clone
-//! are left to the library, which knows it.
+//! mask, clip path, pattern, gradient or marker of the viewport in which that is used, those in a symbol with a
+//! view box of the clone's width and height, and a clone's own share of the width of a symbol of that share again.
+//! For definitions, no symbol counts as a viewport: it has none until it is cloned, and definitions are not cloned
+//! with it (seen in a browser). Sizes that depend on a clone are left to the library, which knows them; where it
+//! takes them wrongly, that is told.
 
 use std::collections::HashSet;
 
 use usvg::roxmltree::{Document, Node};
 
 use super::links::href;
+use super::losses::called;
+use super::marks;
 use super::size::{percentage, px, readable, sides_of_box};
 use super::splice::Edit;
 use super::values::dash_items;
 use super::visit::{Inherited, Visitor, svg_tag};
+use crate::finding::Finding;
 
 /// A width and a height in user units.
 pub(super) type Sides = [f64; 2];
@@ -42,6 +46,10 @@ impl Viewports {
 pub(super) struct Frames<'a> {
     /// There is more than one viewport.
     several: bool,
+    /// Clones may lie in another viewport than their originals.
+    moved: bool,
+    /// The ids that clones name.
+    cloned: HashSet<&'a str>,
     /// Gradients and patterns that others take attributes from, which may count in other units.
     taken_from: HashSet<&'a str>,
 }
@@ -58,16 +66,22 @@ impl<'a> Frames<'a> {
         }
         let servers = doc.descendants().filter(|node| SERVERS.contains(&node.tag_name().name()));
         let taken_from = servers.filter_map(|node| href(node)?.trim().strip_prefix('#')).collect();
-        Self { several: true, taken_from }
+        let mut clones = doc.descendants().filter(|node| node.tag_name().name() == "use");
+        let moved = clones.any(|node| node.ancestors().skip(1).any(|around| inner(&around)));
+        Self { several: true, moved, cloned: marks::cloned(doc), taken_from }
     }
 
     /// What an element hands to its children.
     pub(super) fn within(&self, node: Node<'_, '_>, around: Viewports) -> Viewports {
+        let is_cloned = node.attribute("id").is_some_and(|id| self.cloned.contains(id));
+        let nearest = around.nearest.filter(|_| !(self.moved && is_cloned));
+        let around = Viewports { nearest, ..around };
         match node.tag_name().name() {
-            "svg" => {
-                let svg = of_svg(node, around.svg);
-                Viewports { svg, nearest: svg, written_for: None }
-            }
+            "svg" => Viewports {
+                svg: of_svg(node, around.svg, is_cloned),
+                nearest: of_svg(node, around.nearest, is_cloned),
+                written_for: None,
+            },
             _ if !self.several => around,
             "symbol" => {
                 let own = view_box(node);
@@ -86,12 +100,11 @@ pub(super) fn view_box(node: Node<'_, '_>) -> Option<Sides> {
 }
 
 /// The size of an `svg` element in its own units; none if a clone may give it another.
-fn of_svg(node: Node<'_, '_>, around: Option<Sides>) -> Option<Sides> {
+fn of_svg(node: Node<'_, '_>, around: Option<Sides>, is_cloned: bool) -> Option<Sides> {
     if let Some(sides) = view_box(node) {
         return Some(sides);
     }
-    let is_root = node.parent_element().is_none();
-    if !is_root && node.has_attribute("id") {
+    if is_cloned && node.parent_element().is_some() {
         return None;
     }
     let side = |name: &str, around: Option<f64>| match node.attribute(name).map(str::trim) {
@@ -126,9 +139,14 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, around: &Inheri
         "svg" => around.viewports,
         _ => v.frames.within(node, around.viewports),
     };
-    // The library takes a share of a clone's width of that share again.
-    let cloned = viewports.nearest.filter(|_| tag == "use" && v.frames.several);
-    let Some(sides) = viewports.written_for.or(cloned) else { return };
+    let sides = match viewports.written_for {
+        None if is_share_of_symbol(v, node, tag) => match viewports.nearest {
+            None => return untaken_share(v, node),
+            nearest => nearest,
+        },
+        written_for => written_for,
+    };
+    let Some(sides) = sides else { return };
     let units = match tag {
         "mask" => Some("maskUnits"),
         "pattern" => Some("patternUnits"),
@@ -158,6 +176,26 @@ pub(super) fn check<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>, around: &Inheri
             v.edits.push(Edit::attribute(node, name, &(share * whole).to_string()));
         }
     }
+}
+
+/// Whether an element clones a symbol to a share of the viewport.
+fn is_share_of_symbol<'a>(v: &Visitor<'a>, node: Node<'a, 'a>, tag: &str) -> bool {
+    let id = href(node).filter(|_| tag == "use").and_then(|link| link.trim().strip_prefix('#'));
+    let is_share =
+        |name| node.attribute(name).is_some_and(|given| percentage(given.trim()).is_some());
+    id.and_then(|id| v.tags.get(id)).is_some_and(|linked| svg_tag(*linked) == Some("symbol"))
+        && ["x", "y", "width", "height"].into_iter().any(is_share)
+}
+
+/// A share of a viewport whose size is not known, which the library takes twice.
+fn untaken_share<'a>(v: &mut Visitor<'a>, node: Node<'a, 'a>) {
+    let text = format!(
+        "the place and size of {} in percent hang on what it is cloned into, which is not followed; viewers \
+         show it elsewhere or in another size.",
+        called(node)
+    );
+    let hint = "Give the clone its x, y, width and height as numbers.";
+    v.tell(node, Finding::warning("clone-size", text).hint(hint));
 }
 
 /// Shares of the viewport that hold where nothing is given (CSS Masking 1, 7.10; SVG 2, 14.2).

@@ -255,7 +255,7 @@ impl<'a> Visitor<'a> {
         let tag = svg_tag(node)?;
         let name = layer_name(node);
         let begins = tag == "g" || (matches!(tag, "svg" | "a" | "switch") && name.is_some());
-        if !begins || self.styles.props(node).get(Prop::Display) == Some("none") {
+        if !begins || losses::is_hidden(node, &self.styles.props(node)) {
             return None;
         }
         let number = self.out.layers.len() + 1;
