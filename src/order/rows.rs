@@ -16,12 +16,28 @@ use super::problem::{NOBODY, Problem};
 use super::sheet::Sheet;
 use crate::geometry::{Bounds, Point};
 
-/// The nodes of `sheet` in the order of each pattern.
+/// Patterns that are so much longer from middle to middle than the nodes as they are numbered are not
+/// worth a look at their spots.
+const HOPELESS: f64 = 1.05;
+
+/// The nodes of `sheet` in the order of each pattern that may be worth it.
 pub fn tours<M: Planar>(sheet: &Sheet<M>) -> Vec<Vec<u32>> {
     let families = Families::new(sheet);
     let grids = [false, true].map(|upright| Grid::new(sheet, &families.frames, upright));
     let patterns = [1, 2].into_iter().flat_map(|height| grids.iter().map(move |g| (g, height)));
-    patterns.map(|(grid, height)| families.along(sheet, &Strips::of(grid, height))).collect()
+    let middle = |node: u32| sheet.boxes[node as usize].center();
+    let length = |nodes: &mut dyn Iterator<Item = u32>| -> f64 {
+        let mut at = middle(0);
+        nodes.map(|node| std::mem::replace(&mut at, middle(node)).distance(middle(node))).sum()
+    };
+    let limit = HOPELESS * length(&mut inner_nodes(&sheet.problem));
+    patterns
+        .map(|(grid, height)| families.along(sheet, &Strips::of(grid, height)))
+        .filter(|tour| {
+            let inner = tour.iter().copied().filter(|&n| n != sheet.problem.end());
+            length(&mut inner.skip(1)) <= limit
+        })
+        .collect()
 }
 
 /// Who belongs together.

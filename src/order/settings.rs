@@ -18,12 +18,12 @@ pub enum Strategy {
 /// How long [`Strategy::Best`] searches: a number of kicks per line, never a time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Hash)]
 pub enum Effort {
-    /// A fifth of the normal number.
+    /// A fifth to a third of the normal number.
     Quick,
-    /// Under a second at 10,000 lines.
+    /// A kick for each line of a large order, more of small ones: some tenths of a second.
     #[default]
     Normal,
-    /// Ten times the normal number.
+    /// Ten times the normal number or a little more.
     Long,
 }
 

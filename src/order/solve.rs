@@ -1,10 +1,9 @@
 //! From a problem to its best route: first tours, descent, precedence, kicks, spots.
 //!
-//! Of the greedy, the numbered and the nearest-neighbour tour the two shortest go through the first
-//! descent, and those along rows that look promising; the best one goes on. (On strokes the
-//! nearest-neighbour tour ends 1 % below the others, on points the greedy one.) Then
-//! kicks. With precedence all that is free of it, and two thirds of the kicks; then parents are held back,
-//! and a second descent and the rest of the kicks keep the rule from there on.
+//! The greedy, the numbered and the nearest-neighbour tour go through the first descent (of a large problem
+//! the shortest and those near to it: on strokes the nearest-neighbour tour ends 1 % below the others, on
+//! points the greedy one), and those along rows that look promising; the best one goes on. Then kicks. With precedence all that, and two thirds of the kicks, are free of it; then parents are held
+//! back, and a second descent and the rest of the kicks keep the rule from there on.
 
 use super::cost::Metric;
 use super::entries::choose;
@@ -21,8 +20,6 @@ use crate::parallel;
 /// Most kicks of normal effort: a second or two at any size.
 const MOST_KICKS: f64 = 500_000.0;
 
-/// Kicks for each node at normal effort: 10,000 lines stay well under a second on two cores.
-const PER_NODE: f64 = 1.2;
 /// With precedence, the part of the kicks that is free of it. Parents held back afterwards cost little
 /// (0.7 % of travel on strokes, 3 % on rings in rings), and free kicks win more than others in less time.
 const FREELY: f64 = 2.0 / 3.0;
@@ -35,22 +32,23 @@ const SMALL: usize = 1_000;
 /// Tours along rows have to be so much shorter than the numbered one to be worth a descent: like parts
 /// in rows reach 0.87 to 0.95, sheets on which rows win nothing 0.97 and more.
 const PROMISING: f64 = 0.96;
-/// Of the other first tours so many are worth one.
-const PLAIN: usize = 2;
+/// Of the other first tours of a large problem the shortest is worth one, and those that are so near to it:
+/// how long they are foretells what becomes of them to 2 or 3 %.
+const RIVAL: f64 = 1.05;
 /// How many compete.
 const TRIALS: usize = 8;
 
-/// How many kicks `effort` allows for `problem`.
+/// How many kicks `effort` allows for `problem`: so many for each node, or a part of [`FEW_KICKS`].
 pub fn kicks<M: Metric>(effort: Effort, problem: &Problem<M>) -> u64 {
     let nodes = problem.len() as f64;
+    let (per_node, of_few) = match effort {
+        Effort::Quick => (0.3, 0.2),
+        Effort::Normal => (1.0, 1.0),
+        Effort::Long => (12.0, 10.0),
+    };
     let beyond = (stretches::LARGE as f64 / nodes).powi(2);
-    let few = (nodes * 200.0).min(FEW_KICKS).min(FEW_KICKS * beyond);
-    let normal = (nodes * PER_NODE).max(few).min(MOST_KICKS);
-    match effort {
-        Effort::Quick => (normal / 5.0) as u64,
-        Effort::Normal => normal as u64,
-        Effort::Long => (normal * 10.0) as u64,
-    }
+    let few = (nodes * 200.0).min(FEW_KICKS).min(FEW_KICKS * beyond) * of_few;
+    (nodes * per_node).max(few).min(MOST_KICKS * of_few) as u64
 }
 
 /// First tours that only the plane suggests; they have to keep pairs side by side.
@@ -114,8 +112,8 @@ where
     shorter(problem, winner, whole(kicks / 2, 0))
 }
 
-/// First tours, with the best spots for each: the [`PLAIN`] shortest of the greedy, the numbered and the
-/// nearest-neighbour one, and those along rows that look [`PROMISING`].
+/// First tours, with the best spots for each: the greedy, the numbered and the nearest-neighbour
+/// one (of a large problem the shortest and its [`RIVAL`]s), and those along rows that look [`PROMISING`].
 fn first_tours<M>(problem: &Problem<M>, near: &Neighbours, suggested: Suggested) -> Vec<Route>
 where
     M: Metric + Sync,
@@ -134,8 +132,10 @@ where
     });
     let mut plain = along_rows.split_off(suggested.rows.len());
     let limit = plain.last().map_or(0.0, |numbered| PROMISING * numbered.0);
-    plain.sort_by(|a, b| a.0.total_cmp(&b.0));
-    plain.truncate(PLAIN);
+    if problem.len() >= stretches::LARGE {
+        let shortest = plain.iter().map(|tour| tour.0).fold(f64::INFINITY, f64::min);
+        plain.retain(|tour| tour.0 <= RIVAL * shortest);
+    }
     along_rows.retain(|tour| tour.0 < limit);
     plain.into_iter().chain(along_rows).map(|t| t.1).collect()
 }
