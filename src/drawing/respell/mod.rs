@@ -14,7 +14,8 @@
 //!   library would drop all that follow, or half of it;
 //! - a value that means nothing is taken out, and told, so that what is inherited holds; so is a length that
 //!   is none by CSS (`40 px`, `2.e1`), which the library may read; of the page's size the survey tells it;
-//! - names in links are written out where they are percent-encoded (URL Standard, fragments);
+//! - names in links are written out where they are percent-encoded (URL Standard, fragments); blanks in names become
+//!   such as part nothing;
 //! - a rule within a rule is taken out, and told.
 
 mod colours;
@@ -69,13 +70,14 @@ fn rewritten(text: &str, mut changed: Vec<(Range<usize>, String)>) -> Option<Str
     let mut out = String::with_capacity(text.len());
     let mut done = 0;
     for (range, new) in &changed {
-        if range.start < done || new.len() > text[range.clone()].chars().count() {
+        let length = new.chars().count();
+        if range.start < done || length > text[range.clone()].chars().count() {
             continue;
         }
         out.push_str(&text[done..range.start]);
         out.push_str(new);
         // Lines stay lines.
-        let rest = text[range.clone()].chars().skip(new.len());
+        let rest = text[range.clone()].chars().skip(length);
         out.extend(rest.map(|c| if c == '\n' { '\n' } else { ' ' }));
         done = range.end;
     }
@@ -132,7 +134,10 @@ impl<'a> Pen<'a> {
         for attribute in node.attributes().filter(|a| a.namespace().is_none()) {
             let range = attribute.range_value();
             let (name, value) = (attribute.name(), attribute.value());
-            if name == "style" {
+            if name == "id" && value.contains(' ') {
+                let name = without_blanks(&self.text[range.clone()]);
+                self.write(range, name);
+            } else if name == "style" {
                 self.styles.push(range.clone());
                 self.declarations(range, node.parent_element().is_none());
             } else if words::means_nothing(name, value)
@@ -167,7 +172,12 @@ impl<'a> Pen<'a> {
         for (at, _) in text[range.clone()].match_indices(OPENING) {
             let start = range.start + at + OPENING.len();
             let Some(length) = text[start..range.end].find(')') else { continue };
-            if let Some(name) = decoded(&text[start..start + length]) {
+            let link = &text[start..start + length];
+            if link.trim().starts_with('#') && link.trim().contains(' ') {
+                // Without quotation marks, that is no link (CSS Syntax 3, 4.3.6).
+                continue;
+            }
+            if let Some(name) = decoded(link) {
                 self.changed.push((start..start + length + 1, name + ")"));
             }
         }
@@ -331,7 +341,7 @@ impl<'a> Pen<'a> {
             return self.write(range.start..end, "");
         }
         if given.contains("/*") || given.contains('&') {
-            return;
+            return self.links(piece);
         }
         let colon = scan::until(self.text, piece.clone(), b":");
         let name = scan::trimmed(self.text, piece.start..colon);
@@ -526,13 +536,17 @@ pub(super) fn hint(name: &str) -> &'static str {
     }
 }
 
-/// The name of an element of this drawing in a link that is percent-encoded, if all of it can stand in one.
+/// A link to an element of this drawing, its name percent-decoded and without blanks, if that changes it and
+/// all of it can stand in one.
 fn decoded(link: &str) -> Option<String> {
-    if !link.trim_matches([' ', '"', '\'']).starts_with('#') || !link.contains('%') {
+    let (opening, rest) = link.split_at(link.find('#')?);
+    let quote = Some(opening.trim()).filter(|quote| QUOTES.contains(quote))?;
+    let (given, closing) = rest.split_at(rest.trim_end().strip_suffix(quote)?.trim_end().len());
+    if !given.contains(['%', ' ']) {
         return None;
     }
-    let mut bytes = Vec::with_capacity(link.len());
-    let mut rest = link.as_bytes();
+    let mut bytes = Vec::with_capacity(given.len());
+    let mut rest = given.as_bytes();
     while let [first, others @ ..] = rest {
         let code = others.get(..2).filter(|_| *first == b'%');
         let code = code.and_then(|code| std::str::from_utf8(code).ok());
@@ -541,9 +555,18 @@ fn decoded(link: &str) -> Option<String> {
         rest = if code.is_some() { &others[2..] } else { others };
     }
     let name = String::from_utf8(bytes).ok()?;
-    let marks = |text: &str| text.matches([' ', '"', '\'', '<', '&', '(', ')', ';', '\\']).count();
-    let is_plain = !name.contains(char::is_control) && marks(&name) == marks(link);
-    (is_plain && name != link).then_some(name)
+    let marks = |text: &str| text.matches(['"', '\'', '<', '&', '(', ')', ';', '\\']).count();
+    let is_plain = !name.contains(char::is_control) && marks(&name) == marks(given);
+    let name = without_blanks(&name);
+    (is_plain && name != given).then(|| [opening, &name, closing].concat())
+}
+
+/// What may stand around a link.
+const QUOTES: [&str; 5] = ["", "\"", "'", "&quot;", "&apos;"];
+
+/// A name with blanks that part nothing: the library ends names at others.
+fn without_blanks(name: &str) -> String {
+    name.replace([' ', '\t', '\n', '\r'], "\u{a0}")
 }
 
 /// What to do about a style that is not read.

@@ -52,13 +52,6 @@ fn link(v: &mut Visitor<'_>, node: Node<'_, '_>, tag: &str) {
     let finding = match href(node) {
         None => Finding::warning("link-missing", format!("<{tag}> names nothing; nothing is cut.")),
         Some(href) => match href.trim().strip_prefix('#') {
-            Some(id) if id.contains(char::is_whitespace) => {
-                let id = quoted(id);
-                let text =
-                    format!("<{tag}> names {id}, but no id has a blank; nothing is cut for it.");
-                Finding::warning("link-missing", text)
-                    .hint("Give the original an id without blanks in the drawing program.")
-            }
             Some(id) if v.tags.contains_key(id) => return,
             Some(id) => Finding::warning(
                 "link-missing",
