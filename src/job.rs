@@ -5,6 +5,7 @@
 
 use crate::blade::{AxisPath, Part};
 use crate::geometry::{Bounds, Point};
+use crate::parallel;
 use crate::profile::{EndAt, FeedAxis, Machine};
 use crate::units::PlotterUnit;
 
@@ -136,15 +137,14 @@ pub enum JobError {
 pub fn build(
     paths: &[AxisPath],
     machine: &Machine,
-    pace_of: impl Fn(usize) -> Pace,
+    pace_of: impl Fn(usize) -> Pace + Sync,
 ) -> Result<Job, JobError> {
     let unit = PlotterUnit::new(machine.unit_mm).ok_or(JobError::NoUnit(machine.unit_mm))?;
     within_reach(paths, machine)?;
     let kept = Vec::with_capacity(paths.len());
     let mut job = Job { unit_mm: unit.mm(), paths: kept, ..Job::default() };
-    for (i, path) in paths.iter().enumerate() {
-        job.paths.push(rounded(path, unit, &pace_of(i)));
-    }
+    let path = |i: usize| rounded(&paths[i], unit, &pace_of(i));
+    parallel::in_turn(paths.len(), path, |_, path| job.paths.push(path));
     job.park = park(&job, machine, unit);
     Ok(job)
 }

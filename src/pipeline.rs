@@ -21,7 +21,7 @@ use crate::ink::{self, Film, Ink, InkError, InkSettings, Sheets, Trace};
 use crate::job::{self, Job, JobError};
 use crate::order::{
     self, Bands, Cost, CutOrder, Effort, End, EntrySettings, Floors, OrderReport, OrderSettings,
-    Strategy,
+    Strategy, Visit,
 };
 use crate::parallel;
 use crate::place::{self, CutLine, Layout, Panel, PlaceError, Placement, Role};
@@ -618,12 +618,15 @@ fn may_cross(works: &Works, settings: &PlanSettings) -> bool {
 
 /// The lines in their order, each from its start.
 fn tip_paths(layout: &Layout, order: &CutOrder) -> Vec<TipPath> {
-    let paths = order.visits.iter().filter_map(|visit| {
+    let path_of = |visit: &Visit| {
         let line = layout.lines.get(visit.line)?;
         let contour = visit.tip_path(&line.contour);
         Some(TipPath { line: Some(visit.line), role: line.role, contour })
-    });
-    paths.collect()
+    };
+    let mut paths = Vec::with_capacity(order.visits.len());
+    let visits = &order.visits;
+    parallel::in_turn(visits.len(), |i| path_of(&visits[i]), |_, path| paths.extend(path));
+    paths
 }
 
 /// Price of a radian of blade swing between two cuts, mm of travel: enough to make most swings small,
