@@ -218,6 +218,27 @@ fn underline_and_shifted_baselines_are_cut() {
         let raised = size(&format!("H<tspan baseline-shift='{shift}'>H</tspan>"), "");
         assert!((raised - plain - high(by, 20.0)).abs() < 0.06, "{shift}: {raised}");
     }
+    // Of a whole text, which a browser follows (CSS Inline 3: text content elements), it is told.
+    for (of, shift, count) in [
+        ("text", "3", 1),
+        ("text", "super", 1),
+        ("text", "baseline", 0),
+        ("text", "0", 0),
+        ("g", "3", 0),
+        ("tspan", "3", 0),
+    ] {
+        let given = |tag: &str| match tag == of {
+            true => format!("<{tag} baseline-shift='{shift}'"),
+            false => format!("<{tag}"),
+        };
+        let (g, set, part) = (given("g"), given("text"), given("tspan"));
+        let text = format!(
+            "{g}>{set} x='5' y='30' font-family='Tern Told' font-size='20'>H{part}>H</tspan></text></g>"
+        );
+        let (findings, _) = checked(&text, &[]);
+        let ignored = told(&findings, "text-property-ignored").len();
+        assert_eq!((ignored, told(&findings, "text-by-font").len()), (count, 0), "{of} {shift}");
+    }
 }
 
 /// SVG 2, 11.5, `textLength`: the sum of the advances becomes that long, be it set in one piece; where it is

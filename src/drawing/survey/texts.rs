@@ -84,12 +84,13 @@ pub(super) fn check<'a>(
     let plain = props.texts().find(|(name, _)| *name == "text-decoration");
     let plain = plain.map_or("", |(_, value)| value);
     for (name, value) in props.texts() {
-        if let Some(what) = by_font(name, value) {
+        let raised = whole_shift(node, name, value);
+        if let Some(what) = by_font(name, value).filter(|_| raised.is_none()) {
             let text = format!("{name}: {value} {what}");
             tally(v, node, value, Finding::note("text-by-font", text));
         }
         let usual = USUAL.contains(&format!(" {value} "));
-        if let Some(what) = unmet(name, value, plain).filter(|_| !usual) {
+        if let Some(what) = raised.or_else(|| unmet(name, value, plain)).filter(|_| !usual) {
             if name == "white-space" && !has_blanks(node) {
                 continue;
             }
@@ -190,6 +191,14 @@ fn by_font(name: &str, value: &str) -> Option<&'static str> {
         }
         _ => None,
     }
+}
+
+/// The SVG library shifts parts of a text, viewers a whole one as well (CSS Inline 3, 4.3.2: text content elements).
+fn whole_shift(node: Node<'_, '_>, name: &str, value: &str) -> Option<&'static str> {
+    let is_whole = name == "baseline-shift" && svg_tag(node) == Some("text");
+    (is_whole && value != "baseline").then_some(
+        "the text stands on its line (that of a tspan around all its letters would be followed)",
+    )
 }
 
 /// What is done instead; `None` where the value is followed after all. `plain` is the value of
