@@ -5,7 +5,7 @@
 //! four edges that lie near one another on the sheet, found by random walks along neighbour lists
 //! (Applegate, Cook and Rohe 2003); no sequential exchange of up to three edges takes it back. It reaches
 //! [`WINDOW`] places at most, so that a kick costs about the same at any size. Where no such edges are
-//! found, two stretches of up to [`LONGEST_STRETCH`] nodes anywhere change places (segment insertion, by the
+//! found, and in turns by chance in every other one of competing searches (kicks of one kind can get stuck), two stretches of up to [`LONGEST_STRETCH`] nodes anywhere change places (segment insertion, by the
 //! same authors).
 //!
 //! Measured on nine sheets of 10,000 lines (28 November 2026): a third of the kicks, all of them bridges and each
@@ -38,7 +38,9 @@ pub(super) struct Kick {
 impl<M: Metric> Search<'_, M> {
     /// A kick that breaks no pair and no precedence.
     pub(super) fn draw_kick(&mut self) -> Option<Kick> {
-        self.draw(Self::bridge).or_else(|| self.draw(Self::swap))
+        let other_kind = self.varied && self.dice.below(2) == 0;
+        let bridge = if other_kind { None } else { self.draw(Self::bridge) };
+        bridge.or_else(|| self.draw(Self::swap))
     }
     fn draw(&mut self, kind: impl Fn(&mut Self) -> Option<Kick>) -> Option<Kick> {
         for _ in 0..TRIES {
@@ -136,12 +138,12 @@ impl<M: Metric> Search<'_, M> {
         }
         added + self.cost(at, after) - removed
     }
-    /// Gives the node at `place` a spot by chance; tells what that costs. Without
+    /// Gives the node at `place` a spot by chance (every other time where kinds take turns); tells what that costs. Without
     /// it, chains of contours get stuck that would have to change their spots together.
     fn shift_spot(&mut self, place: u32) -> f64 {
         let node = self.tour.at(place);
         let spots = self.problem.spots(node).len() as u32;
-        if spots < 2 {
+        if spots < 2 || (self.varied && self.dice.below(2) == 0) {
             return 0.0;
         }
         let (before, after) = (self.tour.prev(node), self.tour.next(node));

@@ -43,6 +43,8 @@ pub struct Search<'a, M: Metric> {
     pub(super) ends: [u32; 2 * MOST_CUTS],
     /// How many ways exchanges follow.
     pub(super) breadth: Breadth,
+    /// Kicks of several kinds take turns.
+    pub(super) varied: bool,
     family: Option<Family>,
     picks: Vec<u32>,
     old_picks: Vec<(u32, u32)>,
@@ -70,6 +72,7 @@ impl<'a, M: Metric> Search<'a, M> {
             spot,
             ends: [0; 2 * MOST_CUTS],
             breadth: WIDE,
+            varied: false,
             family,
             picks: route.picks.clone(),
             old_picks: Vec::new(),
@@ -84,6 +87,7 @@ impl<'a, M: Metric> Search<'a, M> {
     pub fn with_seed(mut self, seed: u64) -> Self {
         self.dice = Dice::new(0x5eed ^ seed.wrapping_mul(0x9e37_79b9_7f4a_7c15));
         self.forgiven = FORGIVEN[seed as usize % FORGIVEN.len()];
+        self.varied = seed % 2 == 1;
         self
     }
     /// The tour as it stands, with the end node last if there is one.

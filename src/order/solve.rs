@@ -19,7 +19,6 @@ use crate::parallel;
 
 /// Most kicks of normal effort: a second or two at any size.
 const MOST_KICKS: f64 = 500_000.0;
-
 /// With precedence, the part of the kicks that is free of it. Parents held back afterwards cost little
 /// (0.7 % of travel on strokes, 3 % on rings in rings), and free kicks win more than others in less time.
 const FREELY: f64 = 2.0 / 3.0;
@@ -38,12 +37,12 @@ const RIVAL: f64 = 1.05;
 /// How many compete.
 const TRIALS: usize = 8;
 
-/// How many kicks `effort` allows for `problem`: so many for each node, or a part of [`FEW_KICKS`].
+/// How many kicks `effort` allows for `problem`: so many for each node, and more for small ones.
 pub fn kicks<M: Metric>(effort: Effort, problem: &Problem<M>) -> u64 {
     let nodes = problem.len() as f64;
     let (per_node, of_few) = match effort {
         Effort::Quick => (0.3, 0.2),
-        Effort::Normal => (1.0, 1.0),
+        Effort::Normal => (0.8, 1.0),
         Effort::Long => (12.0, 10.0),
     };
     let beyond = (stretches::LARGE as f64 / nodes).powi(2);
