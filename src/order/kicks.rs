@@ -5,8 +5,9 @@
 //! four edges that lie near one another on the sheet, found by random walks along neighbour lists
 //! (Applegate, Cook and Rohe 2003); no sequential exchange of up to three edges takes it back. It reaches
 //! [`WINDOW`] places at most, so that a kick costs about the same at any size. Where no such edges are
-//! found, and in turns by chance in every other one of competing searches (kicks of one kind can get stuck), two stretches of up to [`LONGEST_STRETCH`] nodes anywhere change places (segment insertion, by the
-//! same authors).
+//! found, and in turns by chance in every other one of competing searches (kicks of one kind can get
+//! stuck), two stretches of up to [`LONGEST_STRETCH`] nodes anywhere change places (segment insertion, by
+//! the same authors).
 //!
 //! Measured on nine sheets of 10,000 lines (28 November 2026): a third of the kicks, all of them bridges and each
 //! with another spot beside it, comes out as short (0.4 % shorter to 0.6 % longer) as when every other kick
@@ -138,8 +139,8 @@ impl<M: Metric> Search<'_, M> {
         }
         added + self.cost(at, after) - removed
     }
-    /// Gives the node at `place` a spot by chance (every other time where kinds take turns); tells what that costs. Without
-    /// it, chains of contours get stuck that would have to change their spots together.
+    /// Gives the node at `place` a spot by chance (every other time where kinds take turns); tells what
+    /// that costs. Without it, chains of contours get stuck that would have to change their spots together.
     fn shift_spot(&mut self, place: u32) -> f64 {
         let node = self.tour.at(place);
         let spots = self.problem.spots(node).len() as u32;

@@ -2,8 +2,9 @@
 //!
 //! The greedy, the numbered and the nearest-neighbour tour go through the first descent (of a large problem
 //! the shortest and those near to it: on strokes the nearest-neighbour tour ends 1 % below the others, on
-//! points the greedy one), and those along rows that look promising; the best one goes on. Then kicks. With precedence all that, and two thirds of the kicks, are free of it; then parents are held
-//! back, and a second descent and the rest of the kicks keep the rule from there on.
+//! points the greedy one), and those along rows that look promising; the best one goes on. Then kicks.
+//! With precedence all that, and two thirds of the kicks, are free of it; then parents are held back, and a
+//! second descent and the rest of the kicks keep the rule from there on.
 
 use super::cost::Metric;
 use super::entries::choose;
