@@ -92,24 +92,21 @@ where
         });
     }
     let family = Family::of(problem);
-    let whole = |kicks: u64, seed: u64| {
-        let (near, family) = (near, &family);
-        move |start: &Route| {
-            let family = family.clone();
-            let mut search = Search::new(problem, near, start, family).with_seed(seed);
+    let whole = |route: Route, kicks: u64, seed: u64| {
+        shorter(problem, route, |start| {
+            let mut search = Search::new(problem, near, start, family.clone()).with_seed(seed);
             search.kick_for(kicks);
             let mut route = search.route();
             choose(problem, &mut route);
             route
-        }
+        })
     };
     if problem.len() > SMALL {
-        return shorter(problem, route, whole(kicks, 0));
+        return whole(route, kicks, 0);
     }
     let share = kicks / 2 / TRIALS as u64;
-    let winner =
-        best_of(problem, TRIALS, |i| shorter(problem, route.clone(), whole(share, i as u64 + 1)));
-    shorter(problem, winner, whole(kicks / 2, 0))
+    let winner = best_of(problem, TRIALS, |i| whole(route.clone(), share, i as u64 + 1));
+    whole(winner, kicks / 2, 0)
 }
 
 /// First tours, with the best spots for each: the greedy, the numbered and the nearest-neighbour

@@ -3,12 +3,10 @@
 //! out of CSS transforms; and the way to take an element out of the text altogether. See [`super`] for why
 //! each is needed.
 
-use std::collections::HashSet;
-
-use usvg::roxmltree::{Document, Node};
+use usvg::roxmltree::Node;
 
 use super::Element;
-use super::links::{href, local_url};
+use super::links::local_url;
 use super::splice::Edit;
 use super::style::{Prop, Props, SVG};
 use super::values;
@@ -17,12 +15,6 @@ use crate::drawing::error::ReadError;
 
 /// What ends the ids of the clip paths that are marks.
 pub(super) const COPY: &str = "-copy";
-
-/// The ids that clones name.
-pub(super) fn cloned<'a>(doc: &'a Document<'a>) -> HashSet<&'a str> {
-    let clones = doc.descendants().filter(|node| node.tag_name().name() == "use");
-    clones.filter_map(|node| href(node)?.trim().strip_prefix('#')).collect()
-}
 
 impl<'a> Visitor<'a> {
     /// Marks the shape marked last, if something is known of it that its copies need: the SVG library keeps no

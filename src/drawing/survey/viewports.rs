@@ -13,7 +13,6 @@ use usvg::roxmltree::{Document, Node};
 
 use super::links::href;
 use super::losses::called;
-use super::marks;
 use super::size::{percentage, px, readable, sides_of_box};
 use super::splice::Edit;
 use super::values::dash_items;
@@ -61,19 +60,25 @@ impl<'a> Frames<'a> {
         let inner = |node: &Node<'_, '_>| {
             node.parent_element().is_some() && matches!(svg_tag(*node), Some("svg" | "symbol"))
         };
+        let clones = || doc.descendants().filter(|node| node.tag_name().name() == "use");
+        let cloned = clones().filter_map(|node| href(node)?.trim().strip_prefix('#')).collect();
         if !doc.descendants().filter(Node::is_element).any(|node| inner(&node)) {
-            return Self::default();
+            return Self { cloned, ..Self::default() };
         }
         let servers = doc.descendants().filter(|node| SERVERS.contains(&node.tag_name().name()));
         let taken_from = servers.filter_map(|node| href(node)?.trim().strip_prefix('#')).collect();
-        let mut clones = doc.descendants().filter(|node| node.tag_name().name() == "use");
-        let moved = clones.any(|node| node.ancestors().skip(1).any(|around| inner(&around)));
-        Self { several: true, moved, cloned: marks::cloned(doc), taken_from }
+        let moved = clones().any(|node| node.ancestors().skip(1).any(|around| inner(&around)));
+        Self { several: true, moved, cloned, taken_from }
+    }
+
+    /// Whether clones name an element.
+    pub(super) fn is_cloned(&self, node: Node<'_, '_>) -> bool {
+        node.attribute("id").is_some_and(|id| self.cloned.contains(id))
     }
 
     /// What an element hands to its children.
     pub(super) fn within(&self, node: Node<'_, '_>, around: Viewports) -> Viewports {
-        let is_cloned = node.attribute("id").is_some_and(|id| self.cloned.contains(id));
+        let is_cloned = self.is_cloned(node);
         let nearest = around.nearest.filter(|_| !(self.moved && is_cloned));
         let around = Viewports { nearest, ..around };
         match node.tag_name().name() {

@@ -4,7 +4,7 @@
 //! [`Visitor`]. What single elements lose is in `losses.rs`, what is wrong with a shape's geometry
 //! in `shapes.rs`.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 use usvg::roxmltree::{Document, Node};
 
@@ -14,7 +14,7 @@ use super::size::{Relative, SizeGiven, page_size};
 use super::splice::{Edit, Edits};
 use super::style::{Prop, Props, SVG, Styles};
 use super::viewports::{Frames, Viewports};
-use super::{Survey, TextRun, links, losses, marks, shapes, texts, viewports};
+use super::{Survey, TextRun, links, losses, shapes, texts, viewports};
 use crate::drawing::Layer;
 use crate::drawing::error::ReadError;
 use crate::drawing::limits::{
@@ -67,8 +67,6 @@ pub(super) struct Visitor<'a> {
     /// Tag by id: which kind of thing a reference leads to.
     pub(super) tags: HashMap<&'a str, Node<'a, 'a>>,
     pub(super) frames: Frames<'a>,
-    /// The ids that clones name.
-    cloned: HashSet<&'a str>,
     /// Definitions that go to the end of the drawing (`marks.rs`).
     pub(super) copies: String,
     /// Findings told once per thing, with how often it occurred: index of the finding.
@@ -98,7 +96,6 @@ pub(super) fn run<'a>(
         graph: Graph::default(),
         tags: ids(doc),
         frames: Frames::new(doc),
-        cloned: marks::cloned(doc),
         copies: String::new(),
         tallies: HashMap::new(),
         starts: Vec::new(),
@@ -325,9 +322,7 @@ impl<'a> Visitor<'a> {
             own => own,
         };
         Inherited {
-            copied: outer.copied
-                || tag == "marker"
-                || node.attribute("id").is_some_and(|id| self.cloned.contains(id)),
+            copied: outer.copied || tag == "marker" || self.frames.is_cloned(node),
             viewports: self.frames.within(node, outer.viewports),
             shelved: outer.shelved || is_shelf(tag) || is_conditional(node),
             invisible: match or(Prop::Visibility, None) {
