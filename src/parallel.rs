@@ -5,7 +5,7 @@
 //! stay until the program ends, so that a step is given the memory that the step before let go.
 
 use std::error::Error;
-use std::sync::LazyLock;
+use std::sync::{LazyLock, Mutex, PoisonError};
 
 use rayon::ThreadPoolBuilder;
 use rayon::prelude::*;
@@ -15,6 +15,9 @@ const PORTION: usize = 16;
 
 /// So many results at most wait for their turn.
 const BLOCK: usize = 1024;
+
+/// Begins what is to be done aside, unless it was begun before: see [`with_aside`].
+pub type Begin<'a> = dyn Fn() + Sync + 'a;
 
 /// Whether there are threads; where the system lets none begin, all is done on the caller's.
 static THREADS: LazyLock<bool> = LazyLock::new(|| {
@@ -56,6 +59,34 @@ pub fn both<A: Send, B: Send>(
     if has_threads() { rayon::join(a, b) } else { (a(), b()) }
 }
 
+/// Both results; `aside` begins on another core as soon as `main` calls the function that it is given,
+/// which it does where it has work for one core only, and at the latest when `main` is done.
+pub fn with_aside<A: Send + Default, T: Send>(
+    aside: impl FnOnce() -> A + Send,
+    main: impl FnOnce(&Begin) -> T + Send,
+) -> (A, T) {
+    if !has_threads() {
+        return (aside(), main(&|| {}));
+    }
+    let (work, done) = (Mutex::new(Some(aside)), Mutex::new(A::default()));
+    let take = || work.lock().unwrap_or_else(PoisonError::into_inner).take();
+    let result = rayon::scope(|scope| {
+        let begin = || {
+            if let Some(work) = take() {
+                let done = &done;
+                scope.spawn(move |_| {
+                    let made = work();
+                    *done.lock().unwrap_or_else(PoisonError::into_inner) = made;
+                });
+            }
+        };
+        let result = main(&begin);
+        begin();
+        result
+    });
+    (done.into_inner().unwrap_or_else(PoisonError::into_inner), result)
+}
+
 /// `work` on one of those threads: what it does by itself and what it has [`map`] do then share their
 /// memory, which makes a third of a large job's.
 pub fn within<T: Send>(work: impl FnOnce() -> T + Send) -> T {
@@ -69,6 +100,8 @@ pub fn cores() -> usize {
 
 #[cfg(test)]
 mod tests {
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
     #[test]
     fn order_does_not_depend_on_threads() {
         for threads in [1, 2, 7] {
@@ -80,5 +113,22 @@ mod tests {
             assert!(squares.iter().enumerate().all(|(i, s)| *s == i * i), "{threads}");
         }
         assert!(super::map(0, |i| i).is_empty());
+    }
+
+    #[test]
+    fn what_is_done_aside_is_done_once_whenever_it_begins() {
+        for threads in [1, 2, 7] {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            for times in 0..3 {
+                let count = AtomicUsize::new(0);
+                let aside = || count.fetch_add(1, Ordering::Relaxed) + 41;
+                let main = |begin: &super::Begin| {
+                    (0..times).for_each(|_| begin());
+                    super::map(100, |i| i).len()
+                };
+                let both = pool.install(|| super::with_aside(aside, main));
+                assert_eq!((both, count.into_inner()), ((41, 100), 1), "{threads} {times}");
+            }
+        }
     }
 }

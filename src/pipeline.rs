@@ -23,7 +23,7 @@ use crate::order::{
     self, Bands, Cost, CutOrder, Effort, End, EntrySettings, Floors, OrderReport, OrderSettings,
     Strategy, Visit,
 };
-use crate::parallel;
+use crate::parallel::{self, Begin};
 use crate::place::{self, CutLine, Layout, Panel, PlaceError, Placement, Role};
 use crate::profile::{EndAt, FeedAxis, Machine, Material, Tool};
 use crate::proof::{self, Proof};
@@ -245,13 +245,15 @@ fn planned(
     drop(drawing);
     let sheets = sheets(ink, (page, &layers), settings)?;
     something_left(&sheets, settings)?;
-    let in_order = |&strategy: &Strategy| {
-        let settings = PlanSettings { strategy, ..settings.clone() };
-        sheets.iter().map(|sheet| plan_sheet(sheet, &settings)).collect()
-    };
-    let (pieces, orders) = parallel::both(
+    let (pieces, orders) = parallel::with_aside(
         || sheets.iter().map(|sheet| weak_pieces(sheet, ink_settings.trace)).collect::<Vec<_>>(),
-        || strategies.iter().map(in_order).collect::<Result<Vec<Vec<Plan>>, _>>(),
+        |begin_aside| {
+            let in_order = |&strategy: &Strategy| {
+                let settings = PlanSettings { strategy, ..settings.clone() };
+                sheets.iter().map(|sheet| plan_sheet(sheet, &settings, begin_aside)).collect()
+            };
+            strategies.iter().map(in_order).collect::<Result<Vec<Vec<Plan>>, _>>()
+        },
     );
     let mut orders = orders?;
     for plans in &mut orders {
@@ -300,7 +302,7 @@ pub fn least(plan: &Plan, settings: &PlanSettings) -> Least {
     let banded = bands(&plan.works, settings).is_some();
     let unbanded_mm = banded.then(|| {
         let free = PlanSettings { max_back_feed_mm: None, ..settings.clone() };
-        ordered(&plan.layout, &plan.works, &free).1.travel_mm
+        ordered(&plan.layout, &plan.works, &free, &|| {}).1.travel_mm
     });
     Least { ordered_mm: plan.ordered_mm, floors: floors(plan, settings), unbanded_mm }
 }
@@ -520,10 +522,14 @@ fn sized<'a>(
 }
 
 /// The job for `sheet`; its findings are only those of the way from the order on.
-fn plan_sheet(sheet: &Sheet, settings: &PlanSettings) -> Result<Plan, PlanError> {
+fn plan_sheet(
+    sheet: &Sheet,
+    settings: &PlanSettings,
+    begin_aside: &Begin,
+) -> Result<Plan, PlanError> {
     let layout = &sheet.layout;
     let works = &sheet.works;
-    let (order, report) = ordered(layout, works, settings);
+    let (order, report) = ordered(layout, works, settings, begin_aside);
     let mut findings = report.findings;
     let paths = tip_paths(layout, &order);
     findings.extend(offset_not_used(settings));
@@ -588,10 +594,19 @@ fn plan_sheet(sheet: &Sheet, settings: &PlanSettings) -> Result<Plan, PlanError>
     })
 }
 
-/// The order in which the lines of `layout` are cut.
-fn ordered(layout: &Layout, works: &Works, settings: &PlanSettings) -> (CutOrder, OrderReport) {
+/// The order in which the lines of `layout` are cut. A search knows when there is a core to spare; without
+/// one there is from the beginning.
+fn ordered(
+    layout: &Layout,
+    works: &Works,
+    settings: &PlanSettings,
+    begin_aside: &Begin,
+) -> (CutOrder, OrderReport) {
+    if settings.strategy != Strategy::Best {
+        begin_aside();
+    }
     let (lines, tree) = contours(layout, works, settings);
-    order::plan(&lines, &tree, &order_settings(layout, works, settings))
+    order::plan_beside(&lines, &tree, &order_settings(layout, works, settings), begin_aside)
 }
 
 /// The lines of `layout` and who has to wait for whom: a line for those inside it, unless its turn

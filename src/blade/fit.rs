@@ -15,10 +15,10 @@ use std::f64::consts::PI;
 use super::overcut::beginning;
 use crate::geometry::{Contour, Point, distance_to_segment, wrap_angle};
 
-/// A vertex that turns by more is a corner, never part of a curve, radians (35°).
+/// A vertex that turns by more is a corner, never part of a curve, radians (50°).
 ///
-/// Chords of a curve within 0.01 mm turn by more only on radii below 0.2 mm.
-const SHARPEST_IN_ARC: f64 = 0.61;
+/// Outlines of curves within 0.01 mm turn by more only on radii below 0.2 mm.
+const SHARPEST_IN_ARC: f64 = 0.87;
 /// An arc must replace at least this many chords: through fewer, any corner would pass for a curve.
 const FEWEST_CHORDS: usize = 3;
 /// Widest arc, radians: end points further round make the bisector a poor guide.

@@ -52,7 +52,7 @@ use solve::Suggested;
 use crate::contour_tree::ContourTree;
 use crate::finding::Finding;
 use crate::geometry::{Contour, LineRef, Point, lent, wrap_angle};
-use crate::parallel;
+use crate::parallel::{self, Begin};
 
 /// One visit: a line and where its cut begins.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -97,9 +97,23 @@ pub fn plan<'a, L>(
 where
     LineRef<'a>: From<&'a L>,
 {
+    plan_beside(lines, tree, settings, &|| {})
+}
+
+/// As [`plan`]; begins what is to be done [aside](parallel::with_aside) where a search has work for one
+/// core only.
+pub fn plan_beside<'a, L>(
+    lines: &'a [L],
+    tree: &ContourTree,
+    settings: &OrderSettings,
+    begin_aside: &Begin,
+) -> (CutOrder, OrderReport)
+where
+    LineRef<'a>: From<&'a L>,
+{
     let lines = &lent(lines)[..];
     let (turns, findings) = bands::turns(lines, tree, settings);
-    let job = Job { lines, tree, settings };
+    let job = Job { lines, tree, settings, begin_aside };
     let mut visits = match settings.cost {
         Cost::Travel => job.in_turn(&turns, |end| Euclid { end }),
         Cost::Chebyshev => job.in_turn(&turns, |end| Chebyshev { end }),
@@ -137,7 +151,7 @@ where
     LineRef<'a>: From<&'a L>,
 {
     let lines = &lent(lines)[..];
-    let job = Job { lines, tree, settings };
+    let job = Job { lines, tree, settings, begin_aside: &|| {} };
     let end = settings.end;
     match settings.cost {
         Cost::Travel => job.floors(order, Euclid { end }, ascent),
@@ -167,6 +181,7 @@ struct Job<'a> {
     lines: &'a [LineRef<'a>],
     tree: &'a ContourTree,
     settings: &'a OrderSettings,
+    begin_aside: &'a Begin<'a>,
 }
 
 impl Job<'_> {
@@ -242,7 +257,7 @@ impl Job<'_> {
         let (nearest, rows) = parallel::both(|| nearest::order(sheet), || rows::tours(sheet));
         let suggested = Suggested { nearest: Some(&nearest.nodes), rows: &rows };
         let kicks = solve::kicks(self.settings.effort, problem);
-        let best = solve::solve(problem, &near, suggested, kicks);
+        let best = solve::solve(problem, &near, suggested, (kicks, self.begin_aside));
         if problem.total(&nearest) < problem.total(&best) { nearest } else { best }
     }
 }

@@ -16,7 +16,7 @@ use super::search::Search;
 use super::settings::Effort;
 use super::stretches;
 use super::tour::Family;
-use crate::parallel;
+use crate::parallel::{self, Begin};
 
 /// Most kicks of normal effort: a second or two at any size.
 const MOST_KICKS: f64 = 500_000.0;
@@ -60,14 +60,21 @@ pub struct Suggested<'a> {
     pub rows: &'a [Vec<u32>],
 }
 
-/// The best route found with so many kicks.
-pub fn solve<M>(problem: &Problem<M>, near: &Neighbours, suggested: Suggested, kicks: u64) -> Route
+/// The best route found with so many kicks. Of a large problem only one first tour may descend, on one
+/// core: what is to be done [aside](parallel::with_aside) begins before.
+pub fn solve<M>(
+    problem: &Problem<M>,
+    near: &Neighbours,
+    suggested: Suggested,
+    (kicks, begin_aside): (u64, &Begin),
+) -> Route
 where
     M: Metric + Sync,
     M::Spot: Send + Sync,
 {
     let free = problem.without_precedence();
     let tours = first_tours(problem, near, suggested);
+    begin_aside();
     let route = best_of(&free, tours.len(), |i| descended(&free, near, &tours[i]));
     if !problem.has_precedence() {
         return kicked(problem, near, route, kicks);

@@ -99,7 +99,7 @@ impl Leg {
         let mut legs = Vec::with_capacity(1);
         while let Some(cusp) = rest.left.windows(2).position(|pair| is_cusp(&pair[0], &pair[1])) {
             let after = rest.left.split_off(cusp + 1);
-            rest.left.push(Station { p: after[0].p, t: rest.left[cusp].t });
+            rest.left.push(Station::new(after[0].p, rest.left[cusp].t));
             legs.push(Self { right: rest.left.clone(), ..rest });
             rest = Self {
                 right: after.clone(),
@@ -165,7 +165,7 @@ fn corner_between(before: &Leg, after: &Leg) -> Corner {
 fn close_open(first: &Leg, last: &Leg, brush: &Brush, mut chains: Chains) -> Vec<Point> {
     let start = first.start();
     let mut contour = Vec::with_capacity(chains.left.len() + chains.right.len() + 8);
-    corner::cap(&Station { p: start.p, t: start.t * -1.0 }, brush, &mut contour);
+    corner::cap(&Station::new(start.p, start.t * -1.0), brush, &mut contour);
     contour.append(&mut chains.right);
     corner::cap(last.end(), brush, &mut contour);
     contour.extend(chains.left.into_iter().rev());

@@ -1,14 +1,16 @@
 //! One segment of a path → stations along it: points with the true unit normal.
 //!
-//! A station is spaced from the last one as far as the tolerance allows, for the centre line and
-//! for both sides of the stroke. At its ends a curve's tangent skips coincident control points
-//! (SVG 2, chapter Paths, "Zero-length path segments" and directionality).
+//! A side that keeps its sense has stations of its own, as far apart as the tolerance allows
+//! (`spacing`); where a curve turns within its stroke both sides share theirs. At its ends a curve's
+//! tangent skips coincident control points (SVG 2, chapter Paths, "Zero-length path segments" and
+//! directionality).
 
-use kurbo::{CubicBez, ParamCurve, ParamCurveDeriv, PathSeg};
+use kurbo::{CubicBez, PathSeg};
 
-use crate::geometry::{Point, nearest_on_segment};
+use crate::geometry::Point;
 
 use super::Brush;
+use super::spacing::{Probe, spaced};
 
 /// A place on the path.
 #[derive(Debug, Clone, Copy)]
@@ -16,32 +18,34 @@ pub(super) struct Station {
     pub p: Point,
     /// Unit tangent.
     pub t: Point,
+    /// How far beside the true side the outline runs here, to the left: at most the tolerance.
+    pub lift: f64,
 }
 
 impl Station {
+    pub fn new(p: Point, t: Point) -> Self {
+        Self { p, t, lift: 0.0 }
+    }
+
     /// Unit normal, a quarter turn counter-clockwise from the tangent.
     pub fn n(&self) -> Point {
         self.t.perpendicular()
     }
 
-    /// The point beside the line at distance `r` (left above 0).
+    /// The outline's point on the side at distance `r` (left above 0).
     pub fn side(&self, r: f64) -> Point {
+        self.p + self.n() * (r + self.lift)
+    }
+
+    /// The true point of that side.
+    pub fn true_side(&self, r: f64) -> Point {
         self.p + self.n() * r
     }
 }
 
-/// Normals further apart than this (cosine) within one span mean that the span is too long.
-const SPAN_COSINE: f64 = 0.5;
 /// Tangents further apart than this (cosine) between neighbouring stations are a cusp (about 0.6 rad
 /// more than any accepted span turns).
 const CUSP_COSINE: f64 = 0.45;
-/// What share of the tolerance a span is meant to use, as the square root of it.
-const AIM: f64 = 0.98;
-/// A span is tried again longer only if that makes it so many times as long.
-const WORTH_TRYING: f64 = 1.04;
-/// The shortest span tried, as a share of the curve; below it the curve has a cusp.
-const SHORTEST: f64 = 1.0 / 16384.0;
-
 /// The stations of a segment, for each side of its stroke: at least two, the first and the last of both
 /// sides the same.
 pub(super) struct Stations {
@@ -61,7 +65,7 @@ pub(super) fn stations(segment: &PathSeg, brush: &Brush, speck: f64) -> Option<S
             let length = a.distance(b);
             (length > speck).then(|| {
                 let t = (b - a) * (1.0 / length);
-                let left = vec![Station { p: a, t }, Station { p: b, t }];
+                let left = vec![Station::new(a, t), Station::new(b, t)];
                 Stations { right: left.clone(), left, tight_turn: None }
             })
         }
@@ -85,7 +89,7 @@ fn bent(curve: &CubicBez, brush: &Brush, speck: f64) -> Option<Stations> {
     curve.p1 = if is_arm(curve.p0, curve.p1) { curve.p1 } else { curve.p0 };
     curve.p2 = if is_arm(curve.p3, curve.p2) { curve.p2 } else { curve.p3 };
     let curve = &curve;
-    let probe = Probe { curve, derivative: curve.deriv(), speck };
+    let probe = Probe::new(curve, speck);
     let r = brush.r;
     let left = spaced(&probe, &[r], brush.tolerance);
     let right = spaced(&probe, &[-r], brush.tolerance);
@@ -100,22 +104,6 @@ fn bent(curve: &CubicBez, brush: &Brush, speck: f64) -> Option<Stations> {
         left = without_hooks(left, r);
     }
     Some(Stations { right: left.clone(), left, tight_turn })
-}
-
-/// Stations spaced as far as the tolerance allows for the curves at these `sides`, distances from the
-/// line (left above 0).
-fn spaced(probe: &Probe, sides: &[f64], tolerance: f64) -> Vec<Station> {
-    let mut last = probe.start();
-    let mut stations = vec![last];
-    let (mut t, mut step) = (0.0, 0.25);
-    while t < 1.0 {
-        let span = Span { probe, from: last, t, sides, tolerance };
-        step = span.longest(step);
-        t = if t + step > 1.0 - SHORTEST { 1.0 } else { t + step };
-        last = if t == 1.0 { probe.end() } else { probe.at(t) };
-        stations.push(last);
-    }
-    stations
 }
 
 /// Whether the side at distance `r` runs backwards from `a` to `b`.
@@ -209,124 +197,7 @@ fn hook(stations: impl Iterator<Item = Station>, r: f64) -> Option<(usize, Point
     None
 }
 
-/// Where the next span begins, and how far it may stray.
-struct Span<'a> {
-    probe: &'a Probe<'a>,
-    from: Station,
-    /// The parameter of `from`.
-    t: f64,
-    sides: &'a [f64],
-    tolerance: f64,
-}
-
-impl Span<'_> {
-    /// The longest span that keeps within the tolerance, about: the error grows with the square of the
-    /// length, so from what a `guess` has a better one follows.
-    fn longest(&self, guess: f64) -> f64 {
-        let rest = 1.0 - self.t;
-        let mut good = guess.min(rest);
-        let mut error = self.error(good);
-        while error > 1.0 {
-            if good <= SHORTEST {
-                return SHORTEST;
-            }
-            good *= (AIM / error.sqrt()).clamp(0.5, 0.95);
-            error = self.error(good);
-        }
-        // Where nothing strays the error tells nothing: twice as long at once.
-        while good < rest {
-            let longer = (good * (AIM / error.sqrt()).min(2.0)).min(rest);
-            if longer < WORTH_TRYING * good {
-                break;
-            }
-            error = self.error(longer);
-            if error > 1.0 {
-                break;
-            }
-            good = longer;
-        }
-        good.max(SHORTEST)
-    }
-
-    /// How far the straight lines between the ends of a span of length `step` stray from the sides, in
-    /// tolerances; infinite where the curve turns too far.
-    fn error(&self, step: f64) -> f64 {
-        let (t, from, probe) = (self.t, self.from, self.probe);
-        let to = if t + step >= 1.0 { probe.end() } else { probe.at(t + step) };
-        if from.t.dot(to.t) < SPAN_COSINE {
-            return f64::INFINITY;
-        }
-        let most = self.tolerance * self.tolerance;
-        let mut worst = 0.0_f64;
-        for share in [0.5, 0.25, 0.75] {
-            let middle = probe.at(t + step * share);
-            if from.t.dot(middle.t) <= SPAN_COSINE {
-                return f64::INFINITY;
-            }
-            for &r in self.sides {
-                let mut stray = |r: f64| {
-                    let p = middle.side(r);
-                    let on_line = nearest_on_segment(p, from.side(r), to.side(r));
-                    worst = worst.max((p - on_line).length_squared());
-                };
-                stray(r);
-                // What a side that runs backwards sweeps has its edge where normals meet, somewhere
-                // between the line and the side: as near to its place as both of them.
-                if runs_backwards(&from, &to, r) {
-                    stray(0.0);
-                }
-            }
-            // Too far is too far: how far exactly, the next one tells.
-            if worst > most {
-                break;
-            }
-        }
-        worst.sqrt() / self.tolerance
-    }
-}
-
-struct Probe<'a> {
-    curve: &'a CubicBez,
-    derivative: kurbo::QuadBez,
-    speck: f64,
-}
-
-impl Probe<'_> {
-    fn at(&self, t: f64) -> Station {
-        let p = point(self.curve.eval(t));
-        let slope = point(self.derivative.eval(t));
-        Station { p, t: unit(slope).unwrap_or_else(|| self.chord_direction(t)) }
-    }
-
-    /// Direction across a place where the derivative vanishes.
-    fn chord_direction(&self, t: f64) -> Point {
-        let (a, b) = ((t - 1e-4).max(0.0), (t + 1e-4).min(1.0));
-        let chord = point(self.curve.eval(b)) - point(self.curve.eval(a));
-        unit(chord).unwrap_or_else(|| self.start().t)
-    }
-
-    fn start(&self) -> Station {
-        let c = self.curve;
-        Station { p: point(c.p0), t: self.first_direction(c.p0, [c.p1, c.p2, c.p3], 1.0) }
-    }
-
-    fn end(&self) -> Station {
-        let c = self.curve;
-        Station { p: point(c.p3), t: self.first_direction(c.p3, [c.p2, c.p1, c.p0], -1.0) }
-    }
-
-    /// Direction from `from` to the first of `others` that does not coincide with it.
-    fn first_direction(&self, from: kurbo::Point, others: [kurbo::Point; 3], sign: f64) -> Point {
-        others
-            .into_iter()
-            .map(|q| (point(q) - point(from)) * sign)
-            .find(|v| v.length() > self.speck)
-            .and_then(unit)
-            .unwrap_or(Point::new(1.0, 0.0))
-    }
-}
-
-fn unit(v: Point) -> Option<Point> {
+pub(super) fn unit(v: Point) -> Option<Point> {
     let length = v.length();
     (length > 1e-12).then(|| v * (1.0 / length))
 }

@@ -18,6 +18,7 @@ mod chain;
 mod corner;
 mod curve;
 mod dash;
+mod spacing;
 
 use kurbo::BezPath;
 
@@ -97,13 +98,24 @@ impl<'a> Brush<'a> {
 
     /// Points of the arc about `center` from `center + from·r`, turning by `sweep` radians; both
     /// ends left out.
+    ///
+    /// As on curves (`spacing`) they are lifted off the arc as far as the chords then lie within it.
     fn arc(&self, center: Point, from: Point, sweep: f64, out: &mut Vec<Point>) {
-        let step = 2.0 * (1.0 - self.tolerance / self.r).clamp(-1.0, 1.0).acos();
-        let count = (sweep.abs() / step).ceil().clamp(1.0, 4096.0) as usize;
+        let share = (self.tolerance / self.r).min(0.25);
+        // Half the angles that chords span, as seen from a lifted end and from one that is not.
+        let [lifted, end] = [1.0 + share, 1.0].map(|reach| ((1.0 - share) / reach).acos());
+        let (inner, outer) = (2.0 * lifted, lifted + end);
+        if sweep.abs() <= 2.0 * end {
+            return;
+        }
+        let inside = ((sweep.abs() - 2.0 * outer) / inner).ceil().clamp(0.0, 4096.0);
+        // Where they need not reach as far all are shorter alike, and lifted less.
+        let shorter = sweep / (2.0 * outer + inside * inner);
+        let r = self.r * (1.0 + share * shorter * shorter);
         let start = from.angle();
-        for i in 1..count {
-            let angle = start + sweep * i as f64 / count as f64;
-            out.push(center + Point::along(angle) * self.r);
+        for i in 0..=inside as usize {
+            let angle = start + (outer + inner * i as f64) * shorter;
+            out.push(center + Point::along(angle) * r);
         }
     }
 }
