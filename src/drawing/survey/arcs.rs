@@ -16,6 +16,9 @@
 
 use kurbo::{Arc, Point, SvgArc, Vec2};
 use svgtypes::{PathParser, PathSegment};
+use usvg::roxmltree::{Document, Node};
+
+use crate::parallel;
 
 /// Widest angle that one cubic spans, and the narrower one for radii from [`LARGE_RADIUS`].
 const MAX_TURN: f64 = std::f64::consts::PI / 6.0;
@@ -46,6 +49,28 @@ pub(super) struct PathReport {
     pub(super) largest: f64,
     /// How many commands were read.
     pub(super) commands: usize,
+}
+
+/// What the data of all paths of a drawing are worth without markers, in its order: read on all cores.
+pub(super) struct Inspected(Vec<(u32, Option<PathReport>)>);
+
+impl Inspected {
+    pub(super) fn of(doc: &Document<'_>) -> Self {
+        let paths = doc.descendants().filter(|node| node.tag_name().name() == "path");
+        let data: Vec<_> =
+            paths.filter_map(|path| Some((path.id().get(), path.attribute("d")?))).collect();
+        let report = |i: usize| {
+            let (id, data): (u32, &str) = data[i];
+            (id, Some(inspect(data, Joints::Plain)))
+        };
+        Self(parallel::map(data.len(), report))
+    }
+
+    /// The report on `path`, once.
+    pub(super) fn take(&mut self, path: Node<'_, '_>) -> Option<PathReport> {
+        let at = self.0.binary_search_by_key(&path.id().get(), |(id, _)| *id).ok()?;
+        self.0[at].1.take()
+    }
 }
 
 /// Reads path data once.

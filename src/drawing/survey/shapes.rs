@@ -134,7 +134,9 @@ fn path(
     context: &Inherited<'_>,
 ) -> f64 {
     let text = data.value();
-    let report = arcs::inspect(text, joints(v, context));
+    let joints = joints(v, context);
+    let known = if joints == Joints::Plain { v.inspected.take(node) } else { None };
+    let report = known.unwrap_or_else(|| arcs::inspect(text, joints));
     v.weigh_commands(report.commands);
     if let Some(rewritten) = report.rewritten {
         v.edits.push(Edit::replace(data.range_value(), rewritten));

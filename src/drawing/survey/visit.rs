@@ -8,6 +8,7 @@ use std::collections::HashMap;
 
 use usvg::roxmltree::{Document, Node};
 
+use super::arcs::Inspected;
 use super::parts::Plain;
 use super::references::{self, Graph, Reference, TooMuch};
 use super::size::{Relative, SizeGiven, page_size};
@@ -63,6 +64,7 @@ pub(super) struct Visitor<'a> {
     pub(super) styles: Styles<'a>,
     pub(super) out: Survey<'a>,
     pub(super) edits: Vec<Edit>,
+    pub(super) inspected: Inspected,
     pub(super) graph: Graph<'a>,
     /// Tag by id: which kind of thing a reference leads to.
     pub(super) tags: HashMap<&'a str, Node<'a, 'a>>,
@@ -93,6 +95,7 @@ pub(super) fn run<'a>(
         styles: Styles::new(doc),
         out,
         edits: Vec::new(),
+        inspected: Inspected::of(doc),
         graph: Graph::default(),
         tags: ids(doc),
         frames: Frames::new(doc),

@@ -14,8 +14,9 @@ use crate::geometry::{Bounds, Contour, LineRef, Point};
 /// and the chord that touching points at that angle span in a disc of radius 1.
 const FACING_COS: f64 = 0.5;
 const FACING_CHORD: f64 = 1.732_050_807_568_877_2;
-/// An inner corner that turns by more is looked at for itself, radians.
-const SHARP: f64 = std::f64::consts::PI / 9.0;
+/// An inner corner that turns by more is looked at for itself, radians: curves within 0.01 mm turn by more
+/// at their vertices only on radii below 0.6 mm.
+const SHARP: f64 = std::f64::consts::PI / 6.0;
 /// Size of a cell of the index, in widths looked for: at 1, entering the edges costs more than looking at
 /// them saves.
 const CELL: f64 = 2.0;
