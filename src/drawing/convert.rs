@@ -62,11 +62,10 @@ pub(super) struct Walk<'a> {
     pub(super) inside: usize,
 }
 
-/// Walks the trees of a drawing's parts, one after another; they are of the same page.
-pub(super) fn convert<'a>(trees: &[usvg::Tree], survey: &'a Survey<'a>) -> Walk<'a> {
-    let size = trees.first().map(usvg::Tree::size);
-    let page_mm = size.map_or((0.0, 0.0), |s| (page_side(s.width()), page_side(s.height())));
-    let fonts = trees.first().map(usvg::Tree::fontdb);
+/// Walks the tree of a drawing, or of a part of it.
+pub(super) fn convert<'a>(tree: &usvg::Tree, survey: &'a Survey<'a>) -> Walk<'a> {
+    let size = tree.size();
+    let page_mm = (page_side(size.width()), page_side(size.height()));
     let mut walk = Walk {
         survey,
         drawing: Drawing { page_mm, ..Drawing::default() },
@@ -74,7 +73,7 @@ pub(super) fn convert<'a>(trees: &[usvg::Tree], survey: &'a Survey<'a>) -> Walk<
         unseen: Unseen::default(),
         seen: vec![false; survey.elements.len()],
         tiles_left: MAX_TILE_SHAPES,
-        fonts: fonts.map(Arc::clone).unwrap_or_default(),
+        fonts: Arc::clone(tree.fontdb()),
         pieces: Vec::new(),
         inside: 0,
     };
@@ -87,11 +86,8 @@ pub(super) fn convert<'a>(trees: &[usvg::Tree], survey: &'a Survey<'a>) -> Walk<
         original: None,
     };
     let mut shapes = Vec::new();
-    for tree in trees {
-        walk.children(tree.root(), &page, &mut shapes);
-    }
+    walk.children(tree.root(), &page, &mut shapes);
     walk.drawing.shapes = shapes;
-    settle_layers(&mut walk.drawing, &survey.layers);
     walk
 }
 
@@ -131,6 +127,30 @@ fn unused_name(layers: &[Layer]) -> String {
 }
 
 impl Walk<'_> {
+    /// Two parts of a drawing, which are of the same page, as one. Parts refer to nothing, so of all that shapes name by its number there is
+    /// only what fades them; nor is there text.
+    pub(super) fn and(mut self, next: Self) -> Self {
+        let veils = self.drawing.veils.len();
+        let shifted = |veil: Option<usize>| veil.map(|veil| veil + veils);
+        let shapes = next.drawing.shapes.into_iter();
+        let shapes = shapes.map(|shape| Shape { veil: shifted(shape.veil), ..shape });
+        self.drawing.shapes.extend(shapes);
+        let veils = next.drawing.veils.into_iter();
+        let veils = veils.map(|veil| Veil { around: shifted(veil.around), ..veil });
+        self.drawing.veils.extend(veils);
+        self.findings.extend(next.findings);
+        self.unseen.transparent.extend(next.unseen.transparent);
+        self.unseen.hidden.extend(next.unseen.hidden);
+        self.unseen.unpainted.extend(next.unseen.unpainted);
+        self.seen.iter_mut().zip(next.seen).for_each(|(seen, too)| *seen |= too);
+        self
+    }
+
+    /// Gives the whole drawing its layers.
+    pub(super) fn settle_layers(&mut self) {
+        settle_layers(&mut self.drawing, &self.survey.layers);
+    }
+
     /// Walks a group's children.
     pub(super) fn children(
         &mut self,

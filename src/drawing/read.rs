@@ -11,7 +11,7 @@ use std::sync::Mutex;
 
 use usvg::roxmltree::{self, Document, ParsingOptions};
 
-use super::convert::convert;
+use super::convert::{Walk, convert};
 use super::error::ReadError;
 use super::fonts::{Asked, Fonts, UNNAMED};
 use super::limits::STACK_BYTES;
@@ -77,8 +77,8 @@ fn read_text(text: &str, settings: &ReadSettings) -> Result<(Drawing, Vec<Findin
     );
     findings.extend(fonts.check(&mut survey));
     let asked = Mutex::new(Asked::default());
-    let (trees, heard) = parse(&doc, &survey, &fonts, &asked)?;
-    let mut walk = convert(&trees, &survey);
+    let (mut walk, heard) = parse(&doc, &survey, &fonts, &asked)?;
+    walk.settle_layers();
     findings.append(&mut walk.findings);
     findings.extend(listen::findings(&heard, &doc));
     let asked = asked.into_inner().unwrap_or_default();
@@ -92,14 +92,14 @@ fn parse_xml(text: &str) -> Result<Document<'_>, roxmltree::Error> {
     Document::parse_with_options(text, options)
 }
 
-/// What the SVG library makes of the document, and what it says: one tree, or one for each part of a large
-/// plain drawing.
-fn parse(
+/// The walk over what the SVG library makes of the document, and what it says; a large plain drawing is read in
+/// parts.
+fn parse<'a>(
     doc: &Document<'_>,
-    survey: &Survey<'_>,
+    survey: &'a Survey<'a>,
     fonts: &Fonts,
     asked: &Mutex<Asked>,
-) -> Result<(Vec<usvg::Tree>, Vec<String>), ReadError> {
+) -> Result<(Walk<'a>, Vec<String>), ReadError> {
     let options = usvg::Options {
         font_family: UNNAMED.into(),
         font_size: MEDIUM_PX as f32,
@@ -108,17 +108,17 @@ fn parse(
         image_href_resolver: images::resolver(),
         ..usvg::Options::default()
     };
-    let tree_of = |doc: &Document<'_>| {
+    let read_tree = |doc: &Document<'_>| {
         let (tree, heard) = listen::while_reading(|| usvg::Tree::from_xmltree(doc, &options));
-        tree.map(|tree| (tree, heard))
+        tree.map(|tree| (convert(&tree, survey), heard))
     };
     let parts = survey.parts(doc, parallel::cores());
-    let read = |i: usize| tree_of(&parse_xml(&parts[i]).ok()?).ok();
-    if !parts.is_empty()
-        && let Some(read) = parallel::map(parts.len(), read).into_iter().collect::<Option<Vec<_>>>()
-    {
-        let (trees, heard): (Vec<_>, Vec<_>) = read.into_iter().unzip();
-        return Ok((trees, heard.concat()));
+    let read = |i: usize| read_tree(&parse_xml(&parts[i]).ok()?).ok();
+    if let Some(read) = parallel::map(parts.len(), read).into_iter().collect::<Option<Vec<_>>>() {
+        let (walks, heard): (Vec<_>, Vec<_>) = read.into_iter().unzip();
+        if let Some(walk) = walks.into_iter().reduce(Walk::and) {
+            return Ok((walk, heard.concat()));
+        }
     }
     // The original as it is if nothing was changed, or the changed text should not parse.
     let text = survey.text(doc);
@@ -126,9 +126,7 @@ fn parse(
         Cow::Borrowed(_) => None,
         Cow::Owned(text) => parse_xml(text).ok(),
     };
-    let (tree, heard) =
-        tree_of(changed.as_ref().unwrap_or(doc)).map_err(|e| svg_error(&e, survey.root))?;
-    Ok((vec![tree], heard))
+    read_tree(changed.as_ref().unwrap_or(doc)).map_err(|e| svg_error(&e, survey.root))
 }
 
 fn svg_error(error: &usvg::Error, root: Place) -> ReadError {

@@ -15,8 +15,8 @@ use super::curve::{Station, point, runs_backwards, unit};
 const SPAN_COSINE: f64 = 0.5;
 /// What share of the tolerance a span is meant to use, as the square root of it.
 const AIM: f64 = 0.98;
-/// A span is tried again longer only if that makes it so many times as long.
-const WORTH_TRYING: f64 = 1.08;
+/// A span is tried again longer only where its side might rise so many times as high: it becomes 8 % longer then.
+const WORTH_TRYING: f64 = 1.2145;
 /// The shortest span tried, as a share of the curve; below it the curve has a cusp.
 const SHORTEST: f64 = 1.0 / 16384.0;
 /// A side that is shorter than this share of the line bends about a centre near to it: it is looked at
@@ -55,8 +55,15 @@ struct Reach {
     to: Station,
     /// How far the outline strays, in tolerances; infinite where the curve turns too far.
     stray: f64,
+    /// How many times as high the side might rise above the line to stray by the tolerance.
+    room: f64,
+}
+
+impl Reach {
     /// How many times as long the span should be.
-    factor: f64,
+    fn factor(&self) -> f64 {
+        AIM * self.room.sqrt()
+    }
 }
 
 impl Span<'_> {
@@ -65,11 +72,11 @@ impl Span<'_> {
     fn longest(&self, guess: f64) -> Reach {
         let mut good = self.reach(guess);
         while good.stray > 1.0 && good.step > SHORTEST {
-            good = self.reach(good.step * good.factor.clamp(0.5, 0.95));
+            good = self.reach(good.step * good.factor().clamp(0.5, 0.95));
         }
         // Where nothing strays that tells nothing: twice as long at once.
-        while good.end < 1.0 && good.stray <= 1.0 && good.factor > WORTH_TRYING {
-            let longer = self.reach(good.step * good.factor.min(2.0));
+        while good.end < 1.0 && good.stray <= 1.0 && good.room > WORTH_TRYING {
+            let longer = self.reach(good.step * good.factor().min(2.0));
             if longer.stray > 1.0 {
                 break;
             }
@@ -84,7 +91,7 @@ impl Span<'_> {
         let end = self.t + step;
         let end = if end > 1.0 - SHORTEST { 1.0 } else { end };
         let to = if end == 1.0 { self.probe.end() } else { self.probe.at(end) };
-        let mut reach = Reach { step, end, to, stray: f64::INFINITY, factor: 0.0 };
+        let mut reach = Reach { step, end, to, stray: f64::INFINITY, room: 0.0 };
         let middle = self.between(end, 0.5);
         if self.from.t.dot(to.t) < SPAN_COSINE || self.from.t.dot(middle.t) <= SPAN_COSINE {
             return reach;
@@ -134,7 +141,7 @@ impl Span<'_> {
         let (a, b) = (a * height.signum(), if is_last { 0.0 } else { tolerance });
         let rise = tolerance + (a + b) * 0.5;
         let at_most = (rise + (rise * rise - (a - b) * (a - b) * 0.25).max(0.0).sqrt()) * 0.5;
-        reach.factor = AIM * (at_most / height.abs()).sqrt();
+        reach.room = at_most / height.abs();
     }
 
     /// Tells how far the straight lines of `reach` stray from all sides, at the middle and the quarters.
@@ -160,7 +167,7 @@ impl Span<'_> {
             }
         }
         reach.stray = worst.sqrt() / self.tolerance;
-        reach.factor = AIM / reach.stray.sqrt();
+        reach.room = 1.0 / reach.stray;
     }
 }
 
