@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use super::files::{self, Target};
 use super::options::DrawingOptions;
 use super::{Failure, Outcome, preview, talk};
+use crate::parallel;
 use crate::pipeline::{self, Plan};
 use crate::report::Report;
 
@@ -36,12 +37,18 @@ pub fn run(args: &Args) -> Outcome {
     // Looked at now, so that a wrong place is told before the work.
     let first = Target::open(&output, &args.file)?;
     let plans = args.drawing.plans(&args.file)?;
-    let outputs = store(&plans, &output, first, &args.file)?;
+    // A disk takes its time.
+    let (outputs, reports) = parallel::both(
+        || store(&plans, &output, first, &args.file),
+        || plans.iter().map(Report::of_plan).collect::<Vec<_>>(),
+    );
+    let outputs = outputs?;
     let pictures = args.picture.as_ref().map(|picture| files::for_plans(picture, &plans));
     for (plan, picture) in plans.iter().zip(pictures.iter().flatten()) {
         Target::open(picture, &args.file)?.put(&preview::picture(plan, picture)?)?;
     }
-    let told = tell(args, &plans, (&outputs, pictures.as_deref().unwrap_or_default()));
+    let pictures = pictures.as_deref().unwrap_or_default();
+    let told = tell(args, plans.iter().zip(reports), (&outputs, pictures));
     // The program ends here and all its memory with it: to give back line by line would take longer
     // than to tell.
     std::mem::forget(plans);
@@ -81,14 +88,17 @@ fn store(
 }
 
 /// Tells of each plan, whose job is in the file of the same place, and its picture, if there are any.
-fn tell(args: &Args, plans: &[Plan], (outputs, pictures): (&[PathBuf], &[PathBuf])) -> Outcome {
+fn tell<'a>(
+    args: &Args,
+    plans: impl Iterator<Item = (&'a Plan, Report)>,
+    (outputs, pictures): (&[PathBuf], &[PathBuf]),
+) -> Outcome {
     let file = args.file.display().to_string();
     let mut exit = super::Exit::Done;
-    for (i, (plan, output)) in plans.iter().zip(outputs).enumerate() {
+    for (i, ((plan, mut report), output)) in plans.zip(outputs).enumerate() {
         if talk::strictness(args.strict, &plan.findings) != super::Exit::Done {
             exit = super::Exit::LeftOut;
         }
-        let mut report = Report::of_plan(plan);
         if args.drawing.bound {
             report = report.bounded(&pipeline::least(plan, &args.drawing.settings()?));
         }

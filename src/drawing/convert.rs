@@ -129,15 +129,13 @@ fn unused_name(layers: &[Layer]) -> String {
 impl Walk<'_> {
     /// Two parts of a drawing, which are of the same page, as one. Parts refer to nothing, so of all that shapes name by its number there is
     /// only what fades them; nor is there text.
-    pub(super) fn and(mut self, next: Self) -> Self {
+    pub(super) fn and(mut self, mut next: Self) -> Self {
         let veils = self.drawing.veils.len();
-        let shifted = |veil: Option<usize>| veil.map(|veil| veil + veils);
-        let shapes = next.drawing.shapes.into_iter();
-        let shapes = shapes.map(|shape| Shape { veil: shifted(shape.veil), ..shape });
-        self.drawing.shapes.extend(shapes);
-        let veils = next.drawing.veils.into_iter();
-        let veils = veils.map(|veil| Veil { around: shifted(veil.around), ..veil });
-        self.drawing.veils.extend(veils);
+        let within = |veil: &mut Option<usize>| *veil = veil.map(|veil| veil + veils);
+        next.drawing.shapes.iter_mut().for_each(|shape| within(&mut shape.veil));
+        next.drawing.veils.iter_mut().for_each(|veil| within(&mut veil.around));
+        self.drawing.shapes.append(&mut next.drawing.shapes);
+        self.drawing.veils.append(&mut next.drawing.veils);
         self.findings.extend(next.findings);
         self.unseen.transparent.extend(next.unseen.transparent);
         self.unseen.hidden.extend(next.unseen.hidden);

@@ -16,6 +16,7 @@ use usvg::roxmltree::{Document, Node};
 
 use super::splice::{Edits, qualified_name};
 use super::visit::svg_tag;
+use crate::parallel;
 
 /// A part is no shorter than this, bytes.
 const PART: usize = 100_000;
@@ -69,13 +70,18 @@ pub(super) fn parts(doc: &Document<'_>, edits: &Edits, most: usize) -> Vec<Strin
     let after = |cut: &Cut<'_>| -> String {
         cut.around.iter().rev().map(|&group| ["</", qualified_name(group), ">"].concat()).collect()
     };
-    let begins = std::iter::once((String::new(), 0)).chain(cuts.iter().map(|c| (before(c), c.at)));
-    let ends = cuts.iter().map(|c| (c.at, after(c)));
-    let ends = ends.chain(std::iter::once((text.len(), String::new())));
-    let part = |((head, from), (to, tail)): ((String, usize), (usize, String))| {
+    let part = |i: usize| {
+        let (head, from) = match i.checked_sub(1).map(|i| &cuts[i]) {
+            Some(cut) => (before(cut), cut.at),
+            None => (String::new(), 0),
+        };
+        let (to, tail) = match cuts.get(i) {
+            Some(cut) => (cut.at, after(cut)),
+            None => (text.len(), String::new()),
+        };
         [head, edited(from..to), tail].concat()
     };
-    begins.zip(ends).map(part).collect()
+    parallel::map(cuts.len() + 1, part)
 }
 
 /// Where a text is cut: before an element.
