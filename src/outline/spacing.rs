@@ -22,6 +22,11 @@ const SHORTEST: f64 = 1.0 / 16384.0;
 /// A side that is shorter than this share of the line bends about a centre near to it: it is looked at
 /// more closely, and not lifted.
 const SHRUNK: f64 = 0.5;
+/// Where a span is looked at beside its middle, as shares of it.
+const BESIDE: [f64; 4] = [0.125, 0.25, 0.75, 0.875];
+/// Where the middle of a span is further than this from where its ends would have it, in tolerances, these
+/// places are looked up on the curve.
+const DOUBTED: f64 = 0.1;
 
 /// Stations spaced as far as the tolerance allows for the curves at these `sides`, distances from the
 /// line (left above 0); at least two.
@@ -115,28 +120,39 @@ impl Span<'_> {
 
     /// Lifts the end of `reach` and tells how far the lifted line then strays from the side at `r`.
     ///
-    /// The side is taken at the middle, and at the quarters for the cubic (Hermite) that runs through
-    /// both ends in their directions: heights above the straight line between them, to the left.
+    /// Looked at are the side's middle and the places [`BESIDE`] it, these on the cubic (Hermite) that runs
+    /// through both ends in their directions, where its middle is that of the side.
     fn lift(&self, r: f64, middle: &Station, reach: &mut Reach) {
         let (from, to, tolerance) = (&self.from, reach.to, self.tolerance);
         let start = from.true_side(r);
         let side = to.true_side(r) - start;
-        let height = side.cross(middle.true_side(r) - start) / side.length();
+        let length = side.length();
+        // How far along the straight line a point is, as a share, and how high above it, to the left.
+        let over = |between: &Station| {
+            let p = between.true_side(r) - start;
+            (side.dot(p) / (length * length), side.cross(p) / length)
+        };
+        let (middle, height) = over(middle);
         let (rising, falling) = (side.cross(from.t), to.t.cross(side));
+        let is_cubic = ((rising + falling) / 8.0 - height).abs() <= DOUBTED * tolerance;
+        let others = BESIDE.map(|along| {
+            if !is_cubic {
+                return over(&self.between(reach.end, along));
+            }
+            let rest = 1.0 - along;
+            (along, along * rest * (rising * rest + falling * along))
+        });
         let is_last = reach.end == 1.0;
         let a = from.lift;
         let b = if is_last { 0.0 } else { height.clamp(-tolerance, tolerance) };
-        let (mean, slope) = ((a + b) * 0.5, a - b);
         // A parabola of this height rises highest above the lifted line a little beside its middle.
+        let slope = a - b;
         let beside =
             if slope.abs() < 4.0 * height.abs() { slope * slope / (16.0 * height) } else { 0.0 };
-        let strays = [
-            height - mean + beside,
-            (rising * 9.0 + falling * 3.0) / 64.0 - mean - slope * 0.25,
-            (rising * 3.0 + falling * 9.0) / 64.0 - mean + slope * 0.25,
-        ];
+        let off = |(along, height): (f64, f64)| (height - a + slope * along).abs();
+        let strays = others.map(off).into_iter().chain([off((middle, height + beside))]);
         reach.to.lift = b;
-        reach.stray = strays.iter().fold(0.0, |most: f64, h| most.max(h.abs())) / tolerance;
+        reach.stray = strays.fold(0.0, f64::max) / tolerance;
         // The same the other way round: how high the side may be, so lifted, to stray by the tolerance.
         let (a, b) = (a * height.signum(), if is_last { 0.0 } else { tolerance });
         let rise = tolerance + (a + b) * 0.5;
