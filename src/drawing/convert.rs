@@ -127,14 +127,21 @@ fn unused_name(layers: &[Layer]) -> String {
 }
 
 impl Walk<'_> {
-    /// Two parts of a drawing, which are of the same page, as one. Parts refer to nothing, so of all that shapes name by its number there is
-    /// only what fades them; nor is there text.
+    /// Two parts of a drawing, which are of the same page, as one. Parts refer to nothing, so their shapes name
+    /// by number only the frames of nested pages and what fades them; nor is there text.
     pub(super) fn and(mut self, mut next: Self) -> Self {
-        let veils = self.drawing.veils.len();
-        let within = |veil: &mut Option<usize>| *veil = veil.map(|veil| veil + veils);
-        next.drawing.shapes.iter_mut().for_each(|shape| within(&mut shape.veil));
-        next.drawing.veils.iter_mut().for_each(|veil| within(&mut veil.around));
+        let (clips, veils) = (self.drawing.clips.len(), self.drawing.veils.len());
+        let behind = |veil: &mut Option<usize>| *veil = veil.map(|veil| veil + veils);
+        let within = |all: &mut Vec<usize>| all.iter_mut().for_each(|clip| *clip += clips);
+        next.drawing.veils.iter_mut().for_each(|veil| behind(&mut veil.around));
+        next.drawing.clips.iter_mut().for_each(|clip| within(&mut clip.clips));
+        let framing = next.drawing.clips.iter_mut().flat_map(|clip| &mut clip.shapes);
+        for shape in next.drawing.shapes.iter_mut().chain(framing) {
+            within(&mut shape.clips);
+            behind(&mut shape.veil);
+        }
         self.drawing.shapes.append(&mut next.drawing.shapes);
+        self.drawing.clips.append(&mut next.drawing.clips);
         self.drawing.veils.append(&mut next.drawing.veils);
         self.findings.extend(next.findings);
         self.unseen.transparent.extend(next.unseen.transparent);
