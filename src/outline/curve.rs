@@ -46,6 +46,7 @@ impl Station {
 /// Tangents further apart than this (cosine) between neighbouring stations are a cusp (about 0.6 rad
 /// more than any accepted span turns).
 const CUSP_COSINE: f64 = 0.45;
+
 /// The stations of a segment, for each side of its stroke: at least two, the first and the last of both
 /// sides the same.
 pub(super) struct Stations {
