@@ -208,7 +208,7 @@ fn clusters(folder: &Path) {
         let kicks = 300_000;
         let near = Neighbours::of_all_pairs(&problem, 12);
         let (route, seconds) =
-            timed(|| solve::solve(&problem, &near, Suggested::default(), (kicks, &|| {})));
+            timed(|| solve::solve(&problem, &near, Suggested::default(), kicks, &|| {}));
         let (found, best) = (problem.total(&route), known.get(&name).copied().unwrap_or(f64::NAN));
         println!(
             "{name:<12} {found:>8} {best:>8} {:>6.2}% {seconds:>6.2}s",
@@ -236,7 +236,7 @@ fn cutting(folder: &Path) {
         let near = Neighbours::of_all_pairs(&problem, 12);
         let kicks = 300_000;
         let (route, seconds) =
-            timed(|| solve::solve(&problem, &near, Suggested::default(), (kicks, &|| {})));
+            timed(|| solve::solve(&problem, &near, Suggested::default(), kicks, &|| {}));
         assert!(problem.is_kept_by(&route), "{name}: the order breaks precedence");
         let best = known.iter().find(|k| k.0 == name).map_or(0, |k| k.1);
         println!("{name:<12} {:>8} {best:>8} {seconds:>6.2}s", problem.total(&route));

@@ -257,7 +257,7 @@ impl Job<'_> {
         let (nearest, rows) = parallel::both(|| nearest::order(sheet), || rows::tours(sheet));
         let suggested = Suggested { nearest: Some(&nearest.nodes), rows: &rows };
         let kicks = solve::kicks(self.settings.effort, problem);
-        let best = solve::solve(problem, &near, suggested, (kicks, self.begin_aside));
+        let best = solve::solve(problem, &near, suggested, kicks, self.begin_aside);
         if problem.total(&nearest) < problem.total(&best) { nearest } else { best }
     }
 }

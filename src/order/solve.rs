@@ -66,7 +66,8 @@ pub fn solve<M>(
     problem: &Problem<M>,
     near: &Neighbours,
     suggested: Suggested,
-    (kicks, begin_aside): (u64, &Begin),
+    kicks: u64,
+    begin_aside: &Begin,
 ) -> Route
 where
     M: Metric + Sync,

@@ -164,8 +164,8 @@ impl Span<'_> {
     fn look_closely(&self, middle: &Station, reach: &mut Reach) {
         let (from, to) = (&self.from, &reach.to);
         let mut worst = 0.0_f64;
-        for share in [0.5, 0.25, 0.75] {
-            let between = if share == 0.5 { *middle } else { self.between(reach.end, share) };
+        let quarter = |share| self.between(reach.end, share);
+        for between in [*middle, quarter(0.25), quarter(0.75)] {
             if from.t.dot(between.t) <= SPAN_COSINE {
                 return;
             }

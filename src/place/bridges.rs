@@ -19,8 +19,8 @@ pub struct Dash {
     pub bridge_mm: f64,
 }
 
-/// A vertex that turns the line by more than this is a corner: outlines of curves
-/// within 0.01 mm turn by more only on radii below 0.6 mm.
+/// A vertex that turns the line by more than this is a corner: outlines of curves within 0.01 mm
+/// turn by more only on radii below 0.6 mm.
 const CORNER: f64 = std::f64::consts::PI / 6.0;
 /// The least cut that a part keeps on either side of a bridge, as a share of a usual cut.
 const LEAST_END: f64 = 0.25;

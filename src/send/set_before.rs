@@ -2,8 +2,9 @@
 //!
 //! Of each kind of setting the last one counts; of what is set tool by tool the last one for each tool.
 //! `IN` undoes all of them but the choice of the tool (HP 7470A manual, p. 1-12: the pen stays in the
-//! holder); what was set before a `DF` and is not undone by it stays before it. What acts instead of setting anything (requests, pages, fillings) is left
-//! out: it was done. So its size is bounded by the number of kinds.
+//! holder); what was set before a `DF` and is not undone by it stays before it. What acts instead of
+//! setting anything (requests, pages, fillings) is left out: it was done. So its size is bounded by the
+//! number of kinds.
 
 use super::resume::{ResumeError, plain};
 use super::spool::Spool;
