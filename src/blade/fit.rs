@@ -61,12 +61,14 @@ pub(super) struct Fitted {
 /// The contour as lines and arcs within `tolerance_mm`; a closed one ends where it begins.
 pub(super) fn fit(contour: &Contour, tolerance_mm: f64) -> Fitted {
     let points = chain(contour);
+    let corners = corners(&points);
     let (mut pieces, mut ends) = (Vec::new(), Vec::new());
     let mut at = 0;
     while at + 1 < points.len() {
         let rest = &points[at..];
         let line = reach(rest, 1, |run| line_fits(run, tolerance_mm));
-        let round = smooth_run(rest);
+        let passed = corners.partition_point(|&corner| corner <= at);
+        let round = corners.get(passed).map_or(rest.len() - 1, |corner| corner - at);
         let arc = reach(&rest[..=round], FEWEST_CHORDS, |run| {
             arc_through(run).is_some_and(|arc| arc_fits(&arc, run, tolerance_mm))
         });
@@ -136,13 +138,11 @@ pub(crate) fn reach(points: &[Point], least: usize, fits: impl Fn(&[Point]) -> b
     good
 }
 
-/// How many vertices from the first on could lie on one arc: up to the next corner.
-fn smooth_run(points: &[Point]) -> usize {
-    let corner = points.windows(3).position(|w| {
-        let turn = wrap_angle((w[2] - w[1]).angle() - (w[1] - w[0]).angle());
-        turn.abs() > SHARPEST_IN_ARC
-    });
-    corner.map_or(points.len() - 1, |i| i + 1)
+/// The vertices that no arc may run over.
+fn corners(points: &[Point]) -> Vec<usize> {
+    let turn = |w: &[Point]| wrap_angle((w[2] - w[1]).angle() - (w[1] - w[0]).angle()).abs();
+    let turns = points.windows(3).map(turn).enumerate();
+    turns.filter(|(_, turn)| *turn > SHARPEST_IN_ARC).map(|(i, _)| i + 1).collect()
 }
 
 fn line_fits(run: &[Point], tolerance_mm: f64) -> bool {

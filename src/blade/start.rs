@@ -9,10 +9,11 @@
 //! Invariants: the cut keeps clear of every wanted line by the blade's reach and a margin; it lies
 //! outside every piece of the design; it stays on the sheet with the tip on any side.
 
+use std::cell::Cell;
 use std::f64::consts::TAU;
 
 use super::{BladeSettings, TipPath};
-use crate::geometry::{Bounds, Contour, Point, distance_to_segment};
+use crate::geometry::{Bounds, Contour, LineRef, Point, distance_to_segment};
 use crate::place::Role;
 
 /// Lengths tried, in blade offsets.
@@ -74,30 +75,76 @@ pub fn turning_cut(
     })
 }
 
+/// Edges of a line that are passed over together where none of them is near.
+const STRETCH: usize = 64;
+
+/// An obstacle with the boxes around its stretches, [`STRETCH`] edges each.
+struct Barrier<'a> {
+    obstacle: Obstacle<'a>,
+    around: Bounds,
+    stretches: Vec<Bounds>,
+}
+
+impl<'a> Barrier<'a> {
+    fn new(obstacle: Obstacle<'a>) -> Self {
+        let mut barrier = Self { obstacle, around: obstacle.contour.bounds(), stretches: vec![] };
+        let count = obstacle.contour.points.len().div_ceil(STRETCH);
+        let around = |stretch| {
+            let edges = barrier.edges(stretch).map(|(p, q)| Bounds::of(&[p, q]));
+            edges.fold(Bounds::EMPTY, Bounds::union)
+        };
+        barrier.stretches = (0..count).map(around).collect();
+        barrier
+    }
+
+    /// The edges of a stretch; a lone point, and the end of an open line, is one without length.
+    fn edges(&self, stretch: usize) -> impl Iterator<Item = (Point, Point)> + 'a {
+        let line = LineRef::from(self.obstacle.contour);
+        let first = stretch * STRETCH;
+        let last = (first + STRETCH).min(line.points.len());
+        (first..last).map(move |i| (line.points[i], line.after(i)))
+    }
+
+    /// The stretches that may come into a box.
+    fn stretches_near(&self, near: Bounds) -> impl Iterator<Item = usize> {
+        let stretches = self.stretches.iter().enumerate();
+        stretches.filter(move |(_, around)| around.touches(near)).map(|(i, _)| i)
+    }
+}
+
 struct Search<'a> {
-    obstacles: Vec<(Bounds, Obstacle<'a>)>,
+    obstacles: Vec<Barrier<'a>>,
     allowed: Bounds,
     length_mm: f64,
     clear_mm: f64,
     /// The one direction that is wanted.
     heading: Option<f64>,
+    /// The obstacle and its stretch that were in the way of the last cut: mostly they are in that of the next.
+    in_the_way: Cell<(usize, usize)>,
 }
 
 impl<'a> Search<'a> {
     fn new(around: &[Obstacle<'a>], settings: &BladeSettings, length_mm: f64, margin: f64) -> Self {
-        let mut obstacles: Vec<_> = around.iter().map(|o| (o.contour.bounds(), *o)).collect();
+        let mut obstacles: Vec<_> = around.iter().map(|o| Barrier::new(*o)).collect();
         // What is in the way is mostly the smallest of the lines around a place: in nested rings the
         // others are all around it, too, and long.
         let size = |o: &Bounds| o.width() * o.height();
-        obstacles.sort_by(|(a, _), (b, _)| size(a).total_cmp(&size(b)));
-        let work = obstacles.iter().fold(Bounds::EMPTY, |b, (o, _)| b.union(*o));
+        obstacles.sort_by(|a, b| size(&a.around).total_cmp(&size(&b.around)));
+        let work = obstacles.iter().fold(Bounds::EMPTY, |b, o| b.union(o.around));
         let reach = settings.offset_mm;
         let allowed = match settings.limits {
             Some(limits) => limits.grown(-reach),
             // An unknown sheet begins where the work begins.
             None => Bounds { min: work.min, max: work.grown(BEYOND_WORK * length_mm).max },
         };
-        Self { obstacles, allowed, length_mm, clear_mm: reach + margin, heading: None }
+        Self {
+            obstacles,
+            allowed,
+            length_mm,
+            clear_mm: reach + margin,
+            heading: None,
+            in_the_way: Cell::default(),
+        }
     }
 
     /// The free place nearest to `start`, ring by ring.
@@ -132,22 +179,31 @@ impl<'a> Search<'a> {
             return false;
         }
         let near = bounds.grown(self.clear_mm);
-        let touched = self.obstacles.iter().filter(|(o, _)| o.touches(near));
+        let (obstacle, stretch) = self.in_the_way.get();
+        if self.obstacles.get(obstacle).is_some_and(|o| !self.is_clear(cut, o.edges(stretch))) {
+            return false;
+        }
         let mut depth = 0;
-        for (_, line) in touched {
-            if !self.is_clear(cut, line.contour) {
+        for (i, barrier) in self.obstacles.iter().enumerate() {
+            if !barrier.around.touches(near) {
+                continue;
+            }
+            let mut stretches = barrier.stretches_near(near);
+            let blocks = |stretch: &usize| !self.is_clear(cut, barrier.edges(*stretch));
+            if let Some(stretch) = stretches.find(blocks) {
+                self.in_the_way.set((i, stretch));
                 return false;
             }
-            let piece = line.contour.closed && line.role == Role::Design;
-            depth += usize::from(piece && line.contour.surrounds(cut[0]));
+            let Obstacle { role, contour } = barrier.obstacle;
+            let piece = contour.closed && role == Role::Design;
+            depth += usize::from(piece && contour.surrounds(cut[0]));
         }
         depth % 2 == 0
     }
 
-    fn is_clear(&self, cut: &[Point; 2], line: &Contour) -> bool {
+    fn is_clear(&self, cut: &[Point; 2], mut edges: impl Iterator<Item = (Point, Point)>) -> bool {
         let [a, b] = *cut;
-        let only = line.points.first().copied().into_iter().map(|p| (p, p));
-        line.edges().chain(only).all(|(p, q)| {
+        edges.all(|(p, q)| {
             !cross(a, b, p, q)
                 && [distance_to_segment(p, a, b), distance_to_segment(q, a, b)]
                     .into_iter()
