@@ -126,10 +126,7 @@ where
     let lines = lent(lines);
     let shapes = Shape::of_all(&lines);
     let tree = build_of(&lines, &shapes);
-    let index = EdgeIndex::new(lines.iter().copied(), CELL_MM);
-    if index.is_heap() {
-        return tree;
-    }
+    let Some(index) = EdgeIndex::comparable(lines.iter().copied(), CELL_MM) else { return tree };
     let pairs = inside_crossing_of(&lines, &shapes, (&tree, &index.crossing_lines()));
     tree.below(&shapes, &pairs)
 }

@@ -156,6 +156,11 @@ const MOST_PAIRS: u64 = 50_000_000;
 /// As many for each edge are compared in any case: large jobs are as dense as small ones.
 const PAIRS_PER_EDGE: u64 = 50;
 
+/// How much finer the cells of a heap are made, one after the other.
+const FINER: [f64; 3] = [1.0 / 4.0, 1.0 / 16.0, 1.0 / 64.0];
+/// No more runs are listed for that, unless twice as many as there are edges: 300 MB.
+const MOST_RUNS: f64 = 1e7;
+
 impl<'a> EdgeIndex<'a> {
     /// Indexes the edges of `lines`; a line of one point is an edge without length.
     pub fn new(lines: impl Iterator<Item = impl Into<LineRef<'a>>>, cell_mm: f64) -> Self {
@@ -166,6 +171,30 @@ impl<'a> EdgeIndex<'a> {
         let bands = if chains.len() < FEW_EDGES { 1 } else { BANDS };
         let lists = grid.lists((&chains, &blocks), bands);
         Self { grid, chains, lists }
+    }
+
+    /// As [`Self::new`], with cells as much finer as it takes to compare all edges that share one; `None` where
+    /// so many lie upon each other that no cells are fine enough.
+    pub fn comparable<L: Into<LineRef<'a>>>(
+        lines: impl Iterator<Item = L> + Clone,
+        cell_mm: f64,
+    ) -> Option<Self> {
+        let mut index = Self::new(lines.clone(), cell_mm);
+        for finer in FINER.map(|share| cell_mm * share) {
+            if !index.is_heap() {
+                return Some(index);
+            }
+            let length: f64 = lines.clone().map(|line| line.into().length()).sum();
+            let edges = index.len() as f64;
+            if edges + length / finer > MOST_RUNS.max(2.0 * edges) {
+                return None;
+            }
+            index = Self::new(lines.clone(), finer);
+            if index.grid.cell_mm > finer {
+                return None;
+            }
+        }
+        (!index.is_heap()).then_some(index)
     }
 
     /// How many edges there are.
@@ -328,7 +357,7 @@ impl<'a> EdgeIndex<'a> {
     }
 
     /// Whether so many edges lie upon each other that comparing all that share a cell takes too long.
-    pub fn is_heap(&self) -> bool {
+    fn is_heap(&self) -> bool {
         self.pairs() > MOST_PAIRS.max(PAIRS_PER_EDGE * self.len() as u64)
     }
 
@@ -765,6 +794,28 @@ mod tests {
                 assert_eq!(index.edges_of(b), crossing.edges.1..crossing.edges.1 + 1);
             }
         }
+    }
+
+    #[test]
+    fn heaps_get_finer_cells_unless_all_lie_upon_each_other() {
+        let crowd: Vec<Point> = scatter(60_000).into_iter().map(|p| p * 0.1).collect();
+        let short = |p: &Point| [*p, *p + Point::new(0.01, 0.02)];
+        let edges: Vec<[Point; 2]> = crowd.iter().map(short).collect();
+        let lines = || edges.iter().map(|edge| edge.as_slice());
+        assert!(EdgeIndex::new(lines(), 1.0).is_heap());
+        let found = EdgeIndex::comparable(lines(), 1.0).unwrap().crossing_lines();
+        assert_eq!(found, EdgeIndex::new(lines(), 0.05).crossing_lines());
+        assert!(
+            EdgeIndex::comparable(lines().take(300), 1.0).is_some_and(|i| i.grid.cell_mm == 1.0)
+        );
+        for one in [edges[0], [crowd[0]; 2]] {
+            let many = std::iter::repeat_n(one.as_slice(), 20_000);
+            assert!(EdgeIndex::comparable(many, 1.0).is_none());
+        }
+        // A line that is far longer than finer cells could list.
+        let far = [Point::ORIGIN, Point::new(1e6, 0.0)];
+        let lines = lines().chain(std::iter::repeat_n(far.as_slice(), 3));
+        assert!(EdgeIndex::comparable(lines, 1.0).is_none());
     }
 
     #[test]

@@ -268,6 +268,10 @@ impl<'a> LineRef<'a> {
         let count = if self.closed && n > 1 { n } else { n.saturating_sub(1) };
         (0..count).map(move |i| (points[i], points[(i + 1) % n]))
     }
+    /// As [`Contour::length`].
+    pub fn length(self) -> f64 {
+        self.edges().map(|(a, b)| a.distance(b)).sum()
+    }
     /// As [`Contour::signed_area`].
     pub fn signed_area(self) -> f64 {
         let Some(&origin) = self.points.first() else { return 0.0 };
@@ -301,7 +305,7 @@ impl Contour {
     }
     /// Length of the line, mm.
     pub fn length(&self) -> f64 {
-        self.edges().map(|(a, b)| a.distance(b)).sum()
+        LineRef::from(self).length()
     }
     /// Area inside, mm²; positive when the vertices run counter-clockwise (y up).
     ///

@@ -86,12 +86,12 @@ pub(super) fn doubled_or_crossing(
     unit_mm: f64,
     passes: &[usize],
 ) -> (Vec<Finding>, Vec<(usize, usize)>) {
-    let index = EdgeIndex::new(simulation.cuts.iter().map(|cut| cut.tip()), CELL_MM);
-    if index.is_heap() {
+    let tips = simulation.cuts.iter().map(|cut| cut.tip());
+    let Some(index) = EdgeIndex::comparable(tips, CELL_MM) else {
         let text = "So many cuts lie upon each other that they were not compared for doubled lines \
                     and crossings.";
         return (vec![Finding::warning("not-compared", text)], Vec::new());
-    }
+    };
     let mut findings = doubled(simulation, &index, (unit_mm, passes));
     let crossings = crossings(&index, passes);
     findings.extend(crossing(simulation, &index, (unit_mm, &crossings)));
