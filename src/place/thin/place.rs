@@ -36,8 +36,8 @@ struct Points<'a> {
 pub(super) fn places(walls: &Walls) -> Vec<ThinPlace> {
     let points = Points::along(walls);
     let rings = parallel::map(walls.rings.len(), |ring| points.entries(ring));
-    let mut entries: Vec<Entry> = rings.into_iter().flatten().collect();
-    entries.sort_by_key(|entry| entry.key);
+    let mut entries: Vec<Entry> = Vec::with_capacity(rings.iter().map(Vec::len).sum());
+    rings.into_iter().for_each(|ring| entries.extend(ring));
     let groups = points.groups(&entries);
     groups.iter().filter_map(|group| points.place(&entries, group)).collect()
 }
@@ -68,7 +68,7 @@ impl<'a> Points<'a> {
         self.first[spot.ring] + number % count
     }
 
-    /// All discs at points and inner corners of a contour.
+    /// All discs at points and inner corners of a contour, by their keys, which are larger in the next one.
     fn entries(&self, ring: usize) -> Vec<Entry> {
         let step = self.step_mm(ring);
         let spot = |i: usize| Spot { ring, along_mm: (i as f64 + 0.5) * step };
@@ -80,6 +80,7 @@ impl<'a> Points<'a> {
         let necks = necks
             .filter(|disc| self.walls.way_round(disc) > 2.0 * self.walls.below_mm + disc.width_mm);
         entries.extend(necks.map(|disc| self.entry(disc, true)));
+        entries.sort_by_key(|entry| entry.key);
         entries
     }
 
