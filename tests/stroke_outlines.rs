@@ -7,7 +7,7 @@
 //! curve counts as round (the limit of finite curvature).
 
 use bladewright::drawing::{Cap, Join, Paint, Stroke};
-use bladewright::geometry::Point;
+use bladewright::geometry::{Point, distance_to_segment};
 use bladewright::outline::outline;
 use kurbo::{BezPath, ParamCurve, ParamCurveDeriv, PathSeg};
 
@@ -316,6 +316,82 @@ fn of_360_random_strokes_none_differs_from_the_definition() {
         }
     }
     assert!(failures.is_empty(), "{} of 360:\n{}", failures.len(), failures.join("\n"));
+}
+
+/// A wavy line round a middle, of cubics that join smoothly, some of them a fiftieth as long as others.
+fn smooth_path(dice: &mut Dice) -> BezPath {
+    let (waves, shift) = (2.0 + 4.0 * dice.unit(), dice.within(0.0, 6.0));
+    let place =
+        |turn: f64| kurbo::Vec2::from_angle(turn) * (10.0 + 0.8 * (waves * turn + shift).sin());
+    let along = |turn: f64| (place(turn + 1e-5) - place(turn - 1e-5)).normalize();
+    let mut turn = 0.0;
+    let mut path = BezPath::new();
+    path.move_to(place(turn).to_point());
+    while turn < 5.5 {
+        let next = turn + [0.01, 0.1, 0.4][dice.below(3)] * (1.0 + dice.unit());
+        let arm = (place(next) - place(turn)).hypot() / 3.0;
+        let (a, b) = (place(turn) + along(turn) * arm, place(next) - along(next) * arm);
+        path.curve_to(a.to_point(), b.to_point(), place(next).to_point());
+        turn = next;
+    }
+    path
+}
+
+#[test]
+fn spans_over_smooth_joints_keep_within_the_tolerance() {
+    let mut dice = Dice(20_261_128);
+    let (mut joints, mut all_off) = (0, vec![]);
+    for i in 0..60 {
+        let path = smooth_path(&mut dice);
+        joints += path.elements().len() - 2;
+        let r = [0.04, 0.06, 0.1][i % 3];
+        let contours = outline(&path, &stroke(2.0 * r, Cap::Butt, Join::Round), TOLERANCE).contours;
+        let [contour] = &contours[..] else { panic!("{}", path.to_svg()) };
+        let edges = |q: Point| {
+            let n = contour.len();
+            let near = (0..n).map(|i| distance_to_segment(q, contour[i], contour[(i + 1) % n]));
+            near.fold(f64::INFINITY, f64::min)
+        };
+        let all: Vec<Sample> = path.segments().filter_map(|s| samples(&s)).flatten().collect();
+        let aside = |sample: &Sample, r: f64| sample.p + Point::new(-sample.t.y, sample.t.x) * r;
+        for sample in all.iter().step_by(7) {
+            let off = edges(aside(sample, r)).max(edges(aside(sample, -r)));
+            assert!(off < 1.2 * TOLERANCE, "{off} at {:?}: {}", sample.p, path.to_svg());
+            all_off.push(off);
+        }
+        for &q in contour {
+            let near = all.iter().map(|sample| q.distance(sample.p)).fold(f64::INFINITY, f64::min);
+            let off = (near - r).abs();
+            assert!(off < 1.1 * TOLERANCE, "{off} at {q:?}: {}", path.to_svg());
+        }
+    }
+    assert!(joints > 600, "{joints}");
+    // Spans are looked at in a few places: one in a thousand may stray a little more in between.
+    all_off.sort_by(f64::total_cmp);
+    let usual = all_off[all_off.len() * 999 / 1000];
+    assert!(usual < 1.02 * TOLERANCE && usual > 0.9 * TOLERANCE, "{usual}");
+}
+
+/// Of how many cubics a circle is made, in which turn, should not matter.
+#[test]
+fn a_circle_has_as_few_points_in_many_cubics_as_in_four() {
+    let points = |pieces: usize| {
+        let step = std::f64::consts::TAU / pieces as f64;
+        let arm = 4.0 / 3.0 * (step / 4.0).tan() * 10.0;
+        let spoke = |i: usize| kurbo::Vec2::from_angle(step * i as f64) * 10.0;
+        let along = |i: usize| kurbo::Vec2::from_angle(step * i as f64).turn_90() * arm;
+        let mut path = BezPath::new();
+        path.move_to(spoke(0).to_point());
+        for i in 0..pieces {
+            let (a, b) = (spoke(i) + along(i), spoke(i + 1) - along(i + 1));
+            path.curve_to(a.to_point(), b.to_point(), spoke(i + 1).to_point());
+        }
+        path.close_path();
+        let contours = outline(&path, &stroke(2.0, Cap::Butt, Join::Miter), TOLERANCE).contours;
+        contours.iter().map(Vec::len).sum::<usize>()
+    };
+    let few = points(4);
+    assert!([12, 40, 200].into_iter().all(|many| points(many) <= few + 3), "{few} {}", points(200));
 }
 
 #[test]

@@ -9,7 +9,7 @@ use crate::geometry::{Contour, Point};
 
 use super::Brush;
 use super::corner::{self, Corner};
-use super::curve::{self, Station, Stations, is_cusp, point, runs_backwards};
+use super::curve::{self, Run, Station, Stations, is_cusp, point, runs_backwards};
 
 /// A line without interruption.
 pub(super) struct Subpath {
@@ -79,7 +79,7 @@ pub(super) struct Chains {
     pub right: Vec<Point>,
 }
 
-/// A drawn segment as stations, or a part of it: a cusp parts it.
+/// A run as stations, or a part of it: a cusp parts it.
 struct Leg {
     left: Vec<Station>,
     right: Vec<Station>,
@@ -91,11 +91,23 @@ struct Leg {
 }
 
 impl Leg {
-    fn of(segment: &PathSeg, brush: &Brush, speck: f64) -> Vec<Self> {
-        let Some(stations) = curve::stations(segment, brush, speck) else { return Vec::new() };
-        let Stations { left, right, tight_turn } = stations;
-        let straight = matches!(segment, PathSeg::Line(_));
-        let mut rest = Self { left, right, straight, after_cusp: false, tight_turn };
+    fn of(run: &Run, brush: &Brush) -> Vec<Self> {
+        match run {
+            Run::Line(line) => vec![Self::whole(Stations::straight(line), true)],
+            Run::Curve(cubics) => {
+                let bent = Stations::bent(cubics, brush).into_iter();
+                bent.flat_map(|stations| Self::whole(stations, false).parted()).collect()
+            }
+        }
+    }
+
+    fn whole(Stations { left, right, tight_turn }: Stations, straight: bool) -> Self {
+        Self { left, right, straight, after_cusp: false, tight_turn }
+    }
+
+    /// Its parts between cusps.
+    fn parted(self) -> Vec<Self> {
+        let mut rest = self;
         let mut legs = Vec::with_capacity(1);
         while let Some(cusp) = rest.left.windows(2).position(|pair| is_cusp(&pair[0], &pair[1])) {
             let after = rest.left.split_off(cusp + 1);
@@ -124,8 +136,8 @@ impl Leg {
 /// Adds the contours that `subpath` paints to `out`; tells where a curve turns tightly.
 pub(super) fn sweep(subpath: &Subpath, brush: &Brush, out: &mut Vec<Vec<Point>>) -> Option<Point> {
     let speck = subpath.speck();
-    let legs: Vec<Leg> =
-        subpath.segments.iter().flat_map(|segment| Leg::of(segment, brush, speck)).collect();
+    let runs = curve::runs(&subpath.segments, brush, speck);
+    let legs: Vec<Leg> = runs.iter().flat_map(|run| Leg::of(run, brush)).collect();
     let (Some(first), Some(last)) = (legs.first(), legs.last()) else {
         out.extend(corner::dot(subpath.start, brush));
         return None;

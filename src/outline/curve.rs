@@ -1,11 +1,11 @@
-//! One segment of a path → stations along it: points with the true unit normal.
+//! What a path does between two corners → stations along it: points with the true unit normal.
 //!
-//! A side that keeps its sense has stations of its own, as far apart as the tolerance allows
+//! Cubics that join smoothly are one curve. A side that keeps its sense has stations of its own, as far apart as the tolerance allows
 //! (`spacing`); where a curve turns within its stroke both sides share theirs. At its ends a curve's
 //! tangent skips coincident control points (SVG 2, chapter Paths, "Zero-length path segments" and
 //! directionality).
 
-use kurbo::{CubicBez, PathSeg};
+use kurbo::{CubicBez, Line, ParamCurveDeriv, PathSeg, QuadBez};
 
 use crate::geometry::Point;
 
@@ -43,11 +43,98 @@ impl Station {
     }
 }
 
-/// Tangents further apart than this (cosine) between neighbouring stations are a cusp (about 0.6 rad
-/// more than any accepted span turns).
-const CUSP_COSINE: f64 = 0.45;
+/// A cubic that is longer than a speck.
+#[derive(Debug, Clone)]
+pub(super) struct Cubic {
+    pub curve: CubicBez,
+    pub derivative: QuadBez,
+    /// Parts of it up to this long have no direction.
+    speck: f64,
+}
 
-/// The stations of a segment, for each side of its stroke: at least two, the first and the last of both
+/// A control point nearer to its end than this share of the curve's size was meant to lie on it:
+/// single-precision viewers see it there too.
+const NO_ARM: f64 = 1e-5;
+
+impl Cubic {
+    fn new(mut curve: CubicBez, speck: f64) -> Option<Self> {
+        let hull = [curve.p1, curve.p2, curve.p3];
+        let size = hull.iter().map(|q| point(*q).distance(point(curve.p0))).fold(0.0, f64::max);
+        if size <= speck {
+            return None;
+        }
+        let is_arm = |a, b| point(a).distance(point(b)) > NO_ARM * size;
+        curve.p1 = if is_arm(curve.p0, curve.p1) { curve.p1 } else { curve.p0 };
+        curve.p2 = if is_arm(curve.p3, curve.p2) { curve.p2 } else { curve.p3 };
+        Some(Self { curve, derivative: curve.deriv(), speck })
+    }
+
+    pub fn start(&self) -> Station {
+        let c = &self.curve;
+        Station::new(point(c.p0), self.first_direction(c.p0, [c.p1, c.p2, c.p3], 1.0))
+    }
+
+    pub fn end(&self) -> Station {
+        let c = &self.curve;
+        Station::new(point(c.p3), self.first_direction(c.p3, [c.p2, c.p1, c.p0], -1.0))
+    }
+
+    /// Direction from `from` to the first of `others` that does not coincide with it.
+    fn first_direction(&self, from: kurbo::Point, others: [kurbo::Point; 3], sign: f64) -> Point {
+        others
+            .into_iter()
+            .map(|q| (point(q) - point(from)) * sign)
+            .find(|v| v.length() > self.speck)
+            .and_then(unit)
+            .unwrap_or(Point::new(1.0, 0.0))
+    }
+}
+
+/// What a path does between two corners, or up to a straight line.
+#[derive(Debug)]
+pub(super) enum Run {
+    Line(Line),
+    /// Cubics, at least one, that join smoothly.
+    Curve(Vec<Cubic>),
+}
+
+/// Cubics that turn by less where they join are one curve: radians...
+const SMOOTH_TURN: f64 = 0.002;
+/// ... and so that their sides jump along by less than this share of the tolerance.
+const SMOOTH_JUMP: f64 = 0.5;
+
+/// The runs of a subpath; segments shorter than `speck` are left out.
+pub(super) fn runs(segments: &[PathSeg], brush: &Brush, speck: f64) -> Vec<Run> {
+    let most_turn = SMOOTH_TURN.min(SMOOTH_JUMP * brush.tolerance / brush.r);
+    let mut runs: Vec<Run> = Vec::with_capacity(segments.len());
+    for segment in segments {
+        let cubic = match *segment {
+            PathSeg::Line(line) => {
+                let is_long = point(line.p0).distance(point(line.p1)) > speck;
+                runs.extend(is_long.then_some(Run::Line(line)));
+                continue;
+            }
+            PathSeg::Quad(quad) => Cubic::new(quad.raise(), speck),
+            PathSeg::Cubic(cubic) => Cubic::new(cubic, speck),
+        };
+        let Some(cubic) = cubic else { continue };
+        match runs.last_mut() {
+            Some(Run::Curve(before)) if joins_smoothly(before, &cubic, most_turn) => {
+                before.push(cubic);
+            }
+            _ => runs.push(Run::Curve(vec![cubic])),
+        }
+    }
+    runs
+}
+
+fn joins_smoothly(before: &[Cubic], after: &Cubic, most_turn: f64) -> bool {
+    let Some(before) = before.last() else { return false };
+    let (end, start) = (before.end().t, after.start().t);
+    end.dot(start) > 0.0 && end.cross(start).abs() < most_turn
+}
+
+/// The stations of a run, for each side of its stroke: at least two, the first and the last of both
 /// sides the same.
 pub(super) struct Stations {
     pub left: Vec<Station>,
@@ -56,56 +143,41 @@ pub(super) struct Stations {
     pub tight_turn: Option<Point>,
 }
 
-/// Stations from the start to the end of `segment`, both included.
-///
-/// `None` when the segment is shorter than `speck`.
-pub(super) fn stations(segment: &PathSeg, brush: &Brush, speck: f64) -> Option<Stations> {
-    match segment {
-        PathSeg::Line(line) => {
-            let (a, b) = (point(line.p0), point(line.p1));
-            let length = a.distance(b);
-            (length > speck).then(|| {
-                let t = (b - a) * (1.0 / length);
-                let left = vec![Station::new(a, t), Station::new(b, t)];
-                Stations { right: left.clone(), left, tight_turn: None }
-            })
+impl Stations {
+    /// Those of a straight line.
+    pub fn straight(line: &Line) -> Self {
+        let (a, b) = (point(line.p0), point(line.p1));
+        let t = (b - a) * (1.0 / a.distance(b));
+        let left = vec![Station::new(a, t), Station::new(b, t)];
+        Self { right: left.clone(), left, tight_turn: None }
+    }
+
+    /// Those of a curve, of each cubic by itself where it bends tighter than the stroke is wide.
+    pub fn bent(cubics: &[Cubic], brush: &Brush) -> Vec<Self> {
+        let probe = Probe::new(cubics);
+        let r = brush.r;
+        let left = spaced(&probe, &[r], brush.tolerance);
+        let right = spaced(&probe, &[-r], brush.tolerance);
+        let is_sharp = |side: &[Station]| has_cusp(side) || tight_turn(side, r).is_some();
+        if !is_sharp(&left) && !is_sharp(&right) {
+            return vec![Self { left, right, tight_turn: None }];
         }
-        PathSeg::Quad(quad) => bent(&quad.raise(), brush, speck),
-        PathSeg::Cubic(cubic) => bent(cubic, brush, speck),
+        if cubics.len() > 1 {
+            return cubics.chunks(1).flat_map(|cubic| Self::bent(cubic, brush)).collect();
+        }
+        // Corners inside the curve join both sides, so both need the same stations.
+        let mut left = spaced(&probe, &[r, -r], brush.tolerance);
+        let tight_turn = tight_turn(&left, r);
+        if tight_turn.is_some() {
+            left = without_hooks(left, r);
+        }
+        vec![Self { right: left.clone(), left, tight_turn }]
     }
 }
 
-/// A control point nearer to its end than this share of the curve's size was meant to lie on it:
-/// single-precision viewers see it there too.
-const NO_ARM: f64 = 1e-5;
-
-fn bent(curve: &CubicBez, brush: &Brush, speck: f64) -> Option<Stations> {
-    let hull = [curve.p1, curve.p2, curve.p3];
-    let size = hull.iter().map(|q| point(*q).distance(point(curve.p0))).fold(0.0, f64::max);
-    if size <= speck {
-        return None;
-    }
-    let mut curve = *curve;
-    let is_arm = |a, b| point(a).distance(point(b)) > NO_ARM * size;
-    curve.p1 = if is_arm(curve.p0, curve.p1) { curve.p1 } else { curve.p0 };
-    curve.p2 = if is_arm(curve.p3, curve.p2) { curve.p2 } else { curve.p3 };
-    let curve = &curve;
-    let probe = Probe::new(curve, speck);
-    let r = brush.r;
-    let left = spaced(&probe, &[r], brush.tolerance);
-    let right = spaced(&probe, &[-r], brush.tolerance);
-    let is_sharp = |side: &[Station]| has_cusp(side) || tight_turn(side, r).is_some();
-    if !is_sharp(&left) && !is_sharp(&right) {
-        return Some(Stations { left, right, tight_turn: None });
-    }
-    // Corners inside the curve join both sides, so both need the same stations.
-    let mut left = spaced(&probe, &[r, -r], brush.tolerance);
-    let tight_turn = tight_turn(&left, r);
-    if tight_turn.is_some() {
-        left = without_hooks(left, r);
-    }
-    Some(Stations { right: left.clone(), left, tight_turn })
-}
+/// Tangents further apart than this (cosine) between neighbouring stations are a cusp (about 0.6 rad
+/// more than any accepted span turns).
+const CUSP_COSINE: f64 = 0.45;
 
 /// Whether the side at distance `r` runs backwards from `a` to `b`.
 pub(super) fn runs_backwards(a: &Station, b: &Station, r: f64) -> bool {

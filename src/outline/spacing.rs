@@ -3,13 +3,14 @@
 //! Between its ends the straight line of a span lies inside of the side's bend. So the stations of a
 //! single side are lifted off it, out of the bend, by up to the tolerance: the outline then strays
 //! from the side by as much on either hand, and its spans may be 1.4 times as long. The first and the
-//! last station stay where they are, for corners and caps.
+//! last station stay where they are, for corners and caps. Cubics that join smoothly are one curve:
+//! spans run on over their joints.
 
-use kurbo::{CubicBez, ParamCurve, ParamCurveDeriv};
+use kurbo::ParamCurve;
 
 use crate::geometry::{Point, nearest_on_segment};
 
-use super::curve::{Station, point, runs_backwards, unit};
+use super::curve::{Cubic, Station, point, runs_backwards, unit};
 
 /// Normals further apart than this (cosine) within one span mean that the span is too long.
 const SPAN_COSINE: f64 = 0.5;
@@ -17,7 +18,7 @@ const SPAN_COSINE: f64 = 0.5;
 const AIM: f64 = 0.98;
 /// A span is tried again longer only where its side might rise so many times as high: it becomes 8 % longer then.
 const WORTH_TRYING: f64 = 1.2145;
-/// The shortest span tried, as a share of the curve; below it the curve has a cusp.
+/// The shortest span tried, as a share of a cubic; below it the curve has a cusp.
 const SHORTEST: f64 = 1.0 / 16384.0;
 /// A side that is shorter than this share of the line bends about a centre near to it: it is looked at
 /// more closely, and not lifted.
@@ -34,7 +35,7 @@ pub(super) fn spaced(probe: &Probe, sides: &[f64], tolerance: f64) -> Vec<Statio
     let mut from = probe.start();
     let mut stations = vec![from];
     let (mut t, mut step) = (0.0, 0.25);
-    while t < 1.0 {
+    while t < probe.last() {
         let found = Span { probe, from, t, sides, tolerance }.longest(step);
         (t, step, from) = (found.end, found.step, found.to);
         stations.push(from);
@@ -80,7 +81,7 @@ impl Span<'_> {
             good = self.reach(good.step * good.factor().clamp(0.5, 0.95));
         }
         // Where nothing strays that tells nothing: twice as long at once.
-        while good.end < 1.0 && good.stray <= 1.0 && good.room > WORTH_TRYING {
+        while good.end < self.probe.last() && good.stray <= 1.0 && good.room > WORTH_TRYING {
             let longer = self.reach(good.step * good.factor().min(2.0));
             if longer.stray > 1.0 {
                 break;
@@ -92,10 +93,11 @@ impl Span<'_> {
 
     /// The span of length `step`, at most to the curve's end and at least [`SHORTEST`].
     fn reach(&self, step: f64) -> Reach {
-        let step = step.min(1.0 - self.t).max(SHORTEST);
+        let last = self.probe.last();
+        let step = step.min(last - self.t).max(SHORTEST);
         let end = self.t + step;
-        let end = if end > 1.0 - SHORTEST { 1.0 } else { end };
-        let to = if end == 1.0 { self.probe.end() } else { self.probe.at(end) };
+        let end = if end > last - SHORTEST { last } else { end };
+        let to = if end == last { self.probe.end() } else { self.probe.at(end) };
         let mut reach = Reach { step, end, to, stray: f64::INFINITY, room: 0.0 };
         let middle = self.between(end, 0.5);
         if self.from.t.dot(to.t) < SPAN_COSINE || self.from.t.dot(middle.t) <= SPAN_COSINE {
@@ -120,29 +122,22 @@ impl Span<'_> {
 
     /// Lifts the end of `reach` and tells how far the lifted line then strays from the side at `r`.
     ///
-    /// Looked at are the side's middle and the places [`BESIDE`] it, these on the cubic (Hermite) that runs
-    /// through both ends in their directions, where its middle is that of the side.
+    /// Looked at are the middle of the side and places beside it ([`Self::beside`]); where cubics join within
+    /// the span the bend may change at once, so there it is each part's middle and places, and the joints.
     fn lift(&self, r: f64, middle: &Station, reach: &mut Reach) {
         let (from, to, tolerance) = (&self.from, reach.to, self.tolerance);
         let start = from.true_side(r);
         let side = to.true_side(r) - start;
         let length = side.length();
         // How far along the straight line a point is, as a share, and how high above it, to the left.
-        let over = |between: &Station| {
-            let p = between.true_side(r) - start;
+        let over = |p: Point| {
+            let p = p - start;
             (side.dot(p) / (length * length), side.cross(p) / length)
         };
-        let (middle, height) = over(middle);
-        let (rising, falling) = (side.cross(from.t), to.t.cross(side));
-        let is_cubic = ((rising + falling) / 8.0 - height).abs() <= DOUBTED * tolerance;
-        let others = BESIDE.map(|along| {
-            if !is_cubic {
-                return over(&self.between(reach.end, along));
-            }
-            let rest = 1.0 - along;
-            (along, along * rest * (rising * rest + falling * along))
-        });
-        let is_last = reach.end == 1.0;
+        let over_parts: Vec<(f64, f64)> = self.in_parts(r, reach).into_iter().map(over).collect();
+        let higher = |a: (f64, f64), b: &(f64, f64)| if a.1.abs() >= b.1.abs() { a } else { *b };
+        let (top, height) = over_parts.iter().fold(over(middle.true_side(r)), higher);
+        let is_last = reach.end == self.probe.last();
         let a = from.lift;
         let b = if is_last { 0.0 } else { height.clamp(-tolerance, tolerance) };
         // A parabola of this height rises highest above the lifted line a little beside its middle.
@@ -150,14 +145,61 @@ impl Span<'_> {
         let beside =
             if slope.abs() < 4.0 * height.abs() { slope * slope / (16.0 * height) } else { 0.0 };
         let off = |(along, height): (f64, f64)| (height - a + slope * along).abs();
-        let strays = others.map(off).into_iter().chain([off((middle, height + beside))]);
+        let mut stray = off((top, height + beside));
+        if over_parts.is_empty() {
+            let beside = self.beside(r, (self.t, from), (reach.end, &to), middle);
+            stray = beside.map(|p| off(over(p))).into_iter().fold(stray, f64::max);
+        }
+        stray = over_parts.into_iter().map(off).fold(stray, f64::max);
         reach.to.lift = b;
-        reach.stray = strays.fold(0.0, f64::max) / tolerance;
+        reach.stray = stray / tolerance;
         // The same the other way round: how high the side may be, so lifted, to stray by the tolerance.
         let (a, b) = (a * height.signum(), if is_last { 0.0 } else { tolerance });
         let rise = tolerance + (a + b) * 0.5;
         let at_most = (rise + (rise * rise - (a - b) * (a - b) * 0.25).max(0.0).sqrt()) * 0.5;
         reach.room = at_most / height.abs();
+    }
+
+    /// Points of the side at `r` on all parts of a span with joints, and at these; none where it has no joint.
+    fn in_parts(&self, r: f64, reach: &Reach) -> Vec<Point> {
+        let joints = self.t as usize + 1..reach.end.ceil() as usize;
+        let mut places = Vec::with_capacity(joints.len() * 12);
+        if joints.is_empty() {
+            return places;
+        }
+        let joints = joints.map(|joint| (joint as f64, self.probe.at(joint as f64)));
+        let mut from = (self.t, self.from);
+        for to in joints.chain([(reach.end, reach.to)]) {
+            let middle = self.probe.at(from.0.midpoint(to.0));
+            places.extend(self.beside(r, (from.0, &from.1), (to.0, &to.1), &middle));
+            places.extend([&middle, &to.1].map(|station| station.true_side(r)));
+            from = to;
+        }
+        places
+    }
+
+    /// Points of the side at `r` between two stations told with their parameters, at the shares [`BESIDE`]: on
+    /// the cubic (Hermite) that runs through both in their directions, where its middle is that of the side.
+    fn beside(
+        &self,
+        r: f64,
+        (t, from): (f64, &Station),
+        (end, to): (f64, &Station),
+        middle: &Station,
+    ) -> [Point; 4] {
+        let start = from.true_side(r);
+        let side = to.true_side(r) - start;
+        let up = side.perpendicular() * (1.0 / side.length());
+        let (rising, falling) = (side.cross(from.t), to.t.cross(side));
+        let height = up.dot(middle.true_side(r) - start);
+        let is_cubic = ((rising + falling) / 8.0 - height).abs() <= DOUBTED * self.tolerance;
+        BESIDE.map(|along| {
+            if !is_cubic {
+                return self.probe.at(t + (end - t) * along).true_side(r);
+            }
+            let rest = 1.0 - along;
+            start + side * along + up * (along * rest * (rising * rest + falling * along))
+        })
     }
 
     /// Tells how far the straight lines of `reach` stray from all sides, at the middle and the quarters.
@@ -187,49 +229,51 @@ impl Span<'_> {
     }
 }
 
-/// A curve that is looked up by its parameter.
+/// A curve that is looked up by its parameter: cubics that join smoothly, the first from 0 to 1, the next from
+/// there to 2, and so on.
 pub(super) struct Probe<'a> {
-    curve: &'a CubicBez,
-    derivative: kurbo::QuadBez,
-    speck: f64,
+    cubics: &'a [Cubic],
 }
 
 impl<'a> Probe<'a> {
-    /// Parts of it up to `speck` long have no direction.
-    pub fn new(curve: &'a CubicBez, speck: f64) -> Self {
-        Self { curve, derivative: curve.deriv(), speck }
+    /// There is at least one cubic.
+    pub fn new(cubics: &'a [Cubic]) -> Self {
+        Self { cubics }
+    }
+
+    /// The parameter of its end.
+    fn last(&self) -> f64 {
+        self.cubics.len() as f64
+    }
+
+    /// The cubic at a parameter, and its own parameter there.
+    fn part(&self, t: f64) -> (&Cubic, f64) {
+        let number = (t as usize).min(self.cubics.len() - 1);
+        (&self.cubics[number], t - number as f64)
     }
 
     fn at(&self, t: f64) -> Station {
-        let p = point(self.curve.eval(t));
-        let slope = point(self.derivative.eval(t));
+        let (cubic, own) = self.part(t);
+        let p = point(cubic.curve.eval(own));
+        let slope = point(cubic.derivative.eval(own));
         Station::new(p, unit(slope).unwrap_or_else(|| self.chord_direction(t)))
     }
 
     /// Direction across a place where the derivative vanishes.
     fn chord_direction(&self, t: f64) -> Point {
-        let (a, b) = ((t - 1e-4).max(0.0), (t + 1e-4).min(1.0));
-        let chord = point(self.curve.eval(b)) - point(self.curve.eval(a));
+        let place = |t: f64| {
+            let (cubic, own) = self.part(t);
+            point(cubic.curve.eval(own))
+        };
+        let chord = place((t + 1e-4).min(self.last())) - place((t - 1e-4).max(0.0));
         unit(chord).unwrap_or_else(|| self.start().t)
     }
 
     fn start(&self) -> Station {
-        let c = self.curve;
-        Station::new(point(c.p0), self.first_direction(c.p0, [c.p1, c.p2, c.p3], 1.0))
+        self.cubics[0].start()
     }
 
     fn end(&self) -> Station {
-        let c = self.curve;
-        Station::new(point(c.p3), self.first_direction(c.p3, [c.p2, c.p1, c.p0], -1.0))
-    }
-
-    /// Direction from `from` to the first of `others` that does not coincide with it.
-    fn first_direction(&self, from: kurbo::Point, others: [kurbo::Point; 3], sign: f64) -> Point {
-        others
-            .into_iter()
-            .map(|q| (point(q) - point(from)) * sign)
-            .find(|v| v.length() > self.speck)
-            .and_then(unit)
-            .unwrap_or(Point::new(1.0, 0.0))
+        self.cubics[self.cubics.len() - 1].end()
     }
 }
