@@ -356,13 +356,13 @@ fn spans_over_smooth_joints_keep_within_the_tolerance() {
         let aside = |sample: &Sample, r: f64| sample.p + Point::new(-sample.t.y, sample.t.x) * r;
         for sample in all.iter().step_by(7) {
             let off = edges(aside(sample, r)).max(edges(aside(sample, -r)));
-            assert!(off < 1.2 * TOLERANCE, "{off} at {:?}: {}", sample.p, path.to_svg());
+            assert!(off < 1.06 * TOLERANCE, "{off} at {:?}: {}", sample.p, path.to_svg());
             all_off.push(off);
         }
         for &q in contour {
             let near = all.iter().map(|sample| q.distance(sample.p)).fold(f64::INFINITY, f64::min);
             let off = (near - r).abs();
-            assert!(off < 1.1 * TOLERANCE, "{off} at {q:?}: {}", path.to_svg());
+            assert!(off < 1.06 * TOLERANCE, "{off} at {q:?}: {}", path.to_svg());
         }
     }
     assert!(joints > 600, "{joints}");

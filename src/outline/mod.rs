@@ -44,7 +44,8 @@ pub struct Outline {
     pub tight_turn: Option<Point>,
 }
 
-/// Outlines `path` as `stroke` paints it; deviation at most `tolerance`, in the path's own units.
+/// Outlines `path` as `stroke` paints it; deviation at most `tolerance`, in the path's own units. (Each span is
+/// looked at in seven places: of a thousand places on curves one is up to a twentieth further off.)
 ///
 /// ```
 /// use bladewright::drawing::{Cap, Join, Paint, Stroke};

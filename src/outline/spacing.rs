@@ -24,7 +24,7 @@ const SHORTEST: f64 = 1.0 / 16384.0;
 /// more closely, and not lifted.
 const SHRUNK: f64 = 0.5;
 /// Where a span is looked at beside its middle, as shares of it.
-const BESIDE: [f64; 4] = [0.125, 0.25, 0.75, 0.875];
+const BESIDE: [f64; 6] = [0.125, 0.25, 0.375, 0.625, 0.75, 0.875];
 /// Where the middle of a span is further than this from where its ends would have it, in tolerances, these
 /// places are looked up on the curve.
 const DOUBTED: f64 = 0.1;
@@ -163,7 +163,7 @@ impl Span<'_> {
     /// Points of the side at `r` on all parts of a span with joints, and at these; none where it has no joint.
     fn in_parts(&self, r: f64, reach: &Reach) -> Vec<Point> {
         let joints = self.t as usize + 1..reach.end.ceil() as usize;
-        let mut places = Vec::with_capacity(joints.len() * 12);
+        let mut places = Vec::with_capacity(joints.len() * 16);
         if joints.is_empty() {
             return places;
         }
@@ -186,7 +186,7 @@ impl Span<'_> {
         (t, from): (f64, &Station),
         (end, to): (f64, &Station),
         middle: &Station,
-    ) -> [Point; 4] {
+    ) -> [Point; 6] {
         let start = from.true_side(r);
         let side = to.true_side(r) - start;
         let up = side.perpendicular() * (1.0 / side.length());
