@@ -69,6 +69,10 @@ impl Cubic {
         Some(Self { curve, derivative: curve.deriv(), speck })
     }
 
+    fn hull(&self) -> [Point; 4] {
+        [self.curve.p0, self.curve.p1, self.curve.p2, self.curve.p3].map(point)
+    }
+
     pub fn start(&self) -> Station {
         let c = &self.curve;
         Station::new(point(c.p0), self.first_direction(c.p0, [c.p1, c.p2, c.p3], 1.0))
@@ -90,11 +94,11 @@ impl Cubic {
     }
 }
 
-/// What a path does between two corners, or up to a straight line.
+/// What a path does between two corners, up to a straight line or to where it bends to the other hand.
 #[derive(Debug)]
 pub(super) enum Run {
     Line(Line),
-    /// Cubics, at least one, that join smoothly.
+    /// Cubics, at least one, that join smoothly in one bend.
     Curve(Vec<Cubic>),
 }
 
@@ -128,10 +132,15 @@ pub(super) fn runs(segments: &[PathSeg], brush: &Brush, speck: f64) -> Vec<Run> 
     runs
 }
 
+/// Whether two cubics are one curve. Where the bend changes to the other hand they are not: the straight piece
+/// there is worth a vertex that is not lifted, which simplifying may leave out.
 fn joins_smoothly(before: &[Cubic], after: &Cubic, most_turn: f64) -> bool {
     let Some(before) = before.last() else { return false };
     let (end, start) = (before.end().t, after.start().t);
-    end.dot(start) > 0.0 && end.cross(start).abs() < most_turn
+    let [_, a, b, c] = before.hull();
+    let [d, e, f, _] = after.hull();
+    let bends = (b - a).cross(c - b) * (e - d).cross(f - e);
+    end.dot(start) > 0.0 && end.cross(start).abs() < most_turn && bends >= 0.0
 }
 
 /// The stations of a run, for each side of its stroke: at least two, the first and the last of both

@@ -139,7 +139,9 @@ impl Span<'_> {
         let (top, height) = over_parts.iter().fold(over(middle.true_side(r)), higher);
         let is_last = reach.end == self.probe.last();
         let a = from.lift;
-        let b = if is_last { 0.0 } else { height.clamp(-tolerance, tolerance) };
+        // Out of the bend at the end, be it another than before it: a parabola that comes down so steeply is as high.
+        let bend = to.t.cross(side) * 0.25;
+        let b = if is_last { 0.0 } else { bend.clamp(-tolerance, tolerance) };
         // A parabola of this height rises highest above the lifted line a little beside its middle.
         let slope = a - b;
         let beside =
