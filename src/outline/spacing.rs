@@ -162,19 +162,24 @@ impl Span<'_> {
         reach.room = at_most / height.abs();
     }
 
+    /// From where to where each cubic runs in a span up to `end`; none where it has no joint.
+    fn parts(&self, end: f64) -> impl Iterator<Item = (f64, f64)> {
+        let joints = self.t as usize + 1..end.ceil() as usize;
+        let last = (!joints.is_empty()).then_some(end);
+        let mut from = self.t;
+        let ends = joints.map(|joint| joint as f64).chain(last);
+        ends.map(move |to| (std::mem::replace(&mut from, to), to))
+    }
+
     /// Points of the side at `r` on all parts of a span with joints, and at these; none where it has no joint.
     fn in_parts(&self, r: f64, reach: &Reach) -> Vec<Point> {
-        let joints = self.t as usize + 1..reach.end.ceil() as usize;
-        let mut places = Vec::with_capacity(joints.len() * 16);
-        if joints.is_empty() {
-            return places;
-        }
-        let joints = joints.map(|joint| (joint as f64, self.probe.at(joint as f64)));
-        let mut from = (self.t, self.from);
-        for to in joints.chain([(reach.end, reach.to)]) {
-            let middle = self.probe.at(from.0.midpoint(to.0));
-            places.extend(self.beside(r, (from.0, &from.1), (to.0, &to.1), &middle));
-            places.extend([&middle, &to.1].map(|station| station.true_side(r)));
+        let mut places = Vec::new();
+        let mut from = self.from;
+        for (t, end) in self.parts(reach.end) {
+            let to = if end == reach.end { reach.to } else { self.probe.at(end) };
+            let middle = self.probe.at(t.midpoint(end));
+            places.extend(self.beside(r, (t, &from), (end, &to), &middle));
+            places.extend([&middle, &to].map(|station| station.true_side(r)));
             from = to;
         }
         places
@@ -204,12 +209,15 @@ impl Span<'_> {
         })
     }
 
-    /// Tells how far the straight lines of `reach` stray from all sides, at the middle and the quarters.
+    /// Tells how far the straight lines of `reach` stray from all sides, at the middle and the quarters, and of each
+    /// part at its middle and its end.
     fn look_closely(&self, middle: &Station, reach: &mut Reach) {
         let (from, to) = (&self.from, &reach.to);
         let mut worst = 0.0_f64;
         let quarter = |share| self.between(reach.end, share);
-        for between in [*middle, quarter(0.25), quarter(0.75)] {
+        let parts = self.parts(reach.end);
+        let of_parts = parts.flat_map(|(t, end)| [t.midpoint(end), end].map(|t| self.probe.at(t)));
+        for between in [*middle, quarter(0.25), quarter(0.75)].into_iter().chain(of_parts) {
             if from.t.dot(between.t) <= SPAN_COSINE {
                 return;
             }
