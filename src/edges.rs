@@ -179,22 +179,18 @@ impl<'a> EdgeIndex<'a> {
         lines: impl Iterator<Item = L> + Clone,
         cell_mm: f64,
     ) -> Option<Self> {
-        let mut index = Self::new(lines.clone(), cell_mm);
-        for finer in FINER.map(|share| cell_mm * share) {
-            if !index.is_heap() {
-                return Some(index);
-            }
-            let length: f64 = lines.clone().map(|line| line.into().length()).sum();
-            let edges = index.len() as f64;
-            if edges + length / finer > MOST_RUNS.max(2.0 * edges) {
-                return None;
-            }
-            index = Self::new(lines.clone(), finer);
-            if index.grid.cell_mm > finer {
-                return None;
-            }
+        let index = Self::new(lines.clone(), cell_mm);
+        if !index.is_heap() {
+            return Some(index);
         }
-        (!index.is_heap()).then_some(index)
+        let edges = index.len() as f64;
+        drop(index);
+        let length: f64 = lines.clone().map(|line| line.into().length()).sum();
+        let listed = |finer: &f64| edges + length / finer <= MOST_RUNS.max(2.0 * edges);
+        let finer = FINER.map(|share| cell_mm * share).into_iter().take_while(listed);
+        let indexed = finer.map(|finer| (finer, Self::new(lines.clone(), finer)));
+        let as_fine = indexed.take_while(|(finer, index)| index.grid.cell_mm <= *finer);
+        as_fine.map(|(_, index)| index).find(|index| !index.is_heap())
     }
 
     /// How many edges there are.

@@ -372,7 +372,7 @@ fn spans_over_smooth_joints_keep_within_the_tolerance() {
     assert!(usual < 1.02 * TOLERANCE && usual > 0.9 * TOLERANCE, "{usual}");
 }
 
-/// Of how many cubics a circle is made, in which turn, should not matter.
+/// Of how many cubics a circle is made should not matter.
 #[test]
 fn a_circle_has_as_few_points_in_many_cubics_as_in_four() {
     let points = |pieces: usize| {

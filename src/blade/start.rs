@@ -41,6 +41,14 @@ impl<'a> Obstacle<'a> {
     pub fn of(paths: &'a [TipPath]) -> Vec<Self> {
         paths.iter().map(|path| Self { role: path.role, contour: &path.contour }).collect()
     }
+
+    /// The edges of a stretch; a lone point, and the end of an open line, is one without length.
+    fn edges(&self, stretch: usize) -> impl Iterator<Item = (Point, Point)> + 'a {
+        let line = LineRef::from(self.contour);
+        let first = stretch * STRETCH;
+        let last = (first + STRETCH).min(line.points.len());
+        (first..last).map(move |i| (line.points[i], line.after(i)))
+    }
 }
 
 /// A straight axis move from the first point to the second, in waste near `first`.
@@ -87,22 +95,14 @@ struct Barrier<'a> {
 
 impl<'a> Barrier<'a> {
     fn new(obstacle: Obstacle<'a>) -> Self {
-        let mut barrier = Self { obstacle, around: obstacle.contour.bounds(), stretches: vec![] };
         let count = obstacle.contour.points.len().div_ceil(STRETCH);
         let around = |stretch| {
-            let edges = barrier.edges(stretch).map(|(p, q)| Bounds::of(&[p, q]));
+            let edges = obstacle.edges(stretch).map(|(p, q)| Bounds::of(&[p, q]));
             edges.fold(Bounds::EMPTY, Bounds::union)
         };
-        barrier.stretches = (0..count).map(around).collect();
-        barrier
-    }
-
-    /// The edges of a stretch; a lone point, and the end of an open line, is one without length.
-    fn edges(&self, stretch: usize) -> impl Iterator<Item = (Point, Point)> + 'a {
-        let line = LineRef::from(self.obstacle.contour);
-        let first = stretch * STRETCH;
-        let last = (first + STRETCH).min(line.points.len());
-        (first..last).map(move |i| (line.points[i], line.after(i)))
+        let stretches: Vec<Bounds> = (0..count).map(around).collect();
+        let around = stretches.iter().copied().fold(Bounds::EMPTY, Bounds::union);
+        Self { obstacle, around, stretches }
     }
 
     /// The stretches that may come into a box.
@@ -180,7 +180,11 @@ impl<'a> Search<'a> {
         }
         let near = bounds.grown(self.clear_mm);
         let (obstacle, stretch) = self.in_the_way.get();
-        if self.obstacles.get(obstacle).is_some_and(|o| !self.is_clear(cut, o.edges(stretch))) {
+        if self
+            .obstacles
+            .get(obstacle)
+            .is_some_and(|o| !self.is_clear(cut, o.obstacle.edges(stretch)))
+        {
             return false;
         }
         let mut depth = 0;
@@ -189,7 +193,7 @@ impl<'a> Search<'a> {
                 continue;
             }
             let mut stretches = barrier.stretches_near(near);
-            let blocks = |stretch: &usize| !self.is_clear(cut, barrier.edges(*stretch));
+            let blocks = |stretch: &usize| !self.is_clear(cut, barrier.obstacle.edges(*stretch));
             if let Some(stretch) = stretches.find(blocks) {
                 self.in_the_way.set((i, stretch));
                 return false;

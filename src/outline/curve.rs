@@ -83,6 +83,16 @@ impl Cubic {
         Station::new(point(c.p3), self.first_direction(c.p3, [c.p2, c.p1, c.p0], -1.0))
     }
 
+    /// Whether `after` goes on as one curve. Where the bend changes to the other hand it does not: the straight piece
+    /// there is worth a vertex that is not lifted, which simplifying may leave out.
+    fn joins_smoothly(&self, after: &Self, most_turn: f64) -> bool {
+        let (end, start) = (self.end().t, after.start().t);
+        let [_, a, b, c] = self.hull();
+        let [d, e, f, _] = after.hull();
+        let bends = (b - a).cross(c - b) * (e - d).cross(f - e);
+        end.dot(start) > 0.0 && end.cross(start).abs() < most_turn && bends >= 0.0
+    }
+
     /// Direction from `from` to the first of `others` that does not coincide with it.
     fn first_direction(&self, from: kurbo::Point, others: [kurbo::Point; 3], sign: f64) -> Point {
         others
@@ -123,24 +133,15 @@ pub(super) fn runs(segments: &[PathSeg], brush: &Brush, speck: f64) -> Vec<Run> 
         };
         let Some(cubic) = cubic else { continue };
         match runs.last_mut() {
-            Some(Run::Curve(before)) if joins_smoothly(before, &cubic, most_turn) => {
+            Some(Run::Curve(before))
+                if before.last().is_some_and(|last| last.joins_smoothly(&cubic, most_turn)) =>
+            {
                 before.push(cubic);
             }
             _ => runs.push(Run::Curve(vec![cubic])),
         }
     }
     runs
-}
-
-/// Whether two cubics are one curve. Where the bend changes to the other hand they are not: the straight piece
-/// there is worth a vertex that is not lifted, which simplifying may leave out.
-fn joins_smoothly(before: &[Cubic], after: &Cubic, most_turn: f64) -> bool {
-    let Some(before) = before.last() else { return false };
-    let (end, start) = (before.end().t, after.start().t);
-    let [_, a, b, c] = before.hull();
-    let [d, e, f, _] = after.hull();
-    let bends = (b - a).cross(c - b) * (e - d).cross(f - e);
-    end.dot(start) > 0.0 && end.cross(start).abs() < most_turn && bends >= 0.0
 }
 
 /// The stations of a run, for each side of its stroke: at least two, the first and the last of both
